@@ -1,0 +1,3 @@
+//! `slipgauge`: the command line.
+
+fn main() {}

@@ -1,0 +1,1 @@
+//! The whole, as its user drives it.
