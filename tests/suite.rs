@@ -1,1 +1,4 @@
 //! The whole, as its user drives it.
+
+mod harness;
+mod vm;

@@ -1,0 +1,8 @@
+//! The real program on a real Linux HID stack, in an emulated machine. Run by `scripts/vm-test`, which brings what is
+//! needed and says where it is in `SLIPGAUGE_VM`.
+
+#![allow(clippy::unwrap_used, clippy::expect_used, reason = "a test that cannot go on should stop")]
+
+mod initramfs;
+mod machine;
+mod virtual_device;

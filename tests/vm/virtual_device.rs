@@ -1,0 +1,125 @@
+//! A whole short session of a device that we play ourselves, with one dropout in it.
+
+use std::ops::Range;
+use std::process::Command;
+use std::sync::LazyLock;
+
+use serde_json::Value;
+
+use super::machine::{Files, Kernel, Parts, Time, slipgauge};
+use crate::harness::hand::Hand;
+use crate::harness::session::{Report, Session};
+
+const MS: u64 = 1_000_000;
+/// The timetable that [`performance`] keeps to.
+const OPTIONS: &str = "--travel 300mm --step 1=1600 --phase still=3s --phase slow=8s --phase fast=4s";
+/// Where the dropout lies: phases and swipes count from 1.
+const FAST_PHASE: u64 = 3;
+const HURT_SWIPE: u64 = 4;
+/// Opening the device and stamping its first report; what a session's times may be off by.
+const SLACK: u64 = 5 * MS;
+
+/// The hand's part, and the last report before its dropout to the first one after.
+fn performance(reports_per_second: u64) -> (Hand, Range<u64>) {
+    let mut hand = Hand::new(300.0, 1600.0, reports_per_second);
+    hand.rest(3200);
+    for _ in 0..6 {
+        hand.swipe(900);
+        hand.rest(400);
+    }
+    hand.rest(200);
+    let mut middle = 0;
+    for swipe in 1..=6 {
+        if swipe == HURT_SWIPE {
+            middle = hand.at + 90 * MS;
+        }
+        hand.swipe(180);
+        hand.rest(400);
+    }
+    let dropout = hand.lose(middle - 15 * MS..middle + 15 * MS);
+    (hand, dropout)
+}
+
+fn play(reports_per_second: u64, take: &str) -> Files {
+    let parts = Parts {
+        name: format!("play-{reports_per_second}{take}"),
+        kernel: Kernel::Cloud,
+        time: Time::Simulated,
+        scenario: include_str!("guest/play_and_record.sh"),
+        files: vec![("score", performance(reports_per_second).0.session()), ("options", OPTIONS.to_owned())],
+        devices: vec![],
+    };
+    parts.boot().finish()
+}
+
+static AT_1_KHZ: LazyLock<Files> = LazyLock::new(|| play(1000, ""));
+static AT_8_KHZ: LazyLock<Files> = LazyLock::new(|| play(8000, ""));
+
+fn recorded(files: &Files) -> Session {
+    let (status, output) = files.ended("record");
+    assert_eq!(status, 0, "slipgauge record ended with {status}: {output}");
+    Session::parse(&files.text("recorded.swipes.ndjson"))
+}
+
+fn assert_recorded_to_the_last_report(files: &Files, reports_per_second: u64) {
+    let played = performance(reports_per_second).0.reports;
+    let recorded = recorded(files).reports();
+    let bytes = |reports: &[Report]| reports.iter().map(|report| report.bytes.clone()).collect::<Vec<_>>();
+    assert!(bytes(&recorded) == bytes(&played), "{} recorded of {} played", recorded.len(), played.len());
+    // The times, too: each as long after the first as it was played, but for the time to get through.
+    let (first, start) = (recorded[0].t, played[0].t);
+    for (got, sent) in recorded.iter().zip(&played) {
+        let off = (got.t - first).abs_diff(sent.t - start);
+        assert!(off < MS / 2, "played {} after the first, recorded {} after", sent.t - start, got.t - first);
+    }
+}
+
+#[test]
+#[ignore = "needs a virtual machine: scripts/vm-test"]
+fn virtual_device_is_recorded_without_loss_at_1_khz() {
+    assert_recorded_to_the_last_report(&AT_1_KHZ, 1000);
+}
+
+#[test]
+#[ignore = "needs a virtual machine: scripts/vm-test"]
+fn virtual_device_is_recorded_without_loss_at_8_khz() {
+    assert_recorded_to_the_last_report(&AT_8_KHZ, 8000);
+}
+
+fn assert_one_dropout_is_found(files: &Files, reports_per_second: u64) {
+    let (hand, dropout) = performance(reports_per_second);
+    let recorded_late = recorded(files).reports()[0].t as i64 - hand.reports[0].t as i64;
+    let mut judge = Command::new(slipgauge());
+    judge.arg("judge").arg(files.path("recorded.swipes.ndjson")).args(["--format", "json"]);
+    let judged = judge.output().unwrap();
+    let complaint = String::from_utf8_lossy(&judged.stderr);
+    assert!(matches!(judged.status.code(), Some(1 | 3)), "slipgauge judge: {}: {complaint}", judged.status);
+    let verdict: Value = serde_json::from_slice(&judged.stdout).unwrap();
+    let findings = verdict["findings"].as_array().unwrap();
+    let [found] = findings.as_slice() else { panic!("one finding was to be made, not {findings:#?}") };
+    assert_eq!((&found["family"], &found["kind"]), (&"dropout".into(), &"lost".into()), "{found:#}");
+    assert_eq!((found["phase"].as_u64(), found["swipe"].as_u64()), (Some(FAST_PHASE), Some(HURT_SWIPE)));
+    let edges = (found["begin_ns"].as_u64().unwrap(), found["end_ns"].as_u64().unwrap());
+    let due = [dropout.start, dropout.end].map(|played| played.checked_add_signed(recorded_late).unwrap());
+    assert!(edges.0.abs_diff(due[0]) < SLACK && edges.1.abs_diff(due[1]) < SLACK, "{edges:?}, not {due:?}");
+}
+
+#[test]
+#[ignore = "needs a virtual machine: scripts/vm-test"]
+fn judge_finds_the_one_dropout_of_a_virtual_device_at_1_khz() {
+    assert_one_dropout_is_found(&AT_1_KHZ, 1000);
+}
+
+#[test]
+#[ignore = "needs a virtual machine: scripts/vm-test"]
+fn judge_finds_the_one_dropout_of_a_virtual_device_at_8_khz() {
+    assert_one_dropout_is_found(&AT_8_KHZ, 8000);
+}
+
+#[test]
+#[ignore = "needs a virtual machine: scripts/vm-test"]
+fn two_runs_in_simulated_time_give_the_same_file() {
+    let again = play(1000, "-again");
+    let same = AT_1_KHZ.text("recorded.swipes.ndjson") == again.text("recorded.swipes.ndjson");
+    assert!(same, "compare out/recorded.swipes.ndjson of target/vm/runs/play-1000 and play-1000-again");
+}
