@@ -1,9 +1,8 @@
 //! A hand without chance: it swipes a device between two stops as smoothly as hands do (least jerk) and rests there.
 
-use std::fmt::Write;
 use std::ops::Range;
 
-use super::session::Report;
+use super::session::{self, Report};
 
 /// Five buttons in one byte, 16-bit X and Y, an 8-bit wheel; no report ID.
 pub const DESCRIPTOR: &str = concat!(
@@ -70,14 +69,6 @@ impl Hand {
 
     /// The session file that a recorder would have written, less phases and plan.
     pub fn session(&self) -> String {
-        let mut text = format!(
-            "{{\"slipgauge\":1,\"devices\":[{{\"role\":\"test\",\"name\":\"Bench Pointer\",\"vendor\":4660,\
-             \"product\":1,\"nodes\":[{{\"interface\":0,\"descriptor\":\"{DESCRIPTOR}\"}}]}}]}}\n"
-        );
-        for report in &self.reports {
-            let hex: String = report.bytes.iter().map(|byte| format!("{byte:02x}")).collect();
-            writeln!(text, "{{\"t\":{},\"r\":\"{hex}\"}}", report.t).unwrap();
-        }
-        text
+        session::written("Bench Pointer", DESCRIPTOR, &self.reports)
     }
 }

@@ -1,5 +1,7 @@
 //! Session files as plain lines of JSON.
 
+use std::fmt::Write;
+
 use serde_json::Value;
 
 /// One session file, line by line.
@@ -36,12 +38,30 @@ impl Session {
     }
 }
 
+/// A session file of one device with one node, less plan, phases and end.
+pub fn written(name: &str, descriptor: &str, reports: &[Report]) -> String {
+    let mut text = format!(
+        "{{\"slipgauge\":1,\"devices\":[{{\"role\":\"test\",\"name\":\"{name}\",\"vendor\":4660,\"product\":1,\
+         \"nodes\":[{{\"interface\":0,\"descriptor\":\"{descriptor}\"}}]}}]}}\n"
+    );
+    for Report { t, bytes } in reports {
+        writeln!(text, "{{\"t\":{t},\"r\":\"{}\"}}", hex(bytes)).unwrap();
+    }
+    text
+}
+
+/// Bytes as a session file has them.
+pub fn hex(bytes: &[u8]) -> String {
+    bytes.iter().map(|byte| format!("{byte:02x}")).collect()
+}
+
 /// When a line was written, in nanoseconds since the session's start.
 pub fn time(line: &Value) -> u64 {
     line["t"].as_u64().expect("a line with a time")
 }
 
-fn bytes(hex: &Value) -> Vec<u8> {
+/// The other way round.
+pub fn bytes(hex: &Value) -> Vec<u8> {
     let hex = hex.as_str().expect("a report in hex").as_bytes();
     hex.chunks(2).map(|pair| u8::from_str_radix(str::from_utf8(pair).unwrap(), 16).unwrap()).collect()
 }

@@ -6,6 +6,7 @@ use std::process::{Child, Command, Stdio};
 use std::time::{Duration, Instant};
 
 use super::initramfs::Initramfs;
+use super::qmp::Qmp;
 
 /// No scenario takes this long on a slow host.
 const TIME_OUT: Duration = Duration::from_secs(180);
@@ -107,12 +108,20 @@ pub struct Machine {
 impl Machine {
     /// Returns when the guest has said `@@word`.
     pub fn wait_for(&mut self, word: &str) {
-        let marker = format!("@@{word}");
-        while !self.console().contains(&marker) {
+        while !self.has_said(word) {
             let ended = self.process.try_wait().unwrap();
-            assert!(ended.is_none(), "the machine ended without {marker}; its console:\n{}", self.console());
+            assert!(ended.is_none(), "the machine ended without {word}; its console:\n{}", self.console());
             self.doze();
         }
+    }
+
+    pub fn has_said(&self, word: &str) -> bool {
+        self.console().lines().any(|line| line.trim_end().ends_with(&format!("@@{word}")))
+    }
+
+    /// What moves its emulated mouse.
+    pub fn control(&self) -> Qmp {
+        Qmp::connect(&self.run.join("qmp"))
     }
 
     /// Returns when the machine has switched itself off.
@@ -120,11 +129,7 @@ impl Machine {
         while self.process.try_wait().unwrap().is_none() {
             self.doze();
         }
-        assert!(
-            self.console().contains("@@done"),
-            "the scenario broke off; the console:\n{}",
-            self.console()
-        );
+        assert!(self.has_said("done"), "the scenario broke off; the console:\n{}", self.console());
         let files = self.run.join("out");
         fs::create_dir(&files).unwrap();
         let mut tar = Command::new("tar");
@@ -164,6 +169,11 @@ impl Files {
     /// Where a file is that the scenario left in its working folder.
     pub fn path(&self, name: &str) -> PathBuf {
         self.run.join("out").join(name)
+    }
+
+    /// Where a file is that the emulator left.
+    pub fn of_host(&self, name: &str) -> PathBuf {
+        self.run.join(name)
     }
 
     pub fn text(&self, name: &str) -> String {

@@ -3,6 +3,12 @@
 
 #![allow(clippy::unwrap_used, clippy::expect_used, reason = "a test that cannot go on should stop")]
 
+mod endings;
 mod initramfs;
+mod keys;
 mod machine;
+mod pcap;
+mod qmp;
+mod recorded;
+mod usb;
 mod virtual_device;

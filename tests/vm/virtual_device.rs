@@ -1,14 +1,14 @@
 //! A whole short session of a device that we play ourselves, with one dropout in it.
 
 use std::ops::Range;
-use std::process::Command;
 use std::sync::LazyLock;
 
 use serde_json::Value;
 
-use super::machine::{Files, Kernel, Parts, Time, slipgauge};
-use crate::harness::hand::Hand;
-use crate::harness::session::{Report, Session};
+use super::machine::Files;
+use super::recorded::{judge, recorded, simulated};
+use crate::harness::hand::{DESCRIPTOR, Hand};
+use crate::harness::session::Report;
 
 const MS: u64 = 1_000_000;
 /// The timetable that [`performance`] keeps to.
@@ -41,29 +41,23 @@ fn performance(reports_per_second: u64) -> (Hand, Range<u64>) {
 }
 
 fn play(reports_per_second: u64, take: &str) -> Files {
-    let parts = Parts {
-        name: format!("play-{reports_per_second}{take}"),
-        kernel: Kernel::Cloud,
-        time: Time::Simulated,
-        scenario: include_str!("guest/play_and_record.sh"),
-        files: vec![("score", performance(reports_per_second).0.session()), ("options", OPTIONS.to_owned())],
-        devices: vec![],
-    };
-    parts.boot().finish()
+    let name = format!("play-{reports_per_second}{take}");
+    let score = performance(reports_per_second).0.session();
+    let files = vec![("score", score), ("options", OPTIONS.to_owned())];
+    simulated(&name, include_str!("guest/play_and_record.sh"), files)
 }
 
 static AT_1_KHZ: LazyLock<Files> = LazyLock::new(|| play(1000, ""));
 static AT_8_KHZ: LazyLock<Files> = LazyLock::new(|| play(8000, ""));
 
-fn recorded(files: &Files) -> Session {
-    let (status, output) = files.ended("record");
-    assert_eq!(status, 0, "slipgauge record ended with {status}: {output}");
-    Session::parse(&files.text("recorded.swipes.ndjson"))
-}
-
 fn assert_recorded_to_the_last_report(files: &Files, reports_per_second: u64) {
     let played = performance(reports_per_second).0.reports;
-    let recorded = recorded(files).reports();
+    let session = recorded(files, 0);
+    let device = &session.header["devices"][0];
+    assert_eq!((&device["name"], &device["vendor"]), (&"Bench Pointer".into(), &4660.into()), "{device:#}");
+    assert_eq!(device["nodes"][0]["descriptor"], DESCRIPTOR, "{device:#}");
+    assert_eq!(session.with("overrun").count(), 0, "the kernel's ring never ran full");
+    let recorded = session.reports();
     let bytes = |reports: &[Report]| reports.iter().map(|report| report.bytes.clone()).collect::<Vec<_>>();
     assert!(bytes(&recorded) == bytes(&played), "{} recorded of {} played", recorded.len(), played.len());
     // The times, too: each as long after the first as it was played, but for the time to get through.
@@ -88,10 +82,8 @@ fn virtual_device_is_recorded_without_loss_at_8_khz() {
 
 fn assert_one_dropout_is_found(files: &Files, reports_per_second: u64) {
     let (hand, dropout) = performance(reports_per_second);
-    let recorded_late = recorded(files).reports()[0].t as i64 - hand.reports[0].t as i64;
-    let mut judge = Command::new(slipgauge());
-    judge.arg("judge").arg(files.path("recorded.swipes.ndjson")).args(["--format", "json"]);
-    let judged = judge.output().unwrap();
+    let recorded_late = recorded(files, 0).reports()[0].t as i64 - hand.reports[0].t as i64;
+    let judged = judge(files, "recorded.swipes.ndjson", &["--format", "json"]);
     let complaint = String::from_utf8_lossy(&judged.stderr);
     assert!(matches!(judged.status.code(), Some(1 | 3)), "slipgauge judge: {}: {complaint}", judged.status);
     let verdict: Value = serde_json::from_slice(&judged.stdout).unwrap();

@@ -1,12 +1,13 @@
 //! Plays a session file as a virtual HID device, through `/dev/uhid`.
 //!
-//!     replay_to_uhid SESSION [--name TEXT] [--vendor N] [--product N] [--hold-ms N] [--destroy-after N]
+//!     replay_to_uhid SESSION [--name TEXT] [--vendor N] [--product N] [--when FILE] [--hold-ms N] [--destroy-after N]
 //!
 //! One device a node of the session's first device, with the node's own descriptor, on the USB bus number. Nothing is
 //! sent until somebody opens one of them (its hidraw node); each report then follows at its time `t` from that
 //! moment, on the monotonic clock, whatever the report holds. The kernel takes reports at any rate and tells nobody
 //! when a reader was too slow for them.
 //!
+//! `--when` waits for a file, too: the kernel's own keyboard driver opens whatever has keys as soon as it is there.
 //! `--hold-ms` is how long the devices stay after the last report (500), `--destroy-after` takes them away right
 //! after that many reports. At the end one line says how many reports were sent.
 
@@ -46,6 +47,9 @@ fn main() -> Result<()> {
         devices.push(Device::create(&score, descriptor)?);
     }
     wait_until_opened(&mut devices)?;
+    while options.when.as_ref().is_some_and(|file| !file.exists()) {
+        sleep_until(now() + 10_000_000)?;
+    }
     let start = now();
     let mut sent = 0;
     for report in &score.reports {
@@ -73,6 +77,7 @@ struct Options {
     name: Option<String>,
     vendor: Option<u32>,
     product: Option<u32>,
+    when: Option<PathBuf>,
     hold_ms: u64,
     destroy_after: Option<usize>,
 }
@@ -81,7 +86,7 @@ impl Options {
     fn parse() -> Result<Self> {
         let mut session = None;
         let (mut name, mut vendor, mut product) = (None, None, None);
-        let (mut hold_ms, mut destroy_after) = (500, None);
+        let (mut when, mut hold_ms, mut destroy_after) = (None, 500, None);
         let mut arguments = std::env::args().skip(1);
         while let Some(argument) = arguments.next() {
             let mut value = || arguments.next().ok_or_else(|| format!("{argument} needs a value"));
@@ -89,13 +94,14 @@ impl Options {
                 "--name" => name = Some(value()?),
                 "--vendor" => vendor = Some(value()?.parse()?),
                 "--product" => product = Some(value()?.parse()?),
+                "--when" => when = Some(PathBuf::from(value()?)),
                 "--hold-ms" => hold_ms = value()?.parse()?,
                 "--destroy-after" => destroy_after = Some(value()?.parse()?),
                 _ => session = Some(PathBuf::from(argument)),
             }
         }
         let session = session.ok_or("which session? replay_to_uhid SESSION [options]")?;
-        Ok(Self { session, name, vendor, product, hold_ms, destroy_after })
+        Ok(Self { session, name, vendor, product, when, hold_ms, destroy_after })
     }
 }
 
