@@ -1,8 +1,9 @@
 //! Where X, Y, buttons and wheel lie in a node's input reports, and which reports may be kept.
 //!
 //! Owns: descriptor → [`Layout`], report → [`Decoded`]. Does not own: descriptors of other kinds of device. The
-//! parsing is the `hidreport` crate's; [`guard`] stands in front of it because it panics on some malformed
-//! descriptors, and every length is checked here before a field is extracted because it indexes unchecked.
+//! parsing is the `hidreport` crate's; [`canonical`] stands in front of it because it panics on some malformed
+//! descriptors and misreads some good ones, and every length is checked here before a field is extracted because it
+//! indexes unchecked.
 //!
 //! **Privacy.** A kernel node may carry a pointer, a keyboard and media keys under different report IDs. A report is
 //! *admitted* only if every data field of it lies in a Mouse or Pointer application collection that has relative X
@@ -11,8 +12,9 @@
 //! Source: USB HID 1.11 sections 6.2.2 and 8.4, appendix B.2 (boot mouse); HID Usage Tables 1.5 for the usages.
 //! Values outside the logical range are extracted as they are: clipping is judged, not repaired.
 
+mod canonical;
 mod fields;
-mod guard;
+mod items;
 
 use fields::{ButtonField, Value};
 use hidreport::{Field, FieldAttributes, Report as _, ReportDescriptor, VariableField};
@@ -137,19 +139,12 @@ impl Layout {
     /// # Errors
     /// [`LayoutError::Malformed`] with the offset, or [`LayoutError::NoPointer`] if no report may be kept.
     pub fn from_descriptor(bytes: &[u8]) -> Result<Layout, LayoutError> {
-        guard::check(bytes)?;
-        let descriptor = ReportDescriptor::try_from(bytes).map_err(|e| match e {
-            hidreport::ParserError::InvalidData { offset, message } => {
-                LayoutError::Malformed { offset, what: message }
-            }
-            other => LayoutError::Malformed { offset: 0, what: other.to_string() },
-        })?;
+        let canonical = canonical::canonical(bytes)?;
+        // The parser has no complaint left about what the canonical form can say; its offsets would be of that form.
+        let descriptor = ReportDescriptor::try_from(&canonical)
+            .map_err(|e| LayoutError::Malformed { offset: 0, what: e.to_string() })?;
         let reports = descriptor.input_reports();
         let numbered = reports.iter().any(|r| r.report_id().is_some());
-        if numbered && reports.iter().any(|r| r.report_id().is_none()) {
-            let what = "some input reports have a report ID and some have none".to_owned();
-            return Err(LayoutError::Malformed { offset: 0, what });
-        }
         let pointers: Vec<_> = reports.iter().flat_map(pointer_collections).collect();
         let formats: Vec<_> = reports.iter().filter_map(|r| fields::format(r, &pointers)).collect();
         if formats.iter().all(|f| f.axes.is_none()) {
@@ -229,9 +224,9 @@ fn pointer_collections(report: &impl hidreport::Report) -> Vec<hidreport::Collec
     relative(GenericDesktop::X).iter().filter(|c| with_y.contains(c)).map(|c| c.id().clone()).collect()
 }
 
-/// The outermost application collection around a field.
+/// The innermost application collection around a field: its owner, as Linux has it (`hid_lookup_collection`).
 fn application(collections: &[hidreport::Collection]) -> Option<&hidreport::Collection> {
-    collections.iter().find(|c| c.collection_type() == hidreport::CollectionType::Application)
+    collections.iter().rfind(|c| c.collection_type() == hidreport::CollectionType::Application)
 }
 
 fn is_pointer(collection: &hidreport::Collection) -> bool {

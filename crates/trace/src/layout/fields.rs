@@ -4,11 +4,22 @@ use super::{AxisField, ReportFormat, application, button_bit, usage_is};
 use hidreport::{ArrayField, CollectionId, Field, FieldAttributes, Report, VariableField};
 use hut::GenericDesktop;
 
+/// The widest field that the library extracts.
+const MAX_FIELD_BITS: usize = 32;
+
 /// A number in a report.
 #[derive(Debug, Clone)]
 pub(super) struct Value(VariableField);
 
 impl Value {
+    /// `None` for a field that is wider than the library extracts.
+    fn new(field: &VariableField) -> Option<Value> {
+        // The collections are of no use any more, and a field carries a copy of each.
+        let mut field = field.clone();
+        field.collections = Vec::new();
+        (1..=MAX_FIELD_BITS).contains(&field.bits.len()).then_some(Value(field))
+    }
+
     /// The value, or 0 if the report is too short for it. The caller has compared the report's length with the
     /// format's before; this guards the library's own unchecked indexing all the same.
     pub(super) fn extract(&self, report: &[u8]) -> i32 {
@@ -38,9 +49,19 @@ impl ButtonField {
                 }
             }
             ButtonField::Array(array) => {
-                let fits = Field::Array(array.clone()).bits().end <= report.len() * 8;
-                let values = if fits { array.extract(report).unwrap_or_default() } else { Vec::new() };
-                values.iter().fold(0, |mask, value| mask | array_bit(array, i32::from(value)))
+                let places =
+                    if array.bits.end <= report.len() * 8 { usize::from(array.report_count) } else { 0 };
+                let values = (0..places).filter_map(|place| array.extract_one(report, place).ok());
+                values.fold(0, |mask, value| mask | array_bit(array, i32::from(value)))
+            }
+        }
+    }
+
+    fn mask(&self) -> u32 {
+        match self {
+            ButtonField::One { bit, .. } => *bit,
+            ButtonField::Array(array) => {
+                array.usages().iter().filter_map(button_bit).fold(0, |m, bit| m | bit)
             }
         }
     }
@@ -61,17 +82,21 @@ pub(super) fn format(report: &impl Report, pointers: &[CollectionId]) -> Option<
     let axis = |wanted| widest(report, wanted);
     let axes = axis(GenericDesktop::X).zip(axis(GenericDesktop::Y));
     let wheel_value = widest(report, GenericDesktop::Wheel).map(|w| w.value);
-    let button_fields: Vec<_> = report.fields().iter().filter_map(button).collect();
-    let buttons = button_fields.iter().map(|b| match b {
-        ButtonField::One { .. } => 1,
-        ButtonField::Array(a) => a.usages().iter().filter_map(button_bit).count(),
-    });
+    // A field that names no button beyond those before it is left out: a report has at most 32 button fields.
+    let mut mask = 0;
+    let mut button_fields = Vec::new();
+    for field in report.fields().iter().filter_map(button) {
+        if field.mask() & !mask != 0 {
+            mask |= field.mask();
+            button_fields.push(field);
+        }
+    }
     Some(ReportFormat {
         id: report.report_id().as_ref().map(|id| u8::from(*id)),
         bytes: report.size_in_bytes(),
         axes,
         wheel: wheel_value.is_some(),
-        buttons: buttons.sum(),
+        buttons: mask.count_ones() as usize,
         wheel_value,
         button_fields,
         longer_allowed: false,
@@ -92,25 +117,26 @@ fn may_be_kept(field: &Field, pointers: &[CollectionId]) -> bool {
 /// The relative field of this usage; the widest where a report repeats the axis in two widths.
 fn widest(report: &impl Report, wanted: GenericDesktop) -> Option<AxisField> {
     let fields = report.fields().iter().filter_map(|field| match field {
-        Field::Variable(v) if v.is_relative() && usage_is(&v.usage, wanted) => Some(v),
+        Field::Variable(v) if v.is_relative() && usage_is(&v.usage, wanted) => Some((v, Value::new(v)?)),
         _ => None,
     });
-    let widest = fields.max_by_key(|v| (v.bits.len(), std::cmp::Reverse(v.bits.start)))?;
+    let (field, value) = fields.max_by_key(|(v, _)| (v.bits.len(), std::cmp::Reverse(v.bits.start)))?;
     Some(AxisField {
-        bits: u32::try_from(widest.bits.len()).unwrap_or(u32::MAX),
-        logical_min: i32::from(widest.logical_minimum),
-        logical_max: i32::from(widest.logical_maximum),
-        value: Value(widest.clone()),
+        bits: u32::try_from(field.bits.len()).unwrap_or(u32::MAX),
+        logical_min: i32::from(field.logical_minimum),
+        logical_max: i32::from(field.logical_maximum),
+        value,
     })
 }
 
 fn button(field: &Field) -> Option<ButtonField> {
     match field {
-        Field::Variable(v) => {
-            button_bit(&v.usage).map(|bit| ButtonField::One { field: Value(v.clone()), bit })
-        }
+        Field::Variable(v) => Some(ButtonField::One { bit: button_bit(&v.usage)?, field: Value::new(v)? }),
         Field::Array(a) if a.usages().iter().any(|u| button_bit(u).is_some()) => {
-            Some(ButtonField::Array(a.clone()))
+            let places = usize::from(a.report_count).max(1);
+            let mut array = a.clone();
+            array.collections = Vec::new();
+            (a.bits.len() / places <= MAX_FIELD_BITS).then_some(ButtonField::Array(array))
         }
         _ => None,
     }
