@@ -1,1 +1,24 @@
-//! placeholder
+//! From a device, or from a recording of one, to a session file.
+//!
+//! - [`device`]: which pointing devices there are, what they are, whether they can be read and what to do if not.
+//! - [`hidraw`]: a device's node as a source of reports.
+//! - [`replay`]: a session file as a source of reports.
+//! - [`recorder`]: sources in, session file out.
+//!
+//! Owns everything between the kernel and the file. Decodes no report: of each it knows only whether its ID may be kept
+//! (privacy). Prints nothing.
+#![cfg_attr(not(test), deny(clippy::indexing_slicing))]
+
+pub mod clock;
+pub mod device;
+pub mod hidraw;
+pub mod recorder;
+pub mod replay;
+
+mod permission;
+mod sysfs;
+
+pub use device::{Access, FoundDevice, FoundNode};
+pub use hidraw::HidrawSource;
+pub use recorder::{Ended, Progress, RecordError, Recorder, Summary, Timetable, Track};
+pub use replay::ReplaySource;

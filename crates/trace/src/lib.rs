@@ -10,6 +10,7 @@
 //!   kept at all.
 //! - [`recording`]: a whole session decoded into columns of integers.
 //! - [`source`]: what a live, a simulated and a replayed device have in common.
+//! - [`outside`]: text from outside, made harmless to show.
 //! - [`units`]: the quantities that cross crate borders, and their only conversions.
 //!
 //! ```
@@ -27,6 +28,7 @@
 #![cfg_attr(not(test), deny(clippy::indexing_slicing))]
 
 pub mod layout;
+pub mod outside;
 pub mod recording;
 pub mod session;
 pub mod source;

@@ -23,7 +23,7 @@ pub struct Digest {
 ///
 /// # Errors
 /// [`TraceError::Io`] if the file cannot be opened.
-pub fn open(path: &Path) -> Result<Box<dyn BufRead>, TraceError> {
+pub fn open(path: &Path) -> Result<Box<dyn BufRead + Send>, TraceError> {
     let wrap = |source| TraceError::Io { doing: "opening the session file", source };
     let mut plain = BufReader::with_capacity(1 << 16, File::open(path).map_err(wrap)?);
     if plain.fill_buf().map_err(wrap)?.starts_with(&[0x1f, 0x8b]) {
