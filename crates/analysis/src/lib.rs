@@ -1,1 +1,289 @@
-//! placeholder
+//! From a recording to findings and a verdict.
+//!
+//! Reads no file, prints nothing, draws nothing. The path, one module each:
+//!
+//! 1. [`series`]: a phase's motion in order of time, and the direction of travel.
+//! 2. [`swipes`]: the travels from stop to stop, on devices that fail as well.
+//! 3. [`silence`], [`mod@expected`]: where the device said nothing at speed, and how fast the hand must have been.
+//! 4. [`step`]: all of that for one resolution step.
+//! 5. [`families`]: one file per fault family; [`scale`]: lengths and resolution.
+//! 6. [`decision`], [`tolerances`]: pass, fail or inconclusive.
+//! 7. [`verdict`]: what is said, as it is written.
+//!
+//! [`judge`] walks it. "Not examined" and "inconclusive" are results.
+
+pub mod decision;
+pub mod expected;
+pub mod families;
+pub mod scale;
+pub mod series;
+pub mod silence;
+pub mod stats;
+pub mod step;
+pub mod swipes;
+pub mod tolerances;
+pub mod verdict;
+
+use families::{REGISTRY, not_examined, spoiled};
+use serde_json::{Value, json};
+use slipgauge_trace::Recording;
+use slipgauge_trace::session::{Role, Step};
+use std::collections::{BTreeMap, BTreeSet};
+use step::StepView;
+use verdict::{
+    Closure, DeviceWords, Family, FamilyVerdict, Finding, HostVerdict, Identified, Outcome, Quantity,
+    Received, StepVerdict, Swept, SwipeCounts, Verdict,
+};
+
+/// A verdict together with what it was read from, for pictures.
+#[derive(Debug)]
+pub struct Judgement<'a> {
+    /// What is said.
+    pub verdict: Verdict,
+    /// What it was read from, one a judged step.
+    pub steps: Vec<StepView<'a>>,
+}
+
+/// Judges a recording. `session` is the file's name, as it is to be quoted.
+pub fn judge<'a>(recording: &'a Recording, session: &str) -> Judgement<'a> {
+    let header = &recording.header;
+    let device = header.devices.iter().position(|d| d.role == Role::Test).unwrap_or(0);
+    let ids: BTreeSet<u32> = recording.phases.iter().map(|p| p.phase.step).collect();
+    let looks = u32::try_from(ids.len() * REGISTRY.len()).unwrap_or(u32::MAX);
+    let views: Vec<StepView> =
+        ids.iter().filter_map(|&id| StepView::new(recording, device, id, looks)).collect();
+    let mut findings = Vec::new();
+    let mut steps = Vec::new();
+    for view in &views {
+        let mut own = Vec::new();
+        REGISTRY.iter().for_each(|family| family.detect(view, &mut own));
+        own.sort_by_key(|f| (f.begin_ns, f.family));
+        steps.push(step_verdict(view, &own));
+        findings.extend(own);
+    }
+    let outcome = verdict::roll_up(steps.iter().map(|s| (s.verdict, true)));
+    let received = received(recording, device);
+    let closure = views.iter().flat_map(closure).collect();
+    let verdict = Verdict {
+        slipgauge_verdict: verdict::VERSION,
+        tool: concat!("slipgauge ", env!("CARGO_PKG_VERSION")).to_owned(),
+        rules: verdict::RULES,
+        confidence: verdict::CONFIDENCE,
+        session: session.to_owned(),
+        sha256: recording.digest.sha256.iter().map(|b| format!("{b:02x}")).collect(),
+        bytes: recording.digest.bytes,
+        verdict: outcome,
+        because: because(outcome, &steps, &received),
+        device: words(recording, device),
+        plan: plan_as_used(recording),
+        steps,
+        findings,
+        host: HostVerdict {
+            stalls: recording.host.stalls.len(),
+            overruns: recording.host.overruns.len(),
+            stamp_spread_ns: None,
+        },
+        closure,
+        pair: (),
+        received,
+        remarks: remarks(recording, device),
+    };
+    Judgement { verdict, steps: views }
+}
+
+fn step_verdict(view: &StepView, findings: &[Finding]) -> StepVerdict {
+    let mut families: BTreeMap<Family, FamilyVerdict> = BTreeMap::new();
+    let mut outcomes = Vec::new();
+    for family in REGISTRY {
+        let decided = family.decide(view, findings);
+        outcomes.push((decided.verdict, family.required(view)));
+        families.insert(family.family(), decided);
+    }
+    for family in Family::ALL {
+        families.entry(family).or_insert_with(|| not_examined(view, family, "these rules do not look at it"));
+    }
+    let spoiled = spoiled(findings);
+    let all = || view.swipes().map(|(p, s)| (families::key(p, s), s));
+    let scale = view.scale.map(|s| s.counts_per_mm);
+    let peak = |s: &step::SwipeView| scale.map(|_| s.grid.peak() * 1e-3);
+    let highest = |values: &mut dyn Iterator<Item = f64>| values.reduce(f64::max);
+    let swept = Swept {
+        fastest_clean_m_s: highest(
+            &mut all().filter(|(k, _)| !spoiled.contains(k)).filter_map(|(_, s)| peak(s)),
+        ),
+        fastest_m_s: highest(&mut all().filter_map(|(_, s)| peak(s))),
+        acceleration_m_s2: highest(
+            &mut all().filter(|(k, _)| !spoiled.contains(k)).map(|(_, s)| s.grid.acceleration()),
+        ),
+    };
+    let found = view.swipes().count() as u32;
+    let clean = all().filter(|(k, _)| !spoiled.contains(k)).count() as u32;
+    let resolution = scale::effective(view, findings).map(|r| {
+        Quantity::around(r.counts_per_mm, stats::t_quantile(0.975, r.df) * r.uncertainty).scaled(25.4)
+    });
+    StepVerdict {
+        step: view.id,
+        label: view.planned.and_then(|p| p.label.clone()),
+        nominal_counts_per_inch: view.planned.and_then(|p| p.nominal_counts_per_inch),
+        identified: identified(view, resolution),
+        verdict: verdict::roll_up(outcomes),
+        swipes: SwipeCounts {
+            asked: view.phases.iter().filter_map(|p| p.span.phase.swipes).fold(0, u32::saturating_add),
+            found,
+            clean,
+            unplaced: view.phases.iter().map(|p| p.unplaced).sum(),
+            voided: 0,
+        },
+        swept,
+        resolution_counts_per_inch: resolution,
+        report_interval_ns: view.interval,
+        tracking_limit_m_s: None,
+        families: Family::ALL.into_iter().filter_map(|family| families.remove(&family)).collect(),
+    }
+}
+
+/// Holds the effective resolution against the nominals of all steps: the nearest in ratio is the active one.
+fn identified(view: &StepView, resolution: Option<Quantity>) -> Identified {
+    let (Some(plan), Some(resolution), Some(own)) =
+        (view.plan, resolution, view.planned.and_then(Step::nominal))
+    else {
+        return Identified::Unknown;
+    };
+    let distance = |nominal: f64| (resolution.value / nominal).ln().abs();
+    let others = plan.steps.iter().filter(|s| s.id != view.id).filter_map(Step::nominal);
+    let nearer = others.map(|n| distance(n.per_inch())).any(|d| d < distance(own.per_inch()));
+    match (nearer, distance(own.per_inch()) < 1.25f64.ln()) {
+        (true, _) => Identified::OtherStep,
+        (false, true) => Identified::AsTold,
+        (false, false) => Identified::Unknown,
+    }
+}
+
+fn closure(view: &StepView) -> Vec<Closure> {
+    let Some(scale) = view.scale else { return Vec::new() };
+    let even =
+        view.phases.iter().filter(|p| !p.swipes.is_empty() && p.swipes.len() % 2 == 0 && p.unplaced == 0);
+    even.map(|phase| {
+        let along: f64 = phase.swipes.iter().map(|s| s.swipe.sign() * s.swipe.along).sum();
+        let across: f64 = phase.swipes.iter().map(|s| s.swipe.across).sum();
+        Closure {
+            step: view.id,
+            phase: phase.span.number,
+            along_mm: along / scale.counts_per_mm,
+            across_mm: across / scale.counts_per_mm,
+        }
+    })
+    .collect()
+}
+
+fn received(recording: &Recording, device: usize) -> Received {
+    let Some(trace) = recording.devices.get(device) else { return Received::default() };
+    let motion = &trace.motion;
+    let inside: usize = recording.phases.iter().map(|p| motion.rows(p.begin, p.end).len()).sum();
+    Received {
+        reports: motion.len(),
+        moving: motion.x.iter().zip(&motion.y).filter(|(x, y)| **x != 0 || **y != 0).count(),
+        malformed: trace.malformed,
+        other: trace.other,
+        seconds: (recording.span.1 - recording.span.0).seconds(),
+        outside_phases: motion.len().saturating_sub(inside),
+    }
+}
+
+fn words(recording: &Recording, device: usize) -> DeviceWords {
+    recording.header.devices.get(device).map_or_else(DeviceWords::default, |d| DeviceWords {
+        label: d.label.clone(),
+        unit: d.unit.clone(),
+        name: d.name.clone(),
+        vendor: d.vendor,
+        product: d.product,
+    })
+}
+
+/// The plan as given, with every tolerance that these rules used and its source.
+fn plan_as_used(recording: &Recording) -> Value {
+    let plan = recording.header.plan.as_ref();
+    let mut out = plan.map_or_else(|| json!({}), |p| json!(p));
+    let used: serde_json::Map<String, Value> = REGISTRY
+        .iter()
+        .filter_map(|f| {
+            let family = f.family();
+            let key = json!(family).as_str()?.to_owned();
+            Some((key, json!(tolerances::tolerance(plan, family)?)))
+        })
+        .collect();
+    if let Some(map) = out.as_object_mut() {
+        map.insert("tolerances".to_owned(), Value::Object(used));
+    }
+    out
+}
+
+/// What a reader must know of the file itself.
+fn remarks(recording: &Recording, device: usize) -> Vec<String> {
+    let mut out = Vec::new();
+    if recording.digest.cut_short {
+        out.push("the last line of the file was cut short and left out".to_owned());
+    }
+    if !recording.ended {
+        out.push(
+            "the recording was not closed: it ended without its last line, or is still being written"
+                .to_owned(),
+        );
+    }
+    if recording.unknown_lines > 0 {
+        out.push(format!(
+            "{} lines of a kind that this version does not know were skipped",
+            recording.unknown_lines
+        ));
+    }
+    if let Some(trace) = recording.devices.get(device) {
+        if let Some((t, line, why)) = trace.malformed_first.first() {
+            let n = trace.malformed;
+            out.push(format!(
+                "{n} reports did not fit their descriptor; the first, on line {line} at {:.3} s: {why}",
+                t.seconds()
+            ));
+        }
+        if !trace.gone.is_empty() {
+            out.push("the device went away while recording".to_owned());
+        }
+    }
+    if recording.phases.is_empty() {
+        out.push("no phases were recorded: what arrived is counted, not judged".to_owned());
+    }
+    out
+}
+
+/// The reason for the outcome, in one sentence.
+fn because(outcome: Outcome, steps: &[StepVerdict], received: &Received) -> String {
+    let which = |wanted: Outcome| {
+        let hits = steps
+            .iter()
+            .flat_map(|s| s.families.iter().map(move |f| (s, f)))
+            .filter(|(_, f)| f.verdict == wanted);
+        let named = hits.map(|(s, f)| match steps.len() {
+            1 => f.family.words().to_owned(),
+            _ => format!("{} at step {}", f.family.words(), s.step),
+        });
+        named.collect::<Vec<_>>().join(", ")
+    };
+    let clean = steps.iter().filter_map(|s| s.swept.fastest_clean_m_s).reduce(f64::min);
+    let upto =
+        clean.map_or_else(String::new, |v| format!("clean up to {v:.1} m/s ({:.0} in/s), ", v / 0.0254));
+    match outcome {
+        Outcome::Pass => format!("{upto}every examined family within its tolerance"),
+        Outcome::Fail => format!("outside tolerance: {}", which(Outcome::Fail)),
+        Outcome::Inconclusive => {
+            let open = which(Outcome::Inconclusive);
+            if open.is_empty() {
+                format!("{upto}but a required family was not examined")
+            } else {
+                format!("{upto}not settled: {open}")
+            }
+        }
+        Outcome::NotExamined => format!(
+            "nothing was asked of the device: {} reports in {:.1} s, {} of them moving",
+            received.reports, received.seconds, received.moving
+        ),
+    }
+}

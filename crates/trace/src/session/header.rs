@@ -172,6 +172,9 @@ pub struct Plan {
     /// Direction of the swipes.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub axis: Option<Axis>,
+    /// True if the swipes run along a straight edge, which limits yaw; not if absent.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub straight_edge: Option<bool>,
     /// The resolution steps.
     #[serde(default)]
     pub steps: Vec<Step>,

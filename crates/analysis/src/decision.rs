@@ -1,0 +1,163 @@
+//! From an estimate to pass, fail or inconclusive.
+//!
+//! - Pass: the limit at 95 % lies inside the tolerance. A one-sided tolerance uses the one-sided limit; the interval
+//!   shown is two-sided and not used for the decision. A two-sided tolerance asks for the whole 95 % interval inside
+//!   (two one-sided tests at 0.025; Schuirmann 1987).
+//! - Fail: the limit at [`FAIL_LEVEL`] / looks lies outside (Bonferroni over families × steps), so that a sound
+//!   device fails in at most one session of a thousand.
+//! - Else inconclusive, with what would settle it.
+//!
+//! Normal-theory quantities: guard band w = U (JCGM 106:2012 section 8; ISO 14253-1's logic of "neither proven").
+//! Shares and rates: exact limits inside or outside the tolerance (ISO 10576's logic).
+
+use crate::stats::{poisson_high, poisson_low, proportion_high, proportion_low, t_quantile};
+use crate::verdict::{Criterion, Outcome, Quantity};
+
+/// Chance over all looks that a sound device fails: 1 in 1000 by the limits, the design of the decision rule.
+pub const FAIL_LEVEL: f64 = 0.001;
+
+/// Two-sided 95 %.
+const TWO_SIDED: f64 = 0.025;
+/// One-sided 95 %.
+const ONE_SIDED: f64 = 0.05;
+
+/// A share of trials that may be at most a limit: `k` bad of `n`.
+pub fn share_at_most(
+    what: &'static str,
+    unit: &'static str,
+    k: u32,
+    n: u32,
+    limit: f64,
+    looks: u32,
+) -> Criterion {
+    if n == 0 {
+        return not_examined(what, unit, [None, Some(limit)]);
+    }
+    let estimate = Quantity {
+        value: f64::from(k) / f64::from(n),
+        low: Some(proportion_low(k, n, TWO_SIDED)),
+        high: Some(proportion_high(k, n, TWO_SIDED)),
+    };
+    let verdict = if proportion_high(k, n, ONE_SIDED) <= limit {
+        Outcome::Pass
+    } else if proportion_low(k, n, FAIL_LEVEL / f64::from(looks.max(1))) > limit {
+        Outcome::Fail
+    } else {
+        Outcome::Inconclusive
+    };
+    Criterion { what, verdict, unit, estimate: Some(estimate), tolerance: [None, Some(limit)] }
+}
+
+/// A rate of events that may be at most a limit: `k` in `seconds`.
+pub fn rate_at_most(
+    what: &'static str,
+    unit: &'static str,
+    k: u32,
+    seconds: f64,
+    limit: f64,
+    looks: u32,
+) -> Criterion {
+    if seconds <= 0.0 {
+        return not_examined(what, unit, [None, Some(limit)]);
+    }
+    let estimate = Quantity {
+        value: f64::from(k) / seconds,
+        low: Some(poisson_low(k, TWO_SIDED) / seconds),
+        high: Some(poisson_high(k, TWO_SIDED) / seconds),
+    };
+    let verdict = if poisson_high(k, ONE_SIDED) / seconds <= limit {
+        Outcome::Pass
+    } else if poisson_low(k, FAIL_LEVEL / f64::from(looks.max(1))) / seconds > limit {
+        Outcome::Fail
+    } else {
+        Outcome::Inconclusive
+    };
+    Criterion { what, verdict, unit, estimate: Some(estimate), tolerance: [None, Some(limit)] }
+}
+
+/// An estimate with a standard uncertainty, to lie inside limits of which at least one is set.
+pub fn inside(
+    what: &'static str,
+    unit: &'static str,
+    value: f64,
+    uncertainty: f64,
+    df: f64,
+    tolerance: [Option<f64>; 2],
+    looks: u32,
+) -> Criterion {
+    let [low, high] = tolerance;
+    if !value.is_finite() || !uncertainty.is_finite() || (low.is_none() && high.is_none()) {
+        return not_examined(what, unit, tolerance);
+    }
+    let estimate = Quantity::around(value, t_quantile(1.0 - TWO_SIDED, df) * uncertainty);
+    let one_sided = low.is_none() || high.is_none();
+    let guard = t_quantile(1.0 - if one_sided { ONE_SIDED } else { TWO_SIDED }, df) * uncertainty;
+    let beyond = t_quantile(1.0 - FAIL_LEVEL / f64::from(looks.max(1)), df) * uncertainty;
+    let passes = low.is_none_or(|l| value - guard >= l) && high.is_none_or(|h| value + guard <= h);
+    let fails = low.is_some_and(|l| value + beyond < l) || high.is_some_and(|h| value - beyond > h);
+    let verdict = match (passes, fails) {
+        (true, _) => Outcome::Pass,
+        (false, true) => Outcome::Fail,
+        (false, false) => Outcome::Inconclusive,
+    };
+    Criterion { what, verdict, unit, estimate: Some(estimate), tolerance }
+}
+
+/// A criterion for which there was nothing to look at.
+pub fn not_examined(what: &'static str, unit: &'static str, tolerance: [Option<f64>; 2]) -> Criterion {
+    Criterion { what, verdict: Outcome::NotExamined, unit, estimate: None, tolerance }
+}
+
+/// How many more clean swipes would bring `k` bad of `n` inside a limit; `None` above a thousand.
+pub fn swipes_to_settle(k: u32, n: u32, limit: f64) -> Option<u32> {
+    (1..=1000u32).find(|more| proportion_high(k, n + more, ONE_SIDED) <= limit)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use Outcome::{Fail, Inconclusive, Pass};
+
+    fn share(k: u32, n: u32, limit: f64) -> Outcome {
+        share_at_most("x", "share of swipes", k, n, limit, 7).verdict
+    }
+
+    #[test]
+    fn a_share_passes_at_the_success_run_and_not_one_swipe_earlier() {
+        assert_eq!((share(0, 59, 0.05), share(0, 58, 0.05)), (Pass, Inconclusive));
+        assert_eq!((share(0, 14, 0.20), share(0, 13, 0.20)), (Pass, Inconclusive));
+        assert_eq!((share(15, 15, 0.20), share(8, 15, 0.20)), (Fail, Inconclusive));
+        assert_eq!(share_at_most("x", "u", 0, 0, 0.2, 1).verdict, Outcome::NotExamined);
+    }
+
+    #[test]
+    fn no_event_in_t_bounds_the_rate_at_three_over_t() {
+        assert_eq!(rate_at_most("x", "1/s", 0, 10.0, 0.2996, 1).verdict, Pass);
+        assert_eq!(rate_at_most("x", "1/s", 0, 10.0, 0.2995, 1).verdict, Inconclusive);
+        assert_eq!(rate_at_most("x", "1/s", 60, 10.0, 0.5, 7).verdict, Fail);
+    }
+
+    /// JCGM 106:2012: y = −5.47 V, u = 0.05 V, upper limit −5.40 V gives a conformance probability of Φ(1.4) = 0.919,
+    /// under the 95 % asked for here. (Inputs from memory, the arithmetic recomputed.)
+    #[test]
+    fn a_value_inside_its_limit_but_within_the_guard_band_is_inconclusive() {
+        let got = |y| inside("x", "V", y, 0.05, f64::INFINITY, [None, Some(-5.40)], 1).verdict;
+        assert_eq!(got(-5.47), Inconclusive);
+        assert_eq!(got(-5.40 - 1.65 * 0.05), Pass);
+        assert_eq!(got(-5.40 + 3.2 * 0.05), Fail);
+    }
+
+    #[test]
+    fn equivalence_asks_for_the_whole_interval() {
+        let got = |v, u| inside("x", "1", v, u, 30.0, [Some(-0.02), Some(0.02)], 7).verdict;
+        assert_eq!((got(0.01, 0.004), got(0.015, 0.004)), (Pass, Inconclusive));
+        assert_eq!((got(0.05, 0.004), got(-0.05, 0.004)), (Fail, Fail));
+    }
+
+    #[test]
+    fn says_how_many_more_swipes_settle() {
+        assert_eq!(swipes_to_settle(0, 15, 0.05), Some(44));
+        assert_eq!(swipes_to_settle(1, 15, 0.05), Some(78));
+        assert_eq!(swipes_to_settle(300, 300, 0.05), None);
+    }
+}

@@ -1,0 +1,188 @@
+//! The fault families: one file each, one registry.
+//!
+//! A family first *detects* (adds findings, each with the numbers that show it), then *decides* from all findings.
+//! Families are asked in the registry's order, and each sees what those before it found: one event, one finding.
+//! Adding a family is one file and one line in [`REGISTRY`].
+
+mod drift;
+mod dropout;
+mod gain_change;
+mod report_ceiling;
+mod resolution;
+mod spin_out;
+mod tracking_loss;
+
+use crate::decision;
+use crate::step::{PhaseView, StepView, SwipeView};
+use crate::tolerances;
+use crate::verdict::{Cause, Criterion, Family, FamilyVerdict, Finding, Outcome};
+use serde_json::{Map, Value, json};
+use std::collections::BTreeSet;
+
+/// One fault family.
+pub trait Detector: Sync {
+    /// Which family.
+    fn family(&self) -> Family;
+
+    /// Whether a step may pass without it having been examined.
+    fn required(&self, step: &StepView) -> bool;
+
+    /// Adds this family's findings.
+    fn detect(&self, step: &StepView, findings: &mut Vec<Finding>);
+
+    /// Judges the step by the findings of all families.
+    fn decide(&self, step: &StepView, findings: &[Finding]) -> FamilyVerdict;
+}
+
+/// All families that these rules examine, in the order in which they are asked. The report ceiling comes first,
+/// because clipped counts look like everything else; gain change and resolution last, on what is left clean.
+pub static REGISTRY: [&dyn Detector; 7] = [
+    &report_ceiling::ReportCeiling,
+    &dropout::Dropout,
+    &tracking_loss::TrackingLoss,
+    &spin_out::SpinOut,
+    &drift::Drift,
+    &gain_change::GainChange,
+    &resolution::Resolution,
+];
+
+/// Findings of these families say something of a swipe's own counts.
+fn spoils_a_swipe(family: Family) -> bool {
+    !matches!(family, Family::Drift | Family::Resolution | Family::GainChange | Family::ReportInterval)
+}
+
+/// Swipes, as (phase, swipe), with a finding of a family that touches their counts.
+pub fn spoiled(findings: &[Finding]) -> BTreeSet<(u32, u32)> {
+    let own = findings.iter().filter(|f| spoils_a_swipe(f.family));
+    own.filter_map(|f| f.swipe.map(|swipe| (f.phase, swipe))).collect()
+}
+
+/// Swipes with a finding of this family.
+fn swipes_with(family: Family, findings: &[Finding]) -> BTreeSet<(u32, u32)> {
+    let own = findings.iter().filter(|f| f.family == family);
+    own.filter_map(|f| f.swipe.map(|swipe| (f.phase, swipe))).collect()
+}
+
+/// Key of a swipe in those sets.
+pub fn key(phase: &PhaseView, swipe: &SwipeView) -> (u32, u32) {
+    (phase.span.number, swipe.swipe.number)
+}
+
+/// Limits for a family at this step.
+fn limits(step: &StepView, family: Family) -> [Option<f64>; 2] {
+    tolerances::limits(step.plan, family)
+}
+
+/// A finding in a swipe; the caller adds the evidence.
+struct Event {
+    family: Family,
+    kind: &'static str,
+    begin: i64,
+    end: i64,
+    size: f64,
+    unit: &'static str,
+    cause: Cause,
+}
+
+fn in_swipe(step: &StepView, phase: &PhaseView, swipe: &SwipeView, event: Event, evidence: Value) -> Finding {
+    Finding {
+        family: event.family,
+        kind: event.kind,
+        step: step.id,
+        phase: phase.span.number,
+        swipe: Some(swipe.swipe.number),
+        device: step.device,
+        direction: Some(swipe.swipe.direction),
+        begin_ns: event.begin,
+        end_ns: event.end,
+        size: event.size,
+        unit: event.unit,
+        p_false: None,
+        cause: event.cause,
+        evidence: map(evidence),
+    }
+}
+
+fn map(value: Value) -> Map<String, Value> {
+    match value {
+        Value::Object(map) => map,
+        other => Map::from_iter([("value".to_owned(), other)]),
+    }
+}
+
+/// Puts a verdict together from its criteria: the worst decides, and of equals the first.
+fn verdict(family: Family, criteria: Vec<Criterion>, findings: usize, because: String) -> FamilyVerdict {
+    let rank = |outcome: Outcome| match outcome {
+        Outcome::Fail => 0,
+        Outcome::Inconclusive => 1,
+        Outcome::NotExamined => 2,
+        Outcome::Pass => 3,
+    };
+    let deciding = criteria.iter().min_by_key(|c| rank(c.verdict)).cloned();
+    let deciding = deciding.unwrap_or_else(|| decision::not_examined("", "", [None, None]));
+    FamilyVerdict {
+        family,
+        verdict: deciding.verdict,
+        unit: deciding.unit,
+        estimate: deciding.estimate,
+        tolerance: deciding.tolerance,
+        smallest_found: None,
+        findings,
+        cause: None,
+        because,
+        to_settle: None,
+        criteria,
+    }
+}
+
+/// A family that was not looked at, and why.
+pub fn not_examined(step: &StepView, family: Family, why: &str) -> FamilyVerdict {
+    let criterion = decision::not_examined("", "", limits(step, family));
+    FamilyVerdict { criteria: Vec::new(), ..verdict(family, vec![criterion], 0, why.to_owned()) }
+}
+
+/// Judges the share of swipes that show a family, over the swipes in which it would have been seen.
+fn share(
+    step: &StepView,
+    family: Family,
+    findings: &[Finding],
+    examined: &BTreeSet<(u32, u32)>,
+    clean: &str,
+) -> FamilyVerdict {
+    let bad = swipes_with(family, findings);
+    let (k, n) = (bad.intersection(examined).count() as u32, examined.len() as u32);
+    let limit = limits(step, family)[1].unwrap_or(1.0);
+    let criterion =
+        decision::share_at_most("swipes that show it", "share of swipes", k, n, limit, step.looks);
+    let events: Vec<&Finding> = findings.iter().filter(|f| f.family == family).collect();
+    let because = match (k, n) {
+        (_, 0) => "no swipe in which it would have been seen".to_owned(),
+        (0, n) => format!("none in {n} swipes{clean}"),
+        (k, n) => format!(
+            "{k} of {n} swipes, {} {}",
+            events.len(),
+            if events.len() == 1 { "event" } else { "events" }
+        ),
+    };
+    let mut out = verdict(family, vec![criterion], events.len(), because);
+    out.cause = common_cause(&events);
+    if out.verdict == Outcome::Inconclusive {
+        out.to_settle = Some(match decision::swipes_to_settle(k, n, limit) {
+            Some(more) => format!("{more} more swipes, if all are clean"),
+            None => "more swipes will not show this share to be within tolerance".to_owned(),
+        });
+    }
+    out
+}
+
+/// The cause that all events share, or unknown.
+fn common_cause(events: &[&Finding]) -> Option<Cause> {
+    let first = events.first()?.cause;
+    Some(if events.iter().all(|f| f.cause == first) { first } else { Cause::Unknown })
+}
+
+/// Rounds a number for evidence, so that what is printed is what can be checked.
+fn round(value: f64, digits: i32) -> Value {
+    let factor = 10f64.powi(digits);
+    json!((value * factor).round() / factor)
+}

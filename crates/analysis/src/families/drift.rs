@@ -1,0 +1,145 @@
+//! Drift while still: counts with the device lying still, hands off.
+//!
+//! Detects *creep* (net counts over time add up) and *bursts* (groups of counts at rest, more than [`GROUP`] apart).
+//! The first seconds are left out: pad and cable settle after the hand lets go.
+//!
+//! Decides on two criteria. Creep: |net| / T against the tolerance, with ±1 count on the net (quantisation) as the
+//! half width of its interval. Bursts: their number against a rate, exact Poisson limits (Garwood 1936), counted as
+//! groups and not as reports, since one tremble makes two reports. A single large group may be a knock on the desk:
+//! its cause is unknown.
+//!
+//! Smallest found: creep of one count in the still time; one burst of one count. Cost: O(reports at rest).
+
+use super::{Detector, limits, map, not_examined, round, verdict};
+use crate::decision::{inside, rate_at_most};
+use crate::step::{PhaseView, StepView};
+use crate::tolerances::STILL_BURSTS_PER_SECOND;
+use crate::verdict::{Cause, Family, FamilyVerdict, Finding, Outcome};
+use serde_json::json;
+
+pub(super) struct Drift;
+
+/// Counts at rest that are nearer to each other than this are one burst, nanoseconds.
+const GROUP: i64 = 100_000_000;
+/// What is left out at the beginning: 2 s, or a third of a short phase.
+const SETTLING: f64 = 2.0;
+/// Findings listed per phase; all are counted.
+const LISTED: usize = 50;
+/// Net counts under this are no creep.
+const LEAST_NET: f64 = 3.0;
+
+/// What a phase at rest shows.
+struct Rest {
+    seconds: f64,
+    net: (f64, f64),
+    groups: Vec<(i64, i64, f64)>,
+}
+
+fn rest(phase: &PhaseView) -> Rest {
+    let whole = (phase.span.end - phase.span.begin).seconds();
+    let skip = SETTLING.min(whole / 3.0);
+    let from = phase.span.begin.0 + (skip * 1e9) as i64;
+    let mut out = Rest { seconds: whole - skip, net: (0.0, 0.0), groups: Vec::new() };
+    for s in phase.series.samples.iter().filter(|s| s.t >= from) {
+        let (x, y) = (f64::from(s.x), f64::from(s.y));
+        out.net = (out.net.0 + x, out.net.1 + y);
+        match out.groups.last_mut() {
+            Some(group) if s.t - group.1 <= GROUP => *group = (group.0, s.t, group.2 + x.hypot(y)),
+            _ => out.groups.push((s.t, s.t, x.hypot(y))),
+        }
+    }
+    out
+}
+
+impl Detector for Drift {
+    fn family(&self) -> Family {
+        Family::Drift
+    }
+
+    fn required(&self, _: &StepView) -> bool {
+        true
+    }
+
+    fn detect(&self, step: &StepView, findings: &mut Vec<Finding>) {
+        let per_mm = counts_per_mm(step);
+        for phase in step.still() {
+            let rest = rest(phase);
+            let net = rest.net.0.hypot(rest.net.1);
+            let mut add = |kind, begin, end, counts: f64, evidence| {
+                findings.push(Finding {
+                    family: Family::Drift,
+                    kind,
+                    step: step.id,
+                    phase: phase.span.number,
+                    swipe: None,
+                    device: step.device,
+                    direction: None,
+                    begin_ns: begin,
+                    end_ns: end,
+                    size: per_mm.map_or(counts, |c| counts / c),
+                    unit: if per_mm.is_some() { "mm" } else { "counts" },
+                    p_false: None,
+                    cause: if kind == "creep" { Cause::Sensor } else { Cause::Unknown },
+                    evidence: map(evidence),
+                });
+            };
+            let path: f64 = rest.groups.iter().map(|g| g.2).sum();
+            // What adds up in many small steps is creep; what happens once is a burst and says nothing of a trend.
+            let steady = rest.groups.iter().all(|g| g.2 < 0.5 * net);
+            if net >= LEAST_NET && net > 0.5 * path && steady {
+                let end = phase.span.end.0;
+                let begin = end - (rest.seconds * 1e9) as i64;
+                let evidence =
+                    json!({"net_x": rest.net.0, "net_y": rest.net.1, "seconds": round(rest.seconds, 3)});
+                add("creep", begin, end, net, evidence);
+                continue;
+            }
+            for (begin, end, counts) in rest.groups.iter().take(LISTED) {
+                add("burst", *begin, *end, *counts, json!({ "counts": round(*counts, 1) }));
+            }
+        }
+    }
+
+    fn decide(&self, step: &StepView, findings: &[Finding]) -> FamilyVerdict {
+        let rests: Vec<Rest> = step.still().map(rest).filter(|r| r.seconds > 0.0).collect();
+        if rests.is_empty() {
+            return not_examined(step, Family::Drift, "no phase in which the device lies still");
+        }
+        let Some(per_mm) = counts_per_mm(step) else {
+            return not_examined(step, Family::Drift, "no resolution known to turn counts into millimetres");
+        };
+        let tolerance = limits(step, Family::Drift);
+        let seconds: f64 = rests.iter().map(|r| r.seconds).sum();
+        let groups: usize = rests.iter().map(|r| r.groups.len()).sum();
+        let fastest = rests.iter().map(|r| r.net.0.hypot(r.net.1) / r.seconds).fold(0.0, f64::max);
+        let shortest = rests.iter().map(|r| r.seconds).fold(f64::INFINITY, f64::min);
+        // ±1 count on the net as a 95 % half width; divided by 1.96 because `inside` multiplies it again.
+        let uncertainty = 1.0 / shortest / per_mm / 1.96;
+        let creep =
+            inside("creep", "mm/s", fastest / per_mm, uncertainty, f64::INFINITY, tolerance, step.looks);
+        let k = u32::try_from(groups).unwrap_or(u32::MAX);
+        let bursts = rate_at_most("bursts", "per second", k, seconds, STILL_BURSTS_PER_SECOND, step.looks);
+        let own: Vec<&Finding> = findings.iter().filter(|f| f.family == Family::Drift).collect();
+        let creeps = own.iter().any(|f| f.kind == "creep");
+        // A steady creep is one event, not as many bursts as it has counts.
+        let criteria = if creeps { vec![creep] } else { vec![creep, bursts] };
+        let because = match groups {
+            0 => format!("not one count in {seconds:.1} s"),
+            _ if creeps => format!("creeps at {:.3} mm/s over {seconds:.1} s", fastest / per_mm),
+            n => format!("{n} bursts in {seconds:.1} s, net {:.3} mm/s", fastest / per_mm),
+        };
+        let mut out = verdict(Family::Drift, criteria, own.len(), because);
+        out.cause = super::common_cause(&own);
+        out.smallest_found = Some(1.0 / shortest / per_mm);
+        if out.verdict == Outcome::Inconclusive {
+            out.to_settle = Some("a longer still phase, on another pad as well".to_owned());
+        }
+        out
+    }
+}
+
+/// Effective scale if swipes told it, else the nominal resolution.
+fn counts_per_mm(step: &StepView) -> Option<f64> {
+    let nominal = step.planned.and_then(slipgauge_trace::session::Step::nominal).map(|n| n.per_millimetre());
+    step.scale.map(|s| s.counts_per_mm).or(nominal)
+}

@@ -1,0 +1,100 @@
+//! Dropout: reports missing while the device moves.
+//!
+//! Detects a [silence](crate::silence) at speed after which the hand's speed is what the flanks say, and that is no
+//! [tracking loss](super::tracking_loss). Two kinds, told apart by the make-up ratio q = (first report after − one
+//! slot's counts) / (counts missing by the flanks): *late* (q near 1: the device kept counting, the report came late,
+//! as with a radio's retry) and *lost* (q near 0: the counts are gone).
+//!
+//! Decides on the share of swipes with at least one dropout, exact limits. A swipe counts if it is fast enough to show
+//! one: at least [`DUE`](crate::series::DUE) counts a slot over half of its way.
+//!
+//! Cause: the link if silences recur (two swipes or more); a single one may be a lift, and is said to be unknown.
+//! Assumes that the report interval is known and stamps are finer than it. Smallest found: two reports in a row, and
+//! 1 mm of travel. Cost: O(reports).
+
+use super::{Detector, Event, in_swipe, limits, not_examined, round, share, swipes_with};
+use crate::series::DUE;
+use crate::silence::{LEAST_MM, LEAST_SLOTS, MakeUp};
+use crate::step::{PhaseView, Scale, StepView, SwipeView};
+use crate::verdict::{Cause, Family, FamilyVerdict, Finding};
+use serde_json::json;
+
+pub(super) struct Dropout;
+
+impl Detector for Dropout {
+    fn family(&self) -> Family {
+        Family::Dropout
+    }
+
+    fn required(&self, _: &StepView) -> bool {
+        true
+    }
+
+    fn detect(&self, step: &StepView, findings: &mut Vec<Finding>) {
+        if step.coarse_clock() {
+            return;
+        }
+        let clipped = swipes_with(Family::ReportCeiling, findings);
+        let mut own = Vec::new();
+        for (phase, swipe) in step.swipes().filter(|(p, s)| !clipped.contains(&super::key(p, s))) {
+            let silences = swipe.silences.iter();
+            for silence in silences
+                .filter(|s| !s.host && !s.to_the_end && !super::tracking_loss::is_loss(step, swipe, s))
+            {
+                let late = silence.kind == MakeUp::Late;
+                let made_up = if late { silence.missing_mm } else { 0.0 };
+                let event = Event {
+                    family: Family::Dropout,
+                    kind: if late { "late" } else { "lost" },
+                    begin: silence.begin,
+                    end: silence.end,
+                    size: silence.missing_mm,
+                    unit: "mm of travel",
+                    cause: Cause::Link,
+                };
+                let evidence = json!({
+                    "reports_missing": round(silence.slots, 1),
+                    "counts_per_s_before": round(silence.speed_before, 0),
+                    "counts_per_s_after": round(silence.speed_after, 0),
+                    "make_up_ratio": round(silence.make_up, 2),
+                    "mm_made_up": round(made_up, 2),
+                });
+                own.push(in_swipe(step, phase, swipe, event, evidence));
+            }
+        }
+        if swipes_with(Family::Dropout, &own).len() < 2 {
+            own.iter_mut().for_each(|f| f.cause = Cause::Unknown);
+        }
+        findings.extend(own);
+    }
+
+    fn decide(&self, step: &StepView, findings: &[Finding]) -> FamilyVerdict {
+        if step.coarse_clock() {
+            return not_examined(step, Family::Dropout, "the stamps are coarser than the report interval");
+        }
+        let Some(scale) = step.scale else {
+            return not_examined(
+                step,
+                Family::Dropout,
+                "no swipes, or neither travel nor nominal resolution is known",
+            );
+        };
+        let shows = |(p, s): &(&PhaseView, &SwipeView)| {
+            would_show(s, scale) || swipes_with(Family::Dropout, findings).contains(&super::key(p, s))
+        };
+        let examined = step.swipes().filter(shows).map(|(p, s)| super::key(p, s)).collect();
+        let mut out = share(step, Family::Dropout, findings, &examined, "");
+        out.smallest_found = Some(LEAST_MM.max(LEAST_SLOTS * DUE as f64 / scale.counts_per_mm));
+        out.tolerance = limits(step, Family::Dropout);
+        out
+    }
+}
+
+/// True if the swipe moves at [`DUE`] counts a slot or more over half of its way.
+fn would_show(swipe: &SwipeView, scale: Scale) -> bool {
+    let grid = &swipe.grid;
+    let due = DUE as f64 / scale.counts_per_mm / (grid.slot * 1e-9);
+    let (fast, all) =
+        grid.expected_mm_s.iter().fold((0.0, 0.0), |(f, a), &v| (if v >= due { f + v } else { f }, a + v));
+    fast > 0.5 * all
+}

@@ -1,0 +1,91 @@
+//! Tracking loss: the sensor stops seeing motion above some speed.
+//!
+//! Detects a [silence](crate::silence) that holds the fastest part of the swipe, where the expected speed exceeds by
+//! a tenth every speed that the device has reported at this step: a device that never reports anything faster than
+//! where it falls silent does not drop reports at random. Also a swipe whose counts end at speed and that comes up
+//! short. Reports that arrive during the silence and carry no counts point at the sensor as well.
+//!
+//! Decides on the share of the fast swipes (all swipes where no pace was told) that show it, exact limits. Partial
+//! loss, where counts thin out instead of ending, is not detected by these rules: it shows as gain change.
+//!
+//! Assumes the travel is known. Smallest found: a silence of two reports and 1 mm. Cost: O(swipes).
+
+use super::{Detector, Event, in_swipe, key, not_examined, round, share, swipes_with};
+use crate::silence::Silence;
+use crate::step::{StepView, SwipeView};
+use crate::verdict::{Cause, Family, FamilyVerdict, Finding};
+use serde_json::json;
+
+pub(super) struct TrackingLoss;
+
+/// The expected speed in a tracking loss exceeds all reported speeds by this factor.
+const BEYOND: f64 = 1.1;
+
+/// True if a silence is a loss of tracking and no dropout.
+pub(super) fn is_loss(step: &StepView, swipe: &SwipeView, silence: &Silence) -> bool {
+    if silence.to_the_end {
+        return true;
+    }
+    let grid = &swipe.grid;
+    let Some(scale) = step.scale else { return false };
+    let last = grid.expected_mm_s.len();
+    let (from, to) = (grid.index(silence.begin).min(last), (grid.index(silence.end) + 1).min(last));
+    let hidden = grid.expected_mm_s[from..to].iter().copied().fold(0.0, f64::max);
+    let seen = step.swipes().map(|(_, s)| s.swipe.peak / scale.counts_per_mm).fold(0.0, f64::max);
+    hidden >= grid.peak() && hidden > BEYOND * seen
+}
+
+impl Detector for TrackingLoss {
+    fn family(&self) -> Family {
+        Family::TrackingLoss
+    }
+
+    fn required(&self, _: &StepView) -> bool {
+        true
+    }
+
+    fn detect(&self, step: &StepView, findings: &mut Vec<Finding>) {
+        let Some(scale) = step.scale else { return };
+        let clipped = swipes_with(Family::ReportCeiling, findings);
+        let mut own = Vec::new();
+        for (phase, swipe) in step.swipes().filter(|(p, s)| !clipped.contains(&key(p, s))) {
+            for silence in swipe.silences.iter().filter(|s| !s.host && is_loss(step, swipe, s)) {
+                let onset_m_s = silence.speed_before / scale.counts_per_mm * 1e-3;
+                let end =
+                    if silence.to_the_end { swipe.grid.time(swipe.grid.along_mm.len()) } else { silence.end };
+                let event = Event {
+                    family: Family::TrackingLoss,
+                    kind: "silent",
+                    begin: silence.begin,
+                    end,
+                    size: silence.missing_mm,
+                    unit: "mm of travel",
+                    cause: Cause::Sensor,
+                };
+                let evidence = json!({
+                    "onset_m_s": round(onset_m_s, 3),
+                    "expected_peak_m_s": round(swipe.grid.peak() * 1e-3, 3),
+                    "reports_without_counts": silence.idle_reports,
+                    "make_up_ratio": round(silence.make_up, 2),
+                });
+                own.push(in_swipe(step, phase, swipe, event, evidence));
+            }
+        }
+        findings.extend(own);
+    }
+
+    fn decide(&self, step: &StepView, findings: &[Finding]) -> FamilyVerdict {
+        if step.travel.is_none() || step.scale.is_none() {
+            return not_examined(step, Family::TrackingLoss, "no swipes, or the travel is not known");
+        }
+        let examined = step.fast_swipes().map(|(p, s)| key(p, s)).collect();
+        let mut out = share(step, Family::TrackingLoss, findings, &examined, " at the fast pace");
+        let onsets = findings.iter().filter(|f| f.family == Family::TrackingLoss);
+        let onset =
+            onsets.filter_map(|f| f.evidence.get("onset_m_s")?.as_f64()).fold(f64::INFINITY, f64::min);
+        if onset.is_finite() {
+            out.because += &format!(", silent from {onset:.2} m/s ({:.0} in/s)", onset / 0.0254);
+        }
+        out
+    }
+}

@@ -1,0 +1,258 @@
+//! Silences at speed: the device says nothing, or next to nothing, while the hand must be moving.
+//!
+//! Not a family: the raw material of *dropout* (reports missing) and *tracking loss* (counts missing), which share
+//! this one search so that one event becomes one finding.
+//!
+//! A silence is a run of at least [`LEAST_SLOTS`] empty report slots inside a swipe with
+//! - at least [`DUE`] counts per slot on both sides, in the swipe's own direction;
+//! - more than [`END_ZONE_MM`] from both turning points;
+//! - flanks that are not slowing: the last reports before it run at no less than [`NOT_SLOWING`] of those before them;
+//! - at least [`LEAST_MM`] of travel missing by the speed of the flanks.
+//!
+//! Stray reports of at most [`STRAY`] counts do not end a silence where the flanks run at [`STRAY_FLANK`] and more.
+//! Cost: O(reports of the swipe).
+
+use crate::series::{DUE, Frame, Sample, Series};
+use crate::swipes::Swipe;
+use slipgauge_trace::recording::HostLog;
+
+/// Empty slots that make a silence: one alone may be a poll that came early or late.
+pub const LEAST_SLOTS: f64 = 2.0;
+/// Distance from a turning point within which a bounce, a knock or an abrupt stop may lie.
+pub const END_ZONE_MM: f64 = 4.0;
+/// Smallest missing travel.
+pub const LEAST_MM: f64 = 1.0;
+/// A hand does not lose a third of its speed within three reports at 1 kHz (0.33 × 1 m/s in 3 ms is 110 m/s²).
+const NOT_SLOWING: f64 = 0.6;
+/// Counts that do not end a silence.
+const STRAY: f64 = 2.0;
+/// Counts per slot of a flank at which a stray report is negligible.
+const STRAY_FLANK: f64 = 12.0;
+/// Reports on each side from which the flank's speed is taken.
+const FLANK: usize = 6;
+/// Reports over which the slot ledger must stay up.
+const LEDGER: usize = 12;
+/// A stall explains a silence that lies this near to it: the reader's own wake-up and one report interval.
+const STALL_MARGIN: i64 = 4_000_000;
+
+/// What became of the counts.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum MakeUp {
+    /// The first report after the silence carries what was missing.
+    Late,
+    /// It does not.
+    Lost,
+    /// Cannot be told: nothing came after.
+    Unknown,
+}
+
+/// One silence at speed.
+#[derive(Clone, Debug)]
+pub struct Silence {
+    /// Time of the last report before it.
+    pub begin: i64,
+    /// Time of the first report after it; the swipe's last report if nothing came.
+    pub end: i64,
+    /// Empty slots.
+    pub slots: f64,
+    /// Reports that came during the silence and moved (almost) nothing.
+    pub idle_reports: u32,
+    /// Counts per second before.
+    pub speed_before: f64,
+    /// Counts per second after (0 if nothing came).
+    pub speed_after: f64,
+    /// Travel missing by the speed of the flanks, mm, before what was made up.
+    pub missing_mm: f64,
+    /// Share of it that the first report after brought.
+    pub make_up: f64,
+    /// Late, lost or unknown.
+    pub kind: MakeUp,
+    /// True if the counts end at speed and nothing more came in this swipe.
+    pub to_the_end: bool,
+    /// True if the computer explains it: a recorded stall or overrun, or reports that came in a rush afterwards.
+    pub host: bool,
+}
+
+/// Searches one swipe. `slot` is the report interval in nanoseconds.
+pub fn find(
+    series: &Series,
+    frame: Frame,
+    swipe: &Swipe,
+    counts_per_mm: f64,
+    slot: f64,
+    host: &HostSpans,
+) -> Vec<Silence> {
+    let samples = &series.samples[swipe.rows.clone()];
+    let sign = swipe.sign();
+    let along: Vec<f64> = samples.iter().map(|s| sign * frame.of(s).0).collect();
+    let total: f64 = along.iter().sum();
+    let ctx = Flanks { samples, along: &along, slot };
+    let mut found = Vec::new();
+    let mut place = 0.0;
+    let mut row = 0;
+    while row < samples.len() {
+        place += along[row];
+        let before = ctx.before(row);
+        let next = ctx.next_speaking(row, before * slot * 1e-9);
+        let Some(after_row) = next else {
+            break;
+        };
+        let skipped: f64 = along[row + 1..after_row].iter().sum();
+        let slots = (samples[after_row].t - samples[row].t) as f64 / slot - 1.0;
+        let after = ctx.after(after_row);
+        let due = |speed: f64| speed * slot * 1e-9 >= DUE as f64;
+        let rest = total - place - skipped;
+        let inside = place.min(rest) / counts_per_mm > END_ZONE_MM;
+        if slots >= LEAST_SLOTS - 0.5 && due(before) && due(after) && inside && !ctx.slowing(row) {
+            let span = slots * slot * 1e-9;
+            let missing = 0.5 * (before + after) * span;
+            let first = along[after_row] - after * slot * 1e-9;
+            let make_up = (first + skipped) / missing;
+            if missing / counts_per_mm >= LEAST_MM {
+                found.push(Silence {
+                    begin: samples[row].t,
+                    end: samples[after_row].t,
+                    slots,
+                    idle_reports: ctx.idle(row, after_row),
+                    speed_before: before,
+                    speed_after: after,
+                    missing_mm: missing / counts_per_mm,
+                    make_up,
+                    kind: if make_up > 0.5 { MakeUp::Late } else { MakeUp::Lost },
+                    to_the_end: false,
+                    host: host.explain(samples[row].t, samples[after_row].t)
+                        || !ctx.ledger_stays_up(row, after_row),
+                });
+            }
+        }
+        place += skipped;
+        row = after_row;
+    }
+    found.extend(silent_end(&ctx, swipe, total, counts_per_mm, host));
+    found
+}
+
+/// Counts that end at speed: at a stop a device brakes within the end zone, so that the last reports are slow or the
+/// whole travel has been counted. The caller decides whether the travel is short.
+fn silent_end(
+    ctx: &Flanks,
+    swipe: &Swipe,
+    total: f64,
+    counts_per_mm: f64,
+    host: &HostSpans,
+) -> Option<Silence> {
+    let last = ctx.samples.len().checked_sub(1)?;
+    let before = ctx.before(last);
+    let whole = swipe.one_travel - total < SHORT_AT_END_MM * counts_per_mm;
+    let at_speed = before > 0.35 * swipe.peak && before * ctx.slot * 1e-9 >= DUE as f64;
+    (at_speed && !whole && !ctx.slowing(last)).then(|| Silence {
+        begin: ctx.samples[last].t,
+        end: ctx.samples[last].t,
+        slots: 0.0,
+        idle_reports: 0,
+        speed_before: before,
+        speed_after: 0.0,
+        missing_mm: (swipe.one_travel - total) / counts_per_mm,
+        make_up: 0.0,
+        kind: MakeUp::Unknown,
+        to_the_end: true,
+        host: host.explain(ctx.samples[last].t, ctx.samples[last].t),
+    })
+}
+
+/// A swipe that ends at speed is short by at least this, else it simply hit the stop.
+const SHORT_AT_END_MM: f64 = 15.0;
+
+/// Spans of time in which this computer, not the device, explains what is missing: stalls, overruns (the queue was
+/// full some time before it was drained) and breaks of the recording. Merged and sorted, so that a look-up is O(log n).
+#[derive(Clone, Debug, Default)]
+pub struct HostSpans(Vec<(i64, i64)>);
+
+impl HostSpans {
+    /// Collects them from the host's log.
+    pub fn new(log: &HostLog) -> HostSpans {
+        let point = |t: i64| (t.saturating_sub(OVERRUN_REACH), t);
+        let stalls = log.stalls.iter().map(|(begin, end)| (begin.0, end.0));
+        let points = log.overruns.iter().chain(&log.breaks).map(|t| point(t.0));
+        let mut spans: Vec<(i64, i64)> = stalls.chain(points).collect();
+        spans.sort_unstable();
+        let mut merged: Vec<(i64, i64)> = Vec::new();
+        for (begin, end) in spans {
+            match merged.last_mut() {
+                Some(last) if begin <= last.1 => last.1 = last.1.max(end),
+                _ => merged.push((begin, end)),
+            }
+        }
+        HostSpans(merged)
+    }
+
+    /// True if one of them lies on or next to the span.
+    pub fn explain(&self, begin: i64, end: i64) -> bool {
+        let (from, to) = (begin.saturating_sub(STALL_MARGIN), end.saturating_add(STALL_MARGIN));
+        let first = self.0.partition_point(|span| span.1 < from);
+        self.0.get(first).is_some_and(|span| span.0 <= to)
+    }
+}
+
+/// An overrun is stamped when the queue is drained; what it lost came before, since the drain before it.
+const OVERRUN_REACH: i64 = 100_000_000;
+
+/// The reports of a swipe around a place.
+struct Flanks<'a> {
+    samples: &'a [Sample],
+    along: &'a [f64],
+    slot: f64,
+}
+
+impl Flanks<'_> {
+    /// Counts per second over the reports up to and with this one, each taken to cover its own interval.
+    fn before(&self, row: usize) -> f64 {
+        self.speed((row + 1).saturating_sub(FLANK), row)
+    }
+
+    /// Counts per second over the reports after this one, which may carry a make-up itself.
+    fn after(&self, row: usize) -> f64 {
+        self.speed(row, (row + FLANK).min(self.samples.len() - 1))
+    }
+
+    /// Counts per second from one report (exclusive) to another.
+    fn speed(&self, from: usize, to: usize) -> f64 {
+        if to <= from {
+            return 0.0;
+        }
+        let counts: f64 = self.along[from + 1..=to].iter().sum();
+        let time = (self.samples[to].t - self.samples[from].t) as f64;
+        counts / time.max(self.slot * (to - from) as f64 * 0.5) * 1e9
+    }
+
+    /// The next report that is more than a stray one beside flanks of `per_slot` counts.
+    fn next_speaking(&self, row: usize, per_slot: f64) -> Option<usize> {
+        let stray = |i: &usize| per_slot >= STRAY_FLANK && self.along[*i].abs() <= STRAY;
+        let next = (row + 1..self.samples.len()).find(|i| !stray(i));
+        next.or_else(|| (row + 1 < self.samples.len()).then_some(row + 1))
+    }
+
+    /// True if the hand was braking before this report.
+    fn slowing(&self, row: usize) -> bool {
+        let late = self.speed(row.saturating_sub(3), row);
+        let early = self.speed(row.saturating_sub(3 + FLANK), row.saturating_sub(3));
+        row >= 3 + FLANK && late < NOT_SLOWING * early
+    }
+
+    /// Reports without motion between two samples, strays included.
+    fn idle(&self, row: usize, after: usize) -> u32 {
+        let idle: u32 = self.samples[row + 1..=after].iter().map(|s| s.idle_before).sum();
+        idle + (after - row - 1) as u32
+    }
+
+    /// The slot ledger: elapsed slots less reports received, over the next dozen reports. A queue that was held up
+    /// delivers in a rush, and the ledger falls back; reports that were never sent leave it up.
+    fn ledger_stays_up(&self, row: usize, after: usize) -> bool {
+        let last = (after + LEDGER).min(self.samples.len() - 1);
+        let missing = (self.samples[after].t - self.samples[row].t) as f64 / self.slot - 1.0;
+        let elapsed = (self.samples[last].t - self.samples[row].t) as f64 / self.slot;
+        let received: f64 = self.samples[after..=last].iter().map(|s| 1.0 + f64::from(s.idle_before)).sum();
+        let idle_in_gap = f64::from(self.samples[after].idle_before);
+        elapsed - (received - idle_in_gap) >= 0.5 * missing
+    }
+}

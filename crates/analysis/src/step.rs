@@ -1,0 +1,329 @@
+//! All that the families of one resolution step look at: phases, swipes, scale, expected motion.
+//!
+//! Owns the order in which these are found: direction, report interval, one travel in counts, swipes, provisional
+//! scale, silences, expected speed. Judges nothing.
+
+use crate::expected;
+use crate::series::{Frame, Series, fast_intervals};
+use crate::silence::{self, HostSpans, Silence};
+use crate::stats::median;
+use crate::swipes::{self, Swipe};
+use crate::verdict::Quantity;
+use slipgauge_trace::recording::{DeviceTrace, PhaseSpan, Recording};
+use slipgauge_trace::session::{Pace, Plan, Step, Task};
+use slipgauge_trace::{Metres, Nanos};
+
+/// Displacements are summed over this window to find the direction of travel.
+const FRAME_WINDOW: Nanos = Nanos(20_000_000);
+/// No device reports motion less often than this while it moves fast (the slowest interval of HID is 255 ms at low
+/// speed, of pointing devices 10 ms).
+const LONGEST_INTERVAL: Nanos = Nanos(20_000_000);
+/// Fewer intervals than this do not tell the report interval.
+const LEAST_INTERVALS: usize = 20;
+
+/// One swipe with the motion expected of it.
+#[derive(Clone, Debug)]
+pub struct SwipeView {
+    /// As found.
+    pub swipe: Swipe,
+    /// Counted and expected motion on a grid of report slots.
+    pub grid: Grid,
+    /// Silences at speed.
+    pub silences: Vec<Silence>,
+}
+
+/// Motion of one swipe on a grid of report slots, in the swipe's own direction.
+#[derive(Clone, Debug, Default)]
+pub struct Grid {
+    /// Begin of the first slot, nanoseconds since the session's start.
+    pub begin: i64,
+    /// Width of a slot, nanoseconds.
+    pub slot: f64,
+    /// Distance counted along in each slot, mm; shape `[n]`.
+    pub along_mm: Vec<f64>,
+    /// Distance counted across in each slot, mm; shape `[n]`.
+    pub across_mm: Vec<f64>,
+    /// Reports that moved something in each slot; shape `[n]`.
+    pub reports: Vec<u16>,
+    /// Expected speed along in each slot, mm/s; shape `[n]`.
+    pub expected_mm_s: Vec<f64>,
+}
+
+impl Grid {
+    /// Slot that holds a time; may lie outside the grid.
+    pub fn index(&self, t: i64) -> usize {
+        (((t - self.begin) as f64) / self.slot).max(0.0) as usize
+    }
+
+    /// Time of a slot's begin.
+    pub fn time(&self, slot: usize) -> i64 {
+        self.begin + (slot as f64 * self.slot) as i64
+    }
+
+    /// Largest expected speed, mm/s.
+    pub fn peak(&self) -> f64 {
+        self.expected_mm_s.iter().copied().fold(0.0, f64::max)
+    }
+
+    /// Largest expected acceleration, m/s².
+    pub fn acceleration(&self) -> f64 {
+        let steps = self.expected_mm_s.windows(2).map(|w| (w[1] - w[0]).abs());
+        steps.fold(0.0, f64::max) * 1e-3 / (self.slot * 1e-9)
+    }
+}
+
+/// One phase of the step.
+#[derive(Clone, Debug)]
+pub struct PhaseView {
+    /// The phase.
+    pub span: PhaseSpan,
+    /// Its motion.
+    pub series: Series,
+    /// Its swipes; empty for a phase at rest.
+    pub swipes: Vec<SwipeView>,
+    /// Returns that were made and not seen.
+    pub unplaced: u32,
+}
+
+/// Counts per millimetre that geometry is reckoned with, and where they come from.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Scale {
+    /// Counts per millimetre.
+    pub counts_per_mm: f64,
+    /// True if taken from the nominal resolution because the travel is not known.
+    pub nominal: bool,
+}
+
+/// One resolution step.
+#[derive(Clone, Debug)]
+pub struct StepView<'a> {
+    /// Its id.
+    pub id: u32,
+    /// Index of the device.
+    pub device: usize,
+    /// Its row in the plan, if any.
+    pub planned: Option<&'a Step>,
+    /// The plan, if any.
+    pub plan: Option<&'a Plan>,
+    /// The computer's own part.
+    pub host: HostSpans,
+    /// All that the device sent.
+    pub trace: &'a DeviceTrace,
+    /// Direction of travel; `None` without motion.
+    pub frame: Option<Frame>,
+    /// Report interval in fast motion, nanoseconds.
+    pub interval: Option<Quantity>,
+    /// Travel between the stops.
+    pub travel: Option<Metres>,
+    /// Provisional scale, for geometry.
+    pub scale: Option<Scale>,
+    /// Phases of this step, in file order.
+    pub phases: Vec<PhaseView>,
+    /// Number of verdicts that share the chance of a false fail.
+    pub looks: u32,
+}
+
+impl<'a> StepView<'a> {
+    /// Looks at all phases of a step.
+    pub fn new(recording: &'a Recording, device: usize, id: u32, looks: u32) -> Option<StepView<'a>> {
+        let trace = recording.devices.get(device)?;
+        let plan = recording.header.plan.as_ref();
+        let spans: Vec<&PhaseSpan> = recording.phases.iter().filter(|p| p.phase.step == id).collect();
+        let nominal_interval = recording.header.devices.get(device)?.nodes.iter().find_map(|n| n.interval_ns);
+        // Two looks: waiting reports can be spread by the interval only once it is known.
+        let rough: Vec<Series> = spans.iter().map(|p| Series::of_phase(trace, p, nominal_interval)).collect();
+        let interval = report_interval(&rough);
+        let settled = interval.map(|q| Nanos(q.value as i64)).or(nominal_interval);
+        let series = spans.iter().map(|p| Series::of_phase(trace, p, settled));
+        let mut phases: Vec<PhaseView> = spans
+            .iter()
+            .zip(series)
+            .map(|(span, series)| PhaseView {
+                span: (*span).clone(),
+                series,
+                swipes: Vec::new(),
+                unplaced: 0,
+            })
+            .collect();
+        let frame = direction(&phases);
+        let travel = plan.and_then(Plan::travel);
+        let planned = plan.and_then(|p| p.step(id));
+        let counts = frame.and_then(|frame| one_travel(&phases, frame));
+        let nominal = planned.and_then(Step::nominal).map(|n| n.per_millimetre());
+        let scale = match (counts, travel, nominal) {
+            (Some(counts), Some(travel), _) => {
+                Some(Scale { counts_per_mm: counts / travel.millimetres(), nominal: false })
+            }
+            (_, None, Some(counts_per_mm)) => Some(Scale { counts_per_mm, nominal: true }),
+            _ => None,
+        };
+        if let (Some(frame), Some(counts)) = (frame, counts) {
+            for phase in phases.iter_mut().filter(|p| is_swipes(&p.span)) {
+                let found = swipes::find(&phase.series, frame, counts);
+                phase.unplaced = found.unplaced;
+                phase.swipes = found
+                    .swipes
+                    .into_iter()
+                    .map(|swipe| SwipeView { swipe, grid: Grid::default(), silences: Vec::new() })
+                    .collect();
+            }
+        }
+        let host = HostSpans::new(&recording.host);
+        let mut view = StepView {
+            id,
+            device,
+            planned,
+            plan,
+            host,
+            trace,
+            frame,
+            interval,
+            travel,
+            scale,
+            phases,
+            looks,
+        };
+        view.expect();
+        Some(view)
+    }
+
+    /// Silences and expected speed of every swipe.
+    fn expect(&mut self) {
+        let (Some(frame), Some(scale)) = (self.frame, self.scale) else { return };
+        let slot = self.slot();
+        let travel_mm = self.travel.map(Metres::millimetres);
+        for phase in &mut self.phases {
+            let limits: Vec<i64> =
+                phase.swipes.iter().skip(1).map(|s| s.swipe.begin).chain([phase.span.end.0]).collect();
+            for (view, limit) in phase.swipes.iter_mut().zip(limits) {
+                view.silences =
+                    silence::find(&phase.series, frame, &view.swipe, scale.counts_per_mm, slot, &self.host);
+                view.grid = grid(&phase.series, frame, view, scale.counts_per_mm, slot, travel_mm, limit);
+            }
+        }
+    }
+
+    /// Width of a report slot in nanoseconds: the report interval, or 1 ms where it is not known.
+    pub fn slot(&self) -> f64 {
+        self.interval.map_or(1e6, |q| q.value)
+    }
+
+    /// Swipes with their phases, in file order.
+    pub fn swipes(&self) -> impl Iterator<Item = (&PhaseView, &SwipeView)> {
+        self.phases.iter().flat_map(|phase| phase.swipes.iter().map(move |swipe| (phase, swipe)))
+    }
+
+    /// Fast swipes, and those of phases for which no pace was told.
+    pub fn fast_swipes(&self) -> impl Iterator<Item = (&PhaseView, &SwipeView)> {
+        self.swipes().filter(|(phase, _)| matches!(phase.span.phase.pace, Some(Pace::Fast) | None))
+    }
+
+    /// True if times cannot be judged: stamps coarser than the report interval.
+    pub fn coarse_clock(&self) -> bool {
+        self.phases.iter().any(|p| p.series.coarse_clock())
+    }
+
+    /// Phases of a task that is done at rest.
+    pub fn still(&self) -> impl Iterator<Item = &PhaseView> {
+        self.phases.iter().filter(|p| p.span.phase.task == Task::Still)
+    }
+}
+
+/// True for a phase in which swipes are made.
+fn is_swipes(span: &PhaseSpan) -> bool {
+    matches!(span.phase.task, Task::Swipes | Task::Identify)
+}
+
+/// True for a phase of slow swipes, from which direction and scale are read.
+fn is_slow(span: &PhaseSpan) -> bool {
+    is_swipes(span) && (span.phase.task == Task::Identify || span.phase.pace == Some(Pace::Slow))
+}
+
+/// Slow phases if there are any with motion, else all swipe phases.
+fn baseline_phases(phases: &[PhaseView]) -> Vec<&PhaseView> {
+    let moving = |p: &&PhaseView| is_swipes(&p.span) && !p.series.samples.is_empty();
+    let slow: Vec<&PhaseView> = phases.iter().filter(moving).filter(|p| is_slow(&p.span)).collect();
+    if slow.is_empty() { phases.iter().filter(moving).collect() } else { slow }
+}
+
+fn direction(phases: &[PhaseView]) -> Option<Frame> {
+    Frame::principal(baseline_phases(phases).into_iter().map(|p| &p.series), FRAME_WINDOW)
+}
+
+/// One travel in counts: the largest recurring fragment of the slow phases.
+fn one_travel(phases: &[PhaseView], frame: Frame) -> Option<f64> {
+    let each: Vec<f64> = baseline_phases(phases)
+        .into_iter()
+        .filter_map(|p| swipes::largest_travel(&p.series, frame))
+        .collect();
+    each.into_iter().reduce(f64::max).filter(|&counts| counts > 0.0)
+}
+
+/// Median of the intervals in fast motion with the order-statistics interval of the median (95 %; normal
+/// approximation of the binomial ranks).
+fn report_interval(series: &[Series]) -> Option<Quantity> {
+    let mut all: Vec<f64> = series.iter().flat_map(|s| fast_intervals(s, LONGEST_INTERVAL)).collect();
+    if all.len() < LEAST_INTERVALS {
+        return None;
+    }
+    all.sort_by(f64::total_cmp);
+    let n = all.len() as f64;
+    let reach = 1.96 * n.sqrt() / 2.0;
+    let at = |rank: f64| all.get(rank.clamp(0.0, n - 1.0) as usize).copied();
+    median(&all).map(|value| Quantity { value, low: at(n / 2.0 - reach), high: at(n / 2.0 + reach) })
+}
+
+/// The grid of a swipe with its expected speed.
+fn grid(
+    series: &Series,
+    frame: Frame,
+    view: &SwipeView,
+    counts_per_mm: f64,
+    slot: f64,
+    travel_mm: Option<f64>,
+    limit: i64,
+) -> Grid {
+    let swipe = &view.swipe;
+    let sign = swipe.sign();
+    let begin = swipe.begin - slot as i64;
+    let counted_mm = swipe.along / counts_per_mm;
+    let mut end = swipe.end;
+    let mut silent_end = None;
+    if let Some(last) = view.silences.iter().find(|s| s.to_the_end) {
+        // The hand went on while the device was silent: at constant deceleration it needs 2 × distance / speed.
+        let rest = travel_mm.map_or(0.0, |d| (d - counted_mm).max(0.0)) * counts_per_mm;
+        let more = 2.0 * rest / last.speed_before.max(1.0) * 1e9;
+        end = (end + more as i64).min(limit).max(end);
+        silent_end = Some(last.begin);
+    }
+    // The slot count is bounded by the longest silence within a swipe and the phase's own length.
+    let slots = (((end - begin) as f64 / slot).ceil() as usize + 1).min(MOST_SLOTS);
+    let mut grid = Grid {
+        begin,
+        slot,
+        along_mm: vec![0.0; slots],
+        across_mm: vec![0.0; slots],
+        reports: vec![0; slots],
+        expected_mm_s: Vec::new(),
+    };
+    for s in &series.samples[swipe.rows.clone()] {
+        let (along, across) = frame.of(s);
+        let index = grid.index(s.t - slot as i64 / 2).min(slots - 1);
+        grid.along_mm[index] += sign * along / counts_per_mm;
+        grid.across_mm[index] += sign * across / counts_per_mm;
+        grid.reports[index] = grid.reports[index].saturating_add(1);
+    }
+    let mut trusted = vec![true; slots];
+    for silence in &view.silences {
+        let (from, to) = (grid.index(silence.begin), grid.index(silence.end).min(slots - 1));
+        let from = if silent_end == Some(silence.begin) { from + 1 } else { from };
+        let to = if silence.to_the_end { slots - 1 } else { to };
+        trusted.iter_mut().take(to + 1).skip(from).for_each(|t| *t = false);
+    }
+    let whole = !view.silences.is_empty() || travel_mm.is_some_and(|d| (counted_mm / d - 1.0).abs() < 0.02);
+    grid.expected_mm_s = expected::speed(&grid.along_mm, &trusted, slot * 1e-9, travel_mm.filter(|_| whole));
+    grid
+}
+
+/// Bound on a swipe's grid: 16 s at 8 kHz.
+const MOST_SLOTS: usize = 1 << 17;

@@ -1,0 +1,459 @@
+//! The verdict file, version 1, specified on the types that are written.
+//!
+//! SI units; times in nanoseconds since the session's start; indices count from 1. A quantity with an uncertainty is
+//! always a [`Quantity`]. Keys may be added in later versions; none changes its meaning.
+
+use serde::{Serialize, Serializer};
+use serde_json::{Map, Value};
+
+/// The version of the format.
+pub const VERSION: u32 = 1;
+
+/// Version of detectors and tolerances together: changes whenever the same session may be judged differently.
+pub const RULES: &str = "1";
+
+/// Confidence of all two-sided intervals.
+pub const CONFIDENCE: f64 = 0.95;
+
+/// What may be said.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Outcome {
+    /// Shown to be inside the tolerance.
+    Pass,
+    /// Shown to be outside.
+    Fail,
+    /// Neither shown.
+    Inconclusive,
+    /// Not looked at.
+    NotExamined,
+}
+
+/// A value with its 95 % interval. A side that is not known is `None` (`null` in the file).
+#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+pub struct Quantity {
+    /// Best estimate.
+    pub value: f64,
+    /// Lower end.
+    pub low: Option<f64>,
+    /// Upper end.
+    pub high: Option<f64>,
+}
+
+impl Quantity {
+    /// Value plus or minus a half width.
+    pub fn around(value: f64, half_width: f64) -> Quantity {
+        Quantity { value, low: Some(value - half_width), high: Some(value + half_width) }
+    }
+
+    /// All three multiplied by a positive factor.
+    pub fn scaled(self, factor: f64) -> Quantity {
+        let by = |v: f64| v * factor;
+        Quantity { value: by(self.value), low: self.low.map(by), high: self.high.map(by) }
+    }
+}
+
+/// Fault families, as spelled in the file.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Family {
+    /// Reports missing while the device moves.
+    Dropout,
+    /// The sensor stops seeing motion above some speed or acceleration.
+    TrackingLoss,
+    /// Motion reported that the hand did not make.
+    SpinOut,
+    /// Motion reported after the stop.
+    CarryOn,
+    /// Counts with the device still.
+    Drift,
+    /// Counts for the same travel change with speed.
+    GainChange,
+    /// Deltas clip at what the report or the firmware can hold.
+    ReportCeiling,
+    /// The step is not what it says.
+    Resolution,
+    /// The report interval differs from the nominal, wanders, or has structure.
+    ReportInterval,
+    /// Near-axis motion is bent onto the axis.
+    Straightening,
+    /// First motion after rest comes late or short.
+    WakeUp,
+    /// Motion reported later than the reference's.
+    Lag,
+    /// Button reported later than the reference's.
+    StrikeLag,
+}
+
+impl Family {
+    /// All families, in the order in which they are listed.
+    pub const ALL: [Family; 13] = [
+        Family::Dropout,
+        Family::TrackingLoss,
+        Family::SpinOut,
+        Family::CarryOn,
+        Family::Drift,
+        Family::GainChange,
+        Family::ReportCeiling,
+        Family::Resolution,
+        Family::ReportInterval,
+        Family::Straightening,
+        Family::WakeUp,
+        Family::Lag,
+        Family::StrikeLag,
+    ];
+
+    /// Its name for a person.
+    pub fn words(self) -> &'static str {
+        match self {
+            Family::Dropout => "dropout",
+            Family::TrackingLoss => "tracking loss",
+            Family::SpinOut => "spin-out",
+            Family::CarryOn => "carry-on",
+            Family::Drift => "drift while still",
+            Family::GainChange => "gain change with speed",
+            Family::ReportCeiling => "report ceiling",
+            Family::Resolution => "resolution",
+            Family::ReportInterval => "report interval",
+            Family::Straightening => "straightening",
+            Family::WakeUp => "wake-up",
+            Family::Lag => "lag",
+            Family::StrikeLag => "strike lag",
+        }
+    }
+}
+
+/// Where a fault comes from.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Cause {
+    /// The sensor or its optics.
+    Sensor,
+    /// The device's program.
+    Firmware,
+    /// The width of the report's fields.
+    ReportFormat,
+    /// Cable, radio or bus.
+    Link,
+    /// The device saves power.
+    PowerSaving,
+    /// This computer.
+    Host,
+    /// The pad or desk.
+    Surface,
+    /// The person.
+    Operator,
+    /// The resolution step was changed.
+    StepChange,
+    /// Cannot be told from this session.
+    Unknown,
+}
+
+/// Out or back along the swipe's axis. *Out* is the direction of the session's first swipe.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Direction {
+    /// As the first swipe.
+    Out,
+    /// The other way.
+    Back,
+}
+
+/// One fault event.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Finding {
+    /// Its family.
+    pub family: Family,
+    /// What kind within the family, in one word.
+    pub kind: &'static str,
+    /// Resolution step.
+    pub step: u32,
+    /// Phase, numbered in file order.
+    pub phase: u32,
+    /// Swipe within the phase; `None` for a phase at rest.
+    pub swipe: Option<u32>,
+    /// Index of the device.
+    pub device: usize,
+    /// Direction of the swipe.
+    pub direction: Option<Direction>,
+    /// Begin of the event.
+    pub begin_ns: i64,
+    /// End of the event.
+    pub end_ns: i64,
+    /// How large.
+    pub size: f64,
+    /// Unit of the size.
+    pub unit: &'static str,
+    /// Chance that a sound device shows at least one such event in this session; `None` where it was not computed.
+    pub p_false: Option<f64>,
+    /// Where it comes from.
+    pub cause: Cause,
+    /// Numbers that a reader can check against the raw lines.
+    pub evidence: Map<String, Value>,
+}
+
+/// One criterion of a family, held against a tolerance.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Criterion {
+    /// What is held against the tolerance.
+    pub what: &'static str,
+    /// The outcome.
+    pub verdict: Outcome,
+    /// Unit of estimate and tolerance.
+    pub unit: &'static str,
+    /// The estimate.
+    pub estimate: Option<Quantity>,
+    /// Lower and upper limit.
+    pub tolerance: [Option<f64>; 2],
+}
+
+/// A family at one step.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct FamilyVerdict {
+    /// The family.
+    pub family: Family,
+    /// The outcome: that of the deciding criterion.
+    pub verdict: Outcome,
+    /// Unit of estimate and tolerance.
+    pub unit: &'static str,
+    /// The deciding criterion's estimate.
+    pub estimate: Option<Quantity>,
+    /// The deciding criterion's limits.
+    pub tolerance: [Option<f64>; 2],
+    /// Smallest size that this session could have shown, in the findings' unit.
+    pub smallest_found: Option<f64>,
+    /// Number of findings.
+    pub findings: usize,
+    /// Where the faults come from, if any.
+    pub cause: Option<Cause>,
+    /// The reason, in one sentence.
+    pub because: String,
+    /// What would settle an inconclusive outcome.
+    pub to_settle: Option<String>,
+    /// All criteria.
+    pub criteria: Vec<Criterion>,
+}
+
+/// Swipes counted.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize)]
+pub struct SwipeCounts {
+    /// Asked for by the plan's phases.
+    pub asked: u32,
+    /// Found in the counts.
+    pub found: u32,
+    /// Without any finding.
+    pub clean: u32,
+    /// Known to have been made, but not to be placed.
+    pub unplaced: u32,
+    /// Left out by the operator with a reason.
+    pub voided: u32,
+}
+
+/// What the swipes covered.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize)]
+pub struct Swept {
+    /// Peak speed of the fastest clean swipe.
+    pub fastest_clean_m_s: Option<f64>,
+    /// Peak speed of the fastest swipe.
+    pub fastest_m_s: Option<f64>,
+    /// Largest acceleration of a clean swipe.
+    pub acceleration_m_s2: Option<f64>,
+}
+
+/// Whether the active step was the one that was told.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+pub enum Identified {
+    /// It was.
+    #[serde(rename = "as told")]
+    AsTold,
+    /// Another.
+    #[serde(rename = "other step")]
+    OtherStep,
+    /// Cannot be told.
+    #[serde(rename = "unknown")]
+    Unknown,
+}
+
+/// One resolution step.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct StepVerdict {
+    /// Its id.
+    pub step: u32,
+    /// Its label.
+    pub label: Option<String>,
+    /// What the maker says.
+    pub nominal_counts_per_inch: Option<f64>,
+    /// Whether it was the active one.
+    pub identified: Identified,
+    /// The outcome.
+    pub verdict: Outcome,
+    /// Swipes counted.
+    pub swipes: SwipeCounts,
+    /// What they covered.
+    pub swept: Swept,
+    /// Effective resolution.
+    pub resolution_counts_per_inch: Option<Quantity>,
+    /// Report interval in fast motion.
+    pub report_interval_ns: Option<Quantity>,
+    /// Speed above which the sensor stops seeing; not estimated in these rules.
+    pub tracking_limit_m_s: Option<Quantity>,
+    /// All families.
+    pub families: Vec<FamilyVerdict>,
+}
+
+/// Sum of counts over the swipes of one phase, as a length.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+pub struct Closure {
+    /// Step.
+    pub step: u32,
+    /// Phase.
+    pub phase: u32,
+    /// Along the swipe.
+    pub along_mm: f64,
+    /// Across it.
+    pub across_mm: f64,
+}
+
+/// The computer's own part.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize)]
+pub struct HostVerdict {
+    /// Recorded stalls.
+    pub stalls: usize,
+    /// Recorded overruns.
+    pub overruns: usize,
+    /// Spread of the stamps; not estimated in these rules.
+    pub stamp_spread_ns: Option<Quantity>,
+}
+
+/// The device that was judged.
+#[derive(Clone, Debug, Default, PartialEq, Serialize)]
+pub struct DeviceWords {
+    /// What its owner calls it.
+    pub label: Option<String>,
+    /// Which specimen.
+    pub unit: Option<String>,
+    /// What it calls itself.
+    pub name: Option<String>,
+    /// Vendor id.
+    pub vendor: Option<u16>,
+    /// Product id.
+    pub product: Option<u16>,
+}
+
+/// What arrived, whether judged or not.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize)]
+pub struct Received {
+    /// Reports that were decoded.
+    pub reports: usize,
+    /// Those of them that moved the pointer.
+    pub moving: usize,
+    /// Reports that did not fit their descriptor.
+    pub malformed: u64,
+    /// Reports of other kinds, counted and not kept.
+    pub other: u64,
+    /// Time from the first to the last line, in seconds.
+    pub seconds: f64,
+    /// Reports outside every phase: recorded, not judged.
+    pub outside_phases: usize,
+}
+
+/// The whole verdict.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Verdict {
+    /// Format version.
+    pub slipgauge_verdict: u32,
+    /// The program.
+    pub tool: String,
+    /// Version of detectors and tolerances.
+    pub rules: &'static str,
+    /// Of all intervals.
+    pub confidence: f64,
+    /// Name of the session file.
+    pub session: String,
+    /// SHA-256 of its whole lines, in hex.
+    pub sha256: String,
+    /// Their length.
+    pub bytes: u64,
+    /// The outcome.
+    pub verdict: Outcome,
+    /// The reason for it, in one sentence.
+    pub because: String,
+    /// The device.
+    pub device: DeviceWords,
+    /// The plan as given, with every tolerance that was used.
+    pub plan: Value,
+    /// Steps.
+    pub steps: Vec<StepVerdict>,
+    /// Events.
+    pub findings: Vec<Finding>,
+    /// The computer.
+    pub host: HostVerdict,
+    /// Closure of each swipe phase.
+    pub closure: Vec<Closure>,
+    /// Results against a reference device; not examined in these rules.
+    #[serde(serialize_with = "null")]
+    pub pair: (),
+    /// What arrived.
+    pub received: Received,
+    /// What a reader must know of the file itself: cut short, malformed reports, interrupted.
+    pub remarks: Vec<String>,
+}
+
+fn null<S: Serializer>(_: &(), serializer: S) -> Result<S::Ok, S::Error> {
+    serializer.serialize_none()
+}
+
+impl Verdict {
+    /// Exit status of `slipgauge judge`: 0 pass, 1 fail, 3 inconclusive or not examined.
+    pub fn exit_status(&self) -> u8 {
+        match self.verdict {
+            Outcome::Pass => 0,
+            Outcome::Fail => 1,
+            Outcome::Inconclusive | Outcome::NotExamined => 3,
+        }
+    }
+}
+
+/// Rolls outcomes up: fail if any fails; else inconclusive if any is inconclusive or a required one was not examined;
+/// not examined if nothing was; else pass.
+pub fn roll_up(outcomes: impl IntoIterator<Item = (Outcome, bool)>) -> Outcome {
+    let (mut any_examined, mut worst) = (false, Outcome::Pass);
+    for (outcome, required) in outcomes {
+        any_examined |= outcome != Outcome::NotExamined;
+        worst = match (worst, outcome) {
+            (Outcome::Fail, _) | (_, Outcome::Fail) => Outcome::Fail,
+            (_, Outcome::Inconclusive) => Outcome::Inconclusive,
+            (_, Outcome::NotExamined) if required => Outcome::Inconclusive,
+            (now, _) => now,
+        };
+    }
+    if any_examined { worst } else { Outcome::NotExamined }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_required_family_that_was_not_examined_keeps_a_step_from_passing() {
+        use Outcome::{Fail, Inconclusive, NotExamined, Pass};
+        assert_eq!(roll_up([(Pass, true), (NotExamined, false)]), Pass);
+        assert_eq!(roll_up([(Pass, true), (NotExamined, true)]), Inconclusive);
+        assert_eq!(roll_up([(NotExamined, true), (NotExamined, false)]), NotExamined);
+        assert_eq!(roll_up([(Inconclusive, true), (Fail, false), (Pass, true)]), Fail);
+        assert_eq!(roll_up([]), NotExamined);
+    }
+
+    #[test]
+    fn families_are_spelled_as_the_format_says() {
+        let spelled: Vec<String> = Family::ALL
+            .iter()
+            .map(|f| serde_json::to_string(f).unwrap().trim_matches('"').to_owned())
+            .collect();
+        assert_eq!(
+            spelled.join(" "),
+            "dropout tracking-loss spin-out carry-on drift gain-change report-ceiling resolution report-interval \
+             straightening wake-up lag strike-lag"
+        );
+    }
+}
