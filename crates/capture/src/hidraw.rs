@@ -186,10 +186,10 @@ mod tests {
     #[test]
     fn says_gone_only_after_what_was_queued() {
         let (mut source, writing) = source();
-        (0..40).for_each(|n| send(&writing, &[n]));
+        (0..12).for_each(|n| send(&writing, &[n]));
         drop(writing);
         let (arrival, batch) = wait(&mut source);
-        assert_eq!((arrival, batch.len()), (Arrival::Reports, 40));
+        assert_eq!((arrival, batch.len()), (Arrival::Reports, 12));
         let (arrival, batch) = wait(&mut source);
         assert_eq!((arrival, batch.len()), (Arrival::Gone, 0));
     }

@@ -16,6 +16,8 @@ pub mod recorder;
 pub mod replay;
 
 mod permission;
+#[cfg(test)]
+mod scratch;
 mod sysfs;
 
 pub use device::{Access, FoundDevice, FoundNode};

@@ -78,13 +78,19 @@ impl Told<'_> {
 /// The reader's side of the buffers that go round.
 pub(super) struct Pool {
     returned: Receiver<Box<Handover>>,
-    made: usize,
+    /// How many may still be made.
+    unmade: usize,
 }
 
 /// The way back for buffers, and the pool that they come back to.
 pub(super) fn pool() -> (SyncSender<Box<Handover>>, Pool) {
-    let (back, returned) = sync_channel(BUFFERS);
-    (back, Pool { returned, made: 0 })
+    pool_of(BUFFERS)
+}
+
+/// A pool that makes so many buffers at the most.
+pub(super) fn pool_of(buffers: usize) -> (SyncSender<Box<Handover>>, Pool) {
+    let (back, returned) = sync_channel(buffers);
+    (back, Pool { returned, unmade: buffers })
 }
 
 /// The writer is no longer there.
@@ -95,8 +101,8 @@ impl Pool {
     fn take(&mut self) -> Result<Box<Handover>, Abandoned> {
         let mut buffer = match self.returned.try_recv() {
             Ok(buffer) => buffer,
-            Err(_) if self.made < BUFFERS => {
-                self.made += 1;
+            Err(_) if self.unmade > 0 => {
+                self.unmade -= 1;
                 Box::default()
             }
             Err(_) => self.returned.recv().map_err(|_| Abandoned)?,
