@@ -8,7 +8,7 @@ use crate::hand::Hand;
 use crate::host::Host;
 use crate::noise::{Noise, Stream};
 use crate::script::{Doing, Script};
-use crate::truth::{StepTruth, Truth};
+use crate::truth::{Cause, Family, Label, StepTruth, Truth};
 use serde::{Deserialize, Serialize};
 use serde_json::{Map, json};
 use slipgauge_trace::session::{self, Axis, Clock, ClockId, Entry, Header, Node, Plan, Role, Step, Writer};
@@ -135,7 +135,7 @@ impl Session {
         Header {
             slipgauge: session::VERSION,
             tool: concat!("slipgauge-sim ", env!("CARGO_PKG_VERSION")).to_owned(),
-            clock: Clock { id: ClockId::Simulated, resolution_ns: Some(Nanos(1)) },
+            clock: Clock { id: ClockId::Simulated, resolution_ns: Some(Nanos(bench.host.resolution_ns)) },
             devices: bench.devices().zip(roles).map(|(model, role)| described(model, role)).collect(),
             plan: Some(plan),
             other: Map::from_iter([("seed".to_owned(), json!(bench.seed))]),
@@ -170,6 +170,21 @@ impl Session {
         Ok(entries.truth())
     }
 
+    /// What only shows against a reference.
+    fn pair_labels(&self, end: i64) -> Vec<Label> {
+        let Some(reference) = &self.bench.reference else { return Vec::new() };
+        let lags_ms = [
+            (Family::Lag, (self.bench.device.lag_ns - reference.lag_ns) as f64 * 1e-6, Cause::Sensor),
+            (
+                Family::StrikeLag,
+                1e3 * (self.bench.device.strike_lag_s() - reference.strike_lag_s()),
+                Cause::Firmware,
+            ),
+        ];
+        let other = lags_ms.into_iter().filter(|(_, ms, _)| *ms != 0.0);
+        other.map(|(family, ms, cause)| Label::new(family, "later", cause, (0, end), (ms, "ms"))).collect()
+    }
+
     pub(crate) fn chain(&self, device: usize) -> Option<Chain> {
         self.bench.devices().nth(device).map(|model| Chain::new(&self.bench, self.travel_m, model, device))
     }
@@ -198,14 +213,13 @@ impl Iterator for Entries {
 impl Entries {
     /// What really happened up to the entry taken last; all of it once the iterator is at its end.
     pub fn truth(self) -> Truth {
-        let bench = self.session.bench;
         let mut truth = Truth {
+            bench: self.session.bench.clone(),
             travel_m: self.session.travel_m,
             steps: Vec::new(),
             phases: Vec::new(),
             swipes: Vec::new(),
             labels: Vec::new(),
-            bench,
         };
         for (device, model) in truth.bench.devices().enumerate() {
             for (step, id) in model.steps.iter().zip(1..) {
@@ -224,6 +238,7 @@ impl Entries {
                 (truth.phases, truth.swipes) = (ledger.phases, ledger.swipes);
             }
         }
+        truth.labels.extend(self.session.pair_labels(truth.phases.last().map_or(0, |phase| phase.end_ns)));
         truth.labels.sort_by_key(|label| label.begin_ns);
         truth
     }

@@ -1,6 +1,6 @@
 //! A pointing device: a sensor, firmware, a report and a link, with its resolution steps.
 
-use crate::firmware::Firmware;
+use crate::firmware::{Debounce, Firmware};
 use crate::link::Link;
 use crate::report::ReportFormat;
 use crate::sensor::Sensor;
@@ -37,6 +37,8 @@ pub struct DeviceModel {
     pub steps: Vec<StepModel>,
     /// Angle of the sensor's x axis against the line between the stops, in radians: nobody lays a device down square.
     pub mount_rad: f64,
+    /// Place of the sensor on the carriage, along and across, in metres; matters where the carriage turns.
+    pub lever_m: [f64; 2],
     /// Extra time from a frame to the report that carries it, in nanoseconds.
     pub lag_ns: i64,
     /// The sensor.
@@ -57,6 +59,7 @@ impl Default for DeviceModel {
             label: None,
             steps: vec![StepModel::default()],
             mount_rad: 0.02,
+            lever_m: [0.0; 2],
             lag_ns: 0,
             sensor: Sensor::default(),
             firmware: Firmware::default(),
@@ -83,11 +86,29 @@ impl DeviceModel {
         self
     }
 
-    /// True counts per metre of a step along the sensor's x and y; the last step where there is no such one.
-    pub(crate) fn counts_per_m(&self, step: u32) -> [f64; 2] {
+    /// True counts per metre of slow motion at a step, along the sensor's x and y, as reported; the last step where
+    /// there is no such one.
+    pub fn counts_per_m(&self, step: u32) -> [f64; 2] {
+        let x = self.x_counts_per_m(step);
+        [x, x * self.sensor.y_over_x]
+    }
+
+    fn x_counts_per_m(&self, step: u32) -> f64 {
         let index = (step as usize).saturating_sub(1).min(self.steps.len().saturating_sub(1));
         let true_per_inch =
             self.steps.get(index).map_or(0.0, |s| s.nominal_counts_per_inch * (1.0 + s.error));
-        [CountsPerMetre::from_per_inch(true_per_inch).0; 2]
+        CountsPerMetre::from_per_inch(true_per_inch).0
+    }
+
+    /// Mean time from a strike to the state that is reported, bouncing left out, in seconds.
+    pub(crate) fn strike_lag_s(&self) -> f64 {
+        let buttons = self.firmware.buttons;
+        buttons.lag_s + if let Debounce::Wait { lasts_s } = buttons.debounce { lasts_s } else { 0.0 }
+    }
+
+    /// What the sensor itself counts along x, before firmware scales; its own `y_over_x` is not in it.
+    pub(crate) fn sensor_counts_per_m(&self, step: u32) -> [f64; 2] {
+        let ratio = self.firmware.scaling.map_or(1.0, |scaling| scaling.ratio);
+        [self.x_counts_per_m(step) / ratio; 2]
     }
 }

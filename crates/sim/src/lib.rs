@@ -7,12 +7,12 @@
 //! The same seed gives the same bytes on every machine (see the `noise` module for what that takes).
 //!
 //! ```
-//! use slipgauge_sim::{Bench, Fault, Missing, What};
+//! use slipgauge_sim::{Bench, Family, Fault, Missing, What};
 //! let dropout = Fault::in_swipe(4, 3, 0.5, What::Dropout { reports: 12, counts: Missing::Lost });
 //! let session = Bench { seed: 7, faults: vec![dropout], ..Bench::default() }.session()?;
 //! let mut file = Vec::new();
 //! let truth = session.write_to(&mut file)?;
-//! assert_eq!((truth.labels[0].family.as_str(), truth.labels[0].swipe), ("dropout", Some(3)));
+//! assert_eq!((truth.labels[0].family, truth.labels[0].swipe), (Family::Dropout, Some(3)));
 //! # Ok::<(), slipgauge_sim::SimError>(())
 //! ```
 
@@ -25,6 +25,7 @@ mod fault;
 mod firmware;
 mod hand;
 mod host;
+mod ledger;
 mod link;
 mod noise;
 mod report;
@@ -37,13 +38,13 @@ pub use bench::{Bench, Entries, Session, Travel};
 pub use device::{DeviceModel, StepModel};
 pub use error::SimError;
 pub use fault::{Fault, Missing, Place, What};
-pub use firmware::{Excess, Firmware};
-pub use hand::Hand;
-pub use host::Host;
-pub use link::Link;
+pub use firmware::{Buttons, Debounce, Excess, Firmware, Power, Scaling};
+pub use hand::{Bounce, Course, Hand, Path, Settling, Tremor};
+pub use host::{Host, Stalls};
+pub use link::{Interference, Link, Radio, Stretch, Wander};
 pub use report::ReportFormat;
 pub use script::{Doing, Script, ScriptPhase};
-pub use sensor::Sensor;
+pub use sensor::{Bursts, Drift, Flicker, Gain, Loss, Sensor, Straightening, Tracking, Tremble};
 pub use slipgauge_trace::session::{Axis, Pace};
 pub use source::{Pacing, SimulatedSource};
-pub use truth::{Direction, Label, PhaseTruth, StepTruth, SwipeTruth, Truth};
+pub use truth::{Cause, Direction, Family, Label, PhaseTruth, StepTruth, SwipeTruth, Truth};

@@ -1,23 +1,49 @@
 //! The link: when the host polls, and which reports get through.
 
+mod interval;
+mod radio;
+
+pub use interval::{Stretch, Wander};
+pub use radio::{Interference, Radio};
+
 use crate::fault::Missing;
 use crate::noise::{Noise, Stream};
+use interval::Clockwork;
+use radio::RadioState;
 use serde::{Deserialize, Serialize};
 
 /// A link.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(default)]
 pub struct Link {
-    /// Nominal report interval in nanoseconds.
+    /// Nominal report interval in nanoseconds: 8, 4, 2, 1, 0.5, 0.25 or 0.125 ms as a rule.
     pub interval_ns: i64,
     /// True interval over nominal, less one: the two clocks' disagreement.
     pub clock_error: f64,
+    /// Standard deviation of each poll about its place, in nanoseconds.
+    pub jitter_ns: f64,
+    /// Slow change of the interval.
+    pub wander: Wander,
+    /// Structure in the interval.
+    pub stretch: Option<Stretch>,
+    /// Loss in bursts.
+    pub radio: Option<Radio>,
+    /// Loss at regular times.
+    pub interference: Option<Interference>,
 }
 
 impl Default for Link {
-    /// 1 ms, 20 parts in a million fast.
+    /// A cable polled every millisecond: clocks 20 parts in a million apart, 1 µs of jitter.
     fn default() -> Self {
-        Link { interval_ns: 1_000_000, clock_error: -20e-6 }
+        Link {
+            interval_ns: 1_000_000,
+            clock_error: -20e-6,
+            jitter_ns: 1_000.0,
+            wander: Wander::default(),
+            stretch: None,
+            radio: None,
+            interference: None,
+        }
     }
 }
 
@@ -28,40 +54,63 @@ pub(crate) enum Fate {
     Misses(Missing),
 }
 
+/// Reports that miss because somebody said so.
+#[derive(Debug, Clone, Copy)]
+enum Forced {
+    Reports(u32, Missing),
+    Until(i64),
+}
+
 /// A link at work.
 pub(crate) struct LinkState {
-    interval_ns: f64,
-    begin: f64,
-    slot: i64,
-    forced: Option<(u32, Missing)>,
+    clockwork: Clockwork,
+    radio: Option<RadioState>,
+    interference: Option<Interference>,
+    forced: Option<Forced>,
 }
 
 impl LinkState {
     pub(crate) fn new(model: &Link, seed: u64, device: usize) -> LinkState {
-        let mut noise = Noise::new(seed, Stream::Link, device);
-        let interval_ns = model.interval_ns as f64 * (1.0 + model.clock_error);
-        LinkState { interval_ns, begin: noise.uniform() * interval_ns, slot: 0, forced: None }
+        LinkState {
+            clockwork: Clockwork::new(model, Noise::new(seed, Stream::Link, device)),
+            radio: model.radio.map(|radio| RadioState::new(radio, Noise::new(seed, Stream::Radio, device))),
+            interference: model.interference,
+            forced: None,
+        }
     }
 
     /// Time of the next poll.
     pub(crate) fn next_poll(&mut self) -> i64 {
-        self.slot += 1;
-        (self.begin + self.slot as f64 * self.interval_ns).round() as i64
+        let poll = self.clockwork.next_poll();
+        if let Some(radio) = &mut self.radio {
+            radio.slot();
+        }
+        poll
     }
 
     /// From now on so many reports miss.
     pub(crate) fn force(&mut self, reports: u32, counts: Missing) {
-        self.forced = Some((reports, counts));
+        self.forced = Some(Forced::Reports(reports, counts));
     }
 
-    /// Decides the fate of a report.
-    pub(crate) fn carry(&mut self) -> Fate {
+    /// Nothing arrives until then.
+    pub(crate) fn cut_until(&mut self, t: i64) {
+        self.forced = Some(Forced::Until(t));
+    }
+
+    /// Decides the fate of a report at a poll.
+    pub(crate) fn carry(&mut self, poll: i64) -> Fate {
         match &mut self.forced {
-            Some((left, counts)) if *left > 0 => {
+            Some(Forced::Reports(left, counts)) if *left > 0 => {
                 *left -= 1;
-                Fate::Misses(*counts)
+                return Fate::Misses(*counts);
             }
-            _ => Fate::Arrives,
+            Some(Forced::Until(t)) if poll < *t => return Fate::Misses(Missing::Lost),
+            _ => self.forced = None,
         }
+        if let Some(counts) = self.interference.and_then(|i| i.hits(poll)) {
+            return Fate::Misses(counts);
+        }
+        self.radio.as_mut().map_or(Fate::Arrives, RadioState::carry)
     }
 }

@@ -22,8 +22,13 @@ pub(crate) enum Stream {
     Travel = 1,
     Hand = 2,
     Sensor = 3,
+    Drift = 4,
+    Power = 5,
     Link = 6,
+    Radio = 7,
     Host = 8,
+    Stalls = 9,
+    Buttons = 10,
 }
 
 impl Noise {
@@ -44,6 +49,11 @@ impl Noise {
     /// Uniform in `[low, high)`.
     pub(crate) fn between(&mut self, low: f64, high: f64) -> f64 {
         low + (high - low) * self.uniform()
+    }
+
+    /// True with this probability.
+    pub(crate) fn chance(&mut self, probability: f64) -> bool {
+        probability > 0.0 && self.uniform() < probability
     }
 
     /// Standard normal: Box & Muller 1958, Ann. Math. Stat. 29:610.

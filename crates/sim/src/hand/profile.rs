@@ -54,9 +54,7 @@ impl Profile {
                 count += 1;
             }
         }
-        // The main unit ends with the last correction, or earlier where there are some.
-        let length = if count > 1 { 0.75 } else { 1.0 };
-        units[0] = Unit { begin: 0.0, length, share: main, warp: warp_for(shape.time_to_peak) };
+        units[0] = Unit { begin: 0.0, length: 1.0, share: main, warp: warp_for(shape.time_to_peak) };
         let mut profile =
             Profile { units, count, cut: 1.0, reach: 1.0, peak_over_mean: 1.0, time_to_peak: 0.5 };
         let (at, peak) = profile.peak();
@@ -134,7 +132,7 @@ impl Unit {
     }
 }
 
-fn smooth(u: f64) -> f64 {
+pub(super) fn smooth(u: f64) -> f64 {
     u * u * u * (10.0 + u * (-15.0 + 6.0 * u))
 }
 

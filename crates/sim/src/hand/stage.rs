@@ -1,34 +1,36 @@
 //! From script to course: one phase after the other, one swipe at a time.
 
-use super::profile::{Profile, Shape};
-use super::{Hand, News, Segment};
-use crate::fault::{Fault, Place};
+use super::overlay::{Cover, KNOCK_NS, Overlay, RETURN_NS};
+use super::{Hand, News, Plan, Segment, of_the_hand};
+use crate::fault::{Fault, Place, What};
 use crate::noise::Noise;
 use crate::script::{Doing, ScriptPhase};
-use crate::truth::{Direction, PhaseTruth, SwipeTruth};
+use crate::truth::{Cause, Family, Label, PhaseTruth};
 use serde_json::{Map, json};
 use slipgauge_trace::session::{Axis, Pace, Phase, Task};
-use std::collections::VecDeque;
 
 /// Rest before the first task of a phase, in seconds: the operator reads the prompt.
 const LEAD_IN_S: f64 = 0.8;
 /// Time between phases, when nothing is judged, in seconds.
 const BETWEEN_S: f64 = 0.6;
+/// From strike to strike, in seconds, with its standard deviation, and how long the button stays down.
+const STRIKE_S: (f64, f64) = (0.45, 0.05);
+const STRIKE_HOLD_S: (f64, f64) = (0.06, 0.11);
 
 /// The state of the script.
 pub(super) struct Stage {
-    hand: Hand,
+    pub(super) hand: Hand,
+    pub(super) travel_m: f64,
+    pub(super) noise: Noise,
+    pub(super) clock: i64,
+    /// Where the body lies.
+    pub(super) place: f64,
+    pub(super) at_far_stop: bool,
+    pub(super) swipe: u32,
     axis: Axis,
-    travel_m: f64,
     phases: Vec<ScriptPhase>,
     faults: Vec<Fault>,
-    noise: Noise,
-    clock: i64,
-    /// Where the body lies.
-    place: f64,
-    at_far_stop: bool,
     phase: usize,
-    swipe: u32,
     done: bool,
 }
 
@@ -36,82 +38,163 @@ impl Stage {
     pub(super) fn new(bench: &crate::Bench, travel_m: f64, noise: Noise) -> Stage {
         Stage {
             hand: bench.hand.clone(),
-            axis: bench.axis,
             travel_m,
-            phases: bench.script.phases.clone(),
-            faults: bench.faults.clone(),
             noise,
             clock: 0,
             place: 0.0,
             at_far_stop: false,
-            phase: 0,
             swipe: 0,
+            axis: bench.axis,
+            phases: bench.script.phases.clone(),
+            faults: bench.faults.clone(),
+            phase: 0,
             done: false,
         }
     }
 
-    /// Adds at least one segment, with its news.
-    pub(super) fn go_on(&mut self, queue: &mut VecDeque<Segment>, news: &mut VecDeque<News>) {
+    /// Plans at least one segment, with its overlays and news.
+    pub(super) fn go_on(&mut self, plan: &mut Plan) {
         let Some(planned) = self.phases.get(self.phase).cloned() else {
-            self.finish(queue, news);
+            self.finish(plan);
             return;
         };
+        let step = planned.step;
         match planned.doing {
-            Doing::Still { seconds } | Doing::Floor { seconds } => {
-                self.open(&planned, queue, news);
-                self.hold(seconds, planned.step, queue);
-                self.close(&planned, queue, news);
+            Doing::Still { seconds } => {
+                self.open(&planned, plan);
+                self.settle(seconds, plan);
+                self.hold(seconds, step, plan);
+                self.close(&planned, plan);
             }
-            Doing::Strikes { .. } => {
-                self.open(&planned, queue, news);
-                self.close(&planned, queue, news);
+            Doing::Floor { seconds } => {
+                self.open(&planned, plan);
+                self.hold(seconds, step, plan);
+                self.close(&planned, plan);
+            }
+            Doing::Strikes { count } => {
+                self.open(&planned, plan);
+                self.strikes(count, step, plan);
+                self.close(&planned, plan);
             }
             Doing::Swipes { count, peak_m_s, .. } | Doing::Identify { count, peak_m_s } => {
                 if self.swipe == 0 {
-                    self.open(&planned, queue, news);
-                    self.hold(LEAD_IN_S, planned.step, queue);
+                    self.open(&planned, plan);
+                    self.hold(LEAD_IN_S, step, plan);
                 }
                 if self.swipe < count {
                     self.swipe += 1;
-                    self.swipe(peak_m_s, planned.step, queue, news);
+                    self.one_swipe(peak_m_s, step, plan);
                 } else {
-                    self.close(&planned, queue, news);
+                    self.close(&planned, plan);
                 }
             }
         }
     }
 
-    fn finish(&mut self, queue: &mut VecDeque<Segment>, news: &mut VecDeque<News>) {
+    fn finish(&mut self, plan: &mut Plan) {
         if !self.done {
             self.done = true;
-            news.push_back(News::End(self.clock));
+            plan.news.push_back(News::End(self.clock));
         }
         let step = self.phases.last().map_or(1, |p| p.step);
-        self.hold(3600.0, step, queue);
+        self.hold(3600.0, step, plan);
     }
 
-    fn open(&mut self, planned: &ScriptPhase, queue: &mut VecDeque<Segment>, news: &mut VecDeque<News>) {
+    fn open(&mut self, planned: &ScriptPhase, plan: &mut Plan) {
         if self.phase == 0 {
-            self.hold(BETWEEN_S, planned.step, queue);
+            self.hold(BETWEEN_S, planned.step, plan);
         }
-        news.push_back(News::Mark(self.clock, Some(self.described(planned))));
-        news.push_back(News::Phase(PhaseTruth {
+        plan.news.push_back(News::Mark(self.clock, Some(self.described(planned))));
+        plan.news.push_back(News::Phase(PhaseTruth {
             number: self.number(),
             step: planned.step,
+            still: matches!(planned.doing, Doing::Still { .. }),
             begin_ns: self.clock,
             end_ns: self.clock,
         }));
+        for fault in self.faults.clone() {
+            if let Place::Phase { phase, after_s } = fault.place
+                && phase == self.number()
+            {
+                self.place_fault(fault, self.clock + nanos(after_s), planned.step, plan);
+            }
+        }
     }
 
-    fn close(&mut self, planned: &ScriptPhase, queue: &mut VecDeque<Segment>, news: &mut VecDeque<News>) {
-        news.push_back(News::Mark(self.clock, None));
+    fn close(&mut self, planned: &ScriptPhase, plan: &mut Plan) {
+        plan.news.push_back(News::Mark(self.clock, None));
         self.phase += 1;
         self.swipe = 0;
-        self.hold(BETWEEN_S, planned.step, queue);
+        let end = self.clock + nanos(BETWEEN_S);
+        // Between phases: of no phase.
+        plan.segments.push_back(Segment::hold((self.clock, end), self.place, (planned.step, 0, 0)));
+        self.clock = end;
     }
 
-    fn number(&self) -> u32 {
-        self.phase as u32 + 1
+    pub(super) fn number(&self) -> u32 {
+        u32::try_from(self.phase + 1).unwrap_or(u32::MAX)
+    }
+
+    /// Faults of the current swipe, with their share of its travel.
+    pub(super) fn swipe_faults(&self) -> Vec<(f64, Fault)> {
+        let number = self.number();
+        let here = |fault: &Fault| match fault.place {
+            Place::Swipe { phase, swipe, at } if (phase, swipe) == (number, self.swipe) => Some((at, *fault)),
+            _ => None,
+        };
+        self.faults.iter().filter_map(here).collect()
+    }
+
+    /// Puts a fault at a time: the hand's own become overlays, the others news.
+    pub(super) fn place_fault(&self, fault: Fault, t: i64, step: u32, plan: &mut Plan) {
+        let (cover, end, kind, size) = match fault.what {
+            What::Lift { seconds } => (Cover::Lift, t + nanos(seconds), "lift", (1e3 * seconds, "ms")),
+            What::Knock { amplitude_m } => {
+                (Cover::Knock { amplitude_m }, t + KNOCK_NS, "knock", (1e3 * amplitude_m, "mm"))
+            }
+            _ => {
+                if !of_the_hand(&fault.what) {
+                    plan.news.push_back(News::Fault(t, fault));
+                }
+                return;
+            }
+        };
+        plan.overlays.push(Overlay { begin: t, end, cover });
+        let label = Label::new(Family::Operator, kind, Cause::Operator, (t, end), size);
+        plan.news.push_back(News::Label(self.in_place(label, step)));
+    }
+
+    /// A label of the present phase and swipe.
+    pub(super) fn in_place(&self, label: Label, step: u32) -> Label {
+        let swipe = (self.swipe > 0).then_some(self.swipe);
+        Label { step: Some(step), phase: Some(self.number()), swipe, ..label }
+    }
+
+    pub(super) fn hold(&mut self, seconds: f64, step: u32, plan: &mut Plan) {
+        let end = self.clock + nanos(seconds);
+        let number = if self.phase < self.phases.len() { self.number() } else { 0 };
+        plan.segments.push_back(Segment::hold((self.clock, end), self.place, (step, number, 0)));
+        self.clock = end;
+    }
+
+    fn settle(&self, seconds: f64, plan: &mut Plan) {
+        let settling = self.hand.settling;
+        if settling.distance_m != 0.0 {
+            let until = self.clock + nanos(seconds);
+            let cover = Cover::Settle { settling, until };
+            plan.overlays.push(Overlay { begin: self.clock, end: until + RETURN_NS, cover });
+        }
+    }
+
+    fn strikes(&mut self, count: u32, step: u32, plan: &mut Plan) {
+        self.hold(LEAD_IN_S, step, plan);
+        for _ in 0..count {
+            let wait = STRIKE_S.0 + STRIKE_S.1 * self.noise.bounded_normal();
+            let down = self.clock + nanos(self.noise.uniform() * 0.05);
+            let up = down + nanos(self.noise.between(STRIKE_HOLD_S.0, STRIKE_HOLD_S.1));
+            plan.news.push_back(News::Strike(down, up));
+            self.hold(wait, step, plan);
+        }
     }
 
     /// The phase as the session file has it.
@@ -131,55 +214,6 @@ impl Stage {
             other.insert("strikes".to_owned(), json!(count));
         }
         Phase { step: planned.step, task, pace, swipes, other }
-    }
-
-    fn hold(&mut self, seconds: f64, step: u32, queue: &mut VecDeque<Segment>) {
-        let end = self.clock + nanos(seconds);
-        let segment = Segment::hold(self.clock, end, self.place, step);
-        queue.push_back(Segment { phase: self.number(), ..segment });
-        self.clock = end;
-    }
-
-    fn swipe(&mut self, peak_m_s: f64, step: u32, queue: &mut VecDeque<Segment>, news: &mut VecDeque<News>) {
-        let stop = if self.at_far_stop { 0.0 } else { self.travel_m };
-        let to = stop + self.hand.placement_scatter_m * self.noise.bounded_normal();
-        let peak = peak_m_s * (1.0 + self.hand.peak_scatter * self.noise.bounded_normal());
-        let course = Profile::new(Shape { time_to_peak: 0.5, corrections: Default::default(), arrival: 0.0 });
-        let travel_m = (to - self.place).abs();
-        let duration_s = travel_m * course.peak_over_mean() / peak;
-        let (begin, end) = (self.clock, self.clock + nanos(duration_s));
-        let segment = Segment {
-            begin,
-            end,
-            from: self.place,
-            to,
-            course: Some(course),
-            step,
-            phase: self.number(),
-            swipe: self.swipe,
-        };
-        let direction = if self.at_far_stop { Direction::Back } else { Direction::Out };
-        news.push_back(News::Swipe(SwipeTruth {
-            phase: segment.phase,
-            swipe: segment.swipe,
-            step,
-            direction,
-            begin_ns: begin,
-            end_ns: end,
-            travel_m,
-            peak_m_s: peak,
-        }));
-        for fault in &self.faults {
-            if let Place::Swipe { phase, swipe, at } = fault.place
-                && (phase, swipe) == (segment.phase, segment.swipe)
-            {
-                news.push_back(News::Fault(segment.time_at(at), fault.placed()));
-            }
-        }
-        queue.push_back(segment);
-        (self.clock, self.place, self.at_far_stop) = (end, to, !self.at_far_stop);
-        let rest = self.hand.dwell_s * (1.0 + self.hand.dwell_scatter * self.noise.bounded_normal());
-        self.hold(rest.max(0.05), step, queue);
     }
 }
 

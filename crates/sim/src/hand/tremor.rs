@@ -1,0 +1,62 @@
+//! Physiological tremor: 6 to 12 Hz (Lakie and others, J. Physiol. 2015; Arch. Neurol. 39:358, 1982, gives 7 Hz and
+//! 0.01 g as the commonest, 51 µm of amplitude, for an unsupported hand; a hand on a desk makes less of it).
+//!
+//! Two sinusoids an axis with frequencies and phases drawn once a session. It swells and fades along a swipe, because
+//! the stops hold the body.
+
+use crate::noise::Noise;
+use serde::{Deserialize, Serialize};
+use std::f64::consts::TAU;
+
+/// Tremor of the hand.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(default)]
+pub struct Tremor {
+    /// Amplitude on each axis in metres.
+    pub amplitude_m: f64,
+    /// Lowest frequency in hertz.
+    pub low_hz: f64,
+    /// Highest frequency.
+    pub high_hz: f64,
+}
+
+impl Default for Tremor {
+    fn default() -> Self {
+        Tremor { amplitude_m: 15e-6, low_hz: 6.0, high_hz: 12.0 }
+    }
+}
+
+/// Frequency in hertz and phase in turns.
+type Wave = (f64, f64);
+
+/// Tremor at work.
+#[derive(Debug, Clone)]
+pub(super) struct TremorState {
+    amplitude_m: f64,
+    waves: [[Wave; 2]; 2],
+}
+
+impl TremorState {
+    pub(super) fn new(tremor: &Tremor, noise: &mut Noise) -> TremorState {
+        let mut wave = || (noise.between(tremor.low_hz, tremor.high_hz), noise.uniform());
+        let waves = [[wave(), wave()], [wave(), wave()]];
+        TremorState { amplitude_m: tremor.amplitude_m, waves }
+    }
+
+    /// Displacement along and across, in metres.
+    pub(super) fn offset(&self, t: i64) -> [f64; 2] {
+        if self.amplitude_m == 0.0 {
+            return [0.0; 2];
+        }
+        let seconds = t as f64 * 1e-9;
+        self.waves.map(|axis| {
+            let sum: f64 = axis.iter().map(|&(hz, phase)| sine_of_turns(hz * seconds + phase)).sum();
+            0.5 * self.amplitude_m * sum
+        })
+    }
+}
+
+/// Sine of an angle in whole turns.
+pub(crate) fn sine_of_turns(turns: f64) -> f64 {
+    libm::sin(TAU * (turns - turns.floor()))
+}
