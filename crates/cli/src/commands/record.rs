@@ -250,14 +250,15 @@ fn told_at_the_end(summary: &Summary, file: &Path) -> String {
     say(match summary.stalls {
         0 => "This computer: never held up for more than 2 ms".to_owned(),
         n => format!(
-            "This computer: held up {n} times, {:.1} ms at the most; the judge leaves those times out",
+            "This computer: held up {}, {:.1} ms at the most; the file says when",
+            times(n),
             summary.longest_stall.seconds() * 1e3
         ),
     });
     if summary.overruns > 0 {
         say(format!(
-            "The kernel's queue was full {} times: reports may have been lost in this computer",
-            summary.overruns
+            "The kernel's queue was full {}: reports may have been lost in this computer",
+            times(summary.overruns)
         ));
     }
     match summary.realtime {
@@ -272,6 +273,10 @@ fn told_at_the_end(summary: &Summary, file: &Path) -> String {
     }
     say(format!("Next: slipgauge judge {file}"));
     text
+}
+
+fn times(n: u64) -> String {
+    if n == 1 { "once".to_owned() } else { format!("{n} times") }
 }
 
 fn seconds(time: Nanos) -> String {
