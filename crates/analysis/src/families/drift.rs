@@ -8,7 +8,9 @@
 //! groups and not as reports, since one tremble makes two reports. A single large group may be a knock on the desk:
 //! its cause is unknown.
 //!
-//! Smallest found: creep of one count in the still time; one burst of one count. Cost: O(reports at rest).
+//! A group of a single count is no burst: a place next to a count's edge crosses it on any movement, however small.
+//!
+//! Smallest found: creep of three counts in the still time; one burst of two counts. Cost: O(reports at rest).
 
 use super::{Detector, limits, map, not_examined, round, verdict};
 use crate::decision::{inside, rate_at_most};
@@ -25,6 +27,8 @@ const GROUP: i64 = 100_000_000;
 const SETTLING: f64 = 2.0;
 /// Findings listed per phase; all are counted.
 const LISTED: usize = 50;
+/// Counts along the path of a group that make it a burst.
+const LEAST_BURST: f64 = 2.0;
 /// Net counts under this are no creep.
 const LEAST_NET: f64 = 3.0;
 
@@ -32,7 +36,14 @@ const LEAST_NET: f64 = 3.0;
 struct Rest {
     seconds: f64,
     net: (f64, f64),
+    /// Begin, end and counts along the path.
     groups: Vec<(i64, i64, f64)>,
+}
+
+impl Rest {
+    fn bursts(&self) -> impl Iterator<Item = &(i64, i64, f64)> {
+        self.groups.iter().filter(|group| group.2 >= LEAST_BURST)
+    }
 }
 
 fn rest(phase: &PhaseView) -> Rest {
@@ -94,7 +105,7 @@ impl Detector for Drift {
                 add("creep", begin, end, net, evidence);
                 continue;
             }
-            for (begin, end, counts) in rest.groups.iter().take(LISTED) {
+            for (begin, end, counts) in rest.bursts().take(LISTED) {
                 add("burst", *begin, *end, *counts, json!({ "counts": round(*counts, 1) }));
             }
         }
@@ -110,7 +121,8 @@ impl Detector for Drift {
         };
         let tolerance = limits(step, Family::Drift);
         let seconds: f64 = rests.iter().map(|r| r.seconds).sum();
-        let groups: usize = rests.iter().map(|r| r.groups.len()).sum();
+        let counted: usize = rests.iter().map(|r| r.groups.len()).sum();
+        let groups: usize = rests.iter().map(|r| r.bursts().count()).sum();
         let fastest = rests.iter().map(|r| r.net.0.hypot(r.net.1) / r.seconds).fold(0.0, f64::max);
         let shortest = rests.iter().map(|r| r.seconds).fold(f64::INFINITY, f64::min);
         // ±1 count on the net as a 95 % half width; divided by 1.96 because `inside` multiplies it again.
@@ -124,8 +136,9 @@ impl Detector for Drift {
         // A steady creep is one event, not as many bursts as it has counts.
         let criteria = if creeps { vec![creep] } else { vec![creep, bursts] };
         let because = match groups {
-            0 => format!("not one count in {seconds:.1} s"),
             _ if creeps => format!("creeps at {:.3} mm/s over {seconds:.1} s", fastest / per_mm),
+            0 if counted == 0 => format!("not one count in {seconds:.1} s"),
+            0 => format!("no burst in {seconds:.1} s ({counted} single counts)"),
             n => format!("{n} bursts in {seconds:.1} s, net {:.3} mm/s", fastest / per_mm),
         };
         let mut out = verdict(Family::Drift, criteria, own.len(), because);
