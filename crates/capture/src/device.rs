@@ -16,7 +16,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::os::unix::ffi::OsStrExt as _;
 use std::path::{Path, PathBuf};
 
-/// A device that was found, with its nodes. No serial number is read.
+/// A device that was found, with its nodes. No serial number is kept.
 #[derive(Debug, Clone, Default)]
 pub struct FoundDevice {
     /// What it calls itself. Outside text: pass it through [`slipgauge_trace::outside::harmless`] before showing it.

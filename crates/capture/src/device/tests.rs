@@ -189,9 +189,9 @@ fn devices_behind_a_receiver_stay_apart() {
 }
 
 #[test]
-fn the_rule_is_for_that_one_device() {
+fn the_rule_is_for_the_pointer_of_that_one_device() {
     let permit = wired().found([10])[0].nodes[0].permit.clone();
-    let rule = r#"KERNEL=="hidraw*", ATTRS{idVendor}=="1209", ATTRS{idProduct}=="0001", TAG+="uaccess""#;
+    let rule = r#"KERNEL=="hidraw*", ATTRS{modalias}=="usb:v1209p0001*in00", TAG+="uaccess""#;
     assert!(permit.contains(rule), "{permit}");
     assert!(permit.contains("/etc/udev/rules.d/70-slipgauge-1209-0001.rules"), "{permit}");
 }

@@ -127,6 +127,15 @@ pub(super) struct Reader<'a> {
     second: i64,
     /// Latest session time of a wake-up.
     latest: Nanos,
+    closing: Closing,
+}
+
+/// However the thread ends, the writer is told: it would wait for ever.
+impl Drop for Reader<'_> {
+    fn drop(&mut self) {
+        let closing = std::mem::replace(&mut self.closing, Closing::Told);
+        let _ = self.sender.send(Message::Closed(self.track, self.latest, closing));
+    }
 }
 
 impl<'a> Reader<'a> {
@@ -139,15 +148,27 @@ impl<'a> Reader<'a> {
         pool: Pool,
     ) -> Reader<'a> {
         let Track { layout, source, .. } = track;
-        let (other, second, latest) = (0, 0, time.now().map_or(Nanos(i64::MIN), |_| Nanos(0)));
-        Reader { track: index, layout, source, time, told, sender, pool, other, second, latest }
+        Reader {
+            track: index,
+            layout,
+            source,
+            time,
+            told,
+            sender,
+            pool,
+            other: 0,
+            second: 0,
+            latest: time.now().map_or(Nanos(i64::MIN), |_| Nanos(0)),
+            closing: Closing::Failed("its reading thread broke off; please report this".to_owned()),
+        }
     }
 
     /// Reads until told to stop, or until the source ends.
     pub(super) fn run(mut self) {
+        // A writer that is no longer there needs to be told nothing.
         if let Ok(closing) = self.read() {
             let _ = self.tell_other(self.latest);
-            let _ = self.sender.send(Message::Closed(self.track, self.latest, closing));
+            self.closing = closing;
         }
     }
 

@@ -26,6 +26,7 @@ enum Step {
     Silence(Duration),
     Gone,
     Fail,
+    Panic,
 }
 
 /// A device that does what a test wrote down.
@@ -63,6 +64,7 @@ impl ReportSource for Scripted {
             }
             Some(Step::Gone) => Ok(Arrival::Gone),
             Some(Step::Fail) => Err(SourceError { what: "the bench source failed as told".to_owned() }),
+            Some(Step::Panic) => panic!("the bench source panics as told"),
         }
     }
 }
@@ -251,6 +253,16 @@ fn a_source_that_fails_ends_the_recording_and_keeps_the_file() {
     let (summary, entries) = record(vec![boot_track(0, ClockId::Simulated, script)], Timetable::default());
     assert_eq!(summary.ended, Ended::Failed("the bench source failed as told".to_owned()));
     assert_eq!(reports(&entries).len(), 1);
+}
+
+#[test]
+fn a_reading_thread_that_panics_leaves_a_whole_file_and_no_hang() {
+    let scratch = Scratch::new();
+    let path = scratch.path().join("session");
+    let script = vec![batch(10, &[1]), Step::Panic];
+    let recorder = recorder(&path, vec![boot_track(0, ClockId::Simulated, script)], Timetable::default());
+    assert!(thread::spawn(|| recorder.run()).join().is_err());
+    assert_eq!(reports(&entries(&path)).len(), 1);
 }
 
 #[test]

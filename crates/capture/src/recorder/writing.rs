@@ -226,7 +226,7 @@ impl<'a> Writing<'a> {
         };
         self.phases_to(end - Nanos(1))?;
         self.line(end, 0, Event::End)?;
-        self.file.sync()?;
+        self.file.close()?;
         let failed = closings.iter().find_map(|(_, closing)| match closing {
             Closing::Failed(what) => Some(what.clone()),
             _ => None,
