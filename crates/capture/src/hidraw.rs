@@ -9,7 +9,7 @@
 //! is empty).
 
 use crate::clock;
-use crate::device::FoundNode;
+use crate::device::{Access, FoundNode};
 use rustix::event::{PollFd, PollFlags, Timespec, poll};
 use rustix::fs::{Mode, OFlags};
 use rustix::io::Errno;
@@ -70,16 +70,28 @@ pub struct HidrawSource {
     report: Box<[u8]>,
 }
 
+/// Says what would keep a node from being opened, as far as that can be told without waking its device.
+///
+/// # Errors
+/// [`OpenError`], as [`HidrawSource::open`] would give it.
+pub fn check(found: &FoundNode) -> Result<(), OpenError> {
+    let path = found.path.clone();
+    match (&found.layout, found.access) {
+        (Err(why), _) => Err(OpenError::NoPointer { path, why: why.clone() }),
+        (Ok(_), Access::Denied) => Err(OpenError::Denied { path, permit: found.permit.clone() }),
+        (Ok(_), Access::Missing) => Err(OpenError::Missing { path }),
+        (Ok(_), Access::Ok) => Ok(()),
+    }
+}
+
 impl HidrawSource {
     /// Opens a node for reading. The device is woken by that, and what it sends is queued from then on.
     ///
     /// # Errors
     /// [`OpenError`]; a node without a pointer is refused whatever its path.
     pub fn open(found: &FoundNode) -> Result<HidrawSource, OpenError> {
+        check(found)?;
         let path = || found.path.clone();
-        if let Err(why) = &found.layout {
-            return Err(OpenError::NoPointer { path: path(), why: why.clone() });
-        }
         let flags = OFlags::RDONLY | OFlags::NONBLOCK | OFlags::CLOEXEC | OFlags::NOCTTY;
         let fd = rustix::fs::open(&found.path, flags, Mode::empty()).map_err(|errno| match errno {
             Errno::ACCESS | Errno::PERM => OpenError::Denied { path: path(), permit: found.permit.clone() },

@@ -6,6 +6,7 @@ use crate::args::{RecordArgs, numbered_steps};
 use anyhow::{Context as _, bail};
 use indicatif::{ProgressBar, ProgressStyle};
 use slipgauge_capture::device::{self, FoundDevice};
+use slipgauge_capture::hidraw;
 use slipgauge_capture::{Ended, HidrawSource, Progress, Recorder, Summary, Timetable, Track};
 use slipgauge_trace::Nanos;
 use slipgauge_trace::outside::harmless;
@@ -90,17 +91,13 @@ fn timetable(args: &RecordArgs, steps: &[Step]) -> anyhow::Result<Timetable> {
     Ok(Timetable { phases, length: length.or(Some(end)) })
 }
 
+/// The device asked for, or the only one there is. One that cannot be recorded is refused here, before anything is said
+/// or made.
 fn choose(asked: Option<&str>) -> anyhow::Result<FoundDevice> {
     let by_number = asked.map(str::parse::<usize>);
     if let (Some(path), Some(Err(_))) = (asked, &by_number) {
         let device = device::at(Path::new(path))?;
-        // Refuse it before anything is said or made.
-        if let Some(Err(why)) = device.nodes.first().map(|node| &node.layout) {
-            bail!(
-                "{path} ({}) is refused, {why}; only pointing devices are recorded",
-                devices::shown_name(&device)
-            );
-        }
+        device.nodes.iter().try_for_each(hidraw::check).with_context(|| devices::shown_name(&device))?;
         return Ok(device);
     }
     let mut found = device::find()?;
@@ -118,7 +115,12 @@ fn choose(asked: Option<&str>) -> anyhow::Result<FoundDevice> {
             }
         }
     };
-    Ok(found.swap_remove(index))
+    let device = found.swap_remove(index);
+    device
+        .pointers()
+        .try_for_each(|(node, _)| hidraw::check(node))
+        .with_context(|| devices::shown_name(&device))?;
+    Ok(device)
 }
 
 fn header(args: &RecordArgs, device: &FoundDevice, steps: &[Step]) -> Header {
