@@ -1,4 +1,6 @@
 //! The whole, as its user drives it.
 
+mod decode;
+mod fixtures;
 mod harness;
 mod vm;
