@@ -4,7 +4,7 @@
 //! that runs the recorder merges and writes; a watch thread notices when the host itself is held up. Owns the file's
 //! promises: in time order, written within a second, on disk within five, nothing overwritten, kept whatever happens.
 //!
-//! Memory is bounded by the buffers that go round between a reading thread and the writer (see [`reading`]).
+//! Memory is bounded by the buffers that go round between a reading thread and the writer (see `recorder/reading.rs`).
 
 mod file;
 mod merge;
