@@ -135,6 +135,9 @@ fn verdict(family: Family, criteria: Vec<Criterion>, findings: usize, because: S
     }
 }
 
+/// Why a family that no detector stands for was not examined.
+pub const NOT_LOOKED_AT: &str = "these rules do not look at it";
+
 /// A family that was not looked at, and why.
 pub fn not_examined(step: &StepView, family: Family, why: &str) -> FamilyVerdict {
     let criterion = decision::not_examined("", "", limits(step, family));

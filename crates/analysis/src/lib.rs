@@ -24,7 +24,7 @@ pub mod swipes;
 pub mod tolerances;
 pub mod verdict;
 
-use families::{REGISTRY, not_examined, spoiled};
+use families::{NOT_LOOKED_AT, REGISTRY, not_examined, spoiled};
 use serde_json::{Value, json};
 use slipgauge_trace::Recording;
 use slipgauge_trace::session::{Role, Step};
@@ -100,7 +100,12 @@ fn step_verdict(view: &StepView, findings: &[Finding]) -> StepVerdict {
         families.insert(family.family(), decided);
     }
     for family in Family::ALL {
-        families.entry(family).or_insert_with(|| not_examined(view, family, "these rules do not look at it"));
+        families.entry(family).or_insert_with(|| not_examined(view, family, NOT_LOOKED_AT));
+    }
+    let unplaced: u32 = view.phases.iter().map(|p| p.unplaced).sum();
+    if unplaced > 0 {
+        // What cannot be placed may be what failed: no pass, and no fail by it alone.
+        outcomes.push((Outcome::Inconclusive, true));
     }
     let spoiled = spoiled(findings);
     let all = || view.swipes().map(|(p, s)| (families::key(p, s), s));
@@ -131,7 +136,7 @@ fn step_verdict(view: &StepView, findings: &[Finding]) -> StepVerdict {
             asked: view.phases.iter().filter_map(|p| p.span.phase.swipes).fold(0, u32::saturating_add),
             found,
             clean,
-            unplaced: view.phases.iter().map(|p| p.unplaced).sum(),
+            unplaced,
             voided: 0,
         },
         swept,
@@ -274,12 +279,19 @@ fn because(outcome: Outcome, steps: &[StepVerdict], received: &Received) -> Stri
         Outcome::Pass => format!("{upto}every examined family within its tolerance"),
         Outcome::Fail => format!("outside tolerance: {}", which(Outcome::Fail)),
         Outcome::Inconclusive => {
+            let unplaced: u32 = steps.iter().map(|s| s.swipes.unplaced).sum();
             let open = which(Outcome::Inconclusive);
-            if open.is_empty() {
-                format!("{upto}but a required family was not examined")
-            } else {
-                format!("{upto}not settled: {open}")
+            let mut reasons = Vec::new();
+            if !open.is_empty() {
+                reasons.push(format!("not settled: {open}"));
             }
+            if unplaced > 0 {
+                reasons.push(format!("{unplaced} swipes could not be placed"));
+            }
+            if reasons.is_empty() {
+                reasons.push("a required family was not examined".to_owned());
+            }
+            format!("{upto}but {}", reasons.join("; "))
         }
         Outcome::NotExamined => format!(
             "nothing was asked of the device: {} reports in {:.1} s, {} of them moving",

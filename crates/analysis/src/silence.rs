@@ -128,7 +128,10 @@ pub fn find(
         place += skipped;
         row = after_row;
     }
-    found.extend(silent_end(&ctx, swipe, total, counts_per_mm, host));
+    // What a silence on the way has cost is not missing at the end as well.
+    if !found.iter().any(|s: &Silence| s.kind == MakeUp::Lost) {
+        found.extend(silent_end(&ctx, swipe, total, counts_per_mm, host));
+    }
     found
 }
 

@@ -60,6 +60,18 @@ impl Grid {
         self.begin + (slot as f64 * self.slot) as i64
     }
 
+    /// Slots of a silence.
+    pub fn slots(&self, silence: &Silence) -> std::ops::Range<usize> {
+        let n = self.along_mm.len();
+        let end = if silence.to_the_end { n } else { self.index(silence.end).min(n) };
+        (self.index(silence.begin) + 1).min(end)..end
+    }
+
+    /// Travel that was expected during a silence, mm.
+    pub fn silent_mm(&self, silence: &Silence) -> f64 {
+        self.expected_mm_s[self.slots(silence)].iter().map(|v| v.max(0.0)).sum::<f64>() * self.slot * 1e-9
+    }
+
     /// Largest expected speed, mm/s.
     pub fn peak(&self) -> f64 {
         self.expected_mm_s.iter().copied().fold(0.0, f64::max)
@@ -81,7 +93,7 @@ pub struct PhaseView {
     pub series: Series,
     /// Its swipes; empty for a phase at rest.
     pub swipes: Vec<SwipeView>,
-    /// Returns that were made and not seen.
+    /// Swipes that were made, by their order or by what was asked, and not seen.
     pub unplaced: u32,
 }
 
@@ -160,7 +172,9 @@ impl<'a> StepView<'a> {
         if let (Some(frame), Some(counts)) = (frame, counts) {
             for phase in phases.iter_mut().filter(|p| is_swipes(&p.span)) {
                 let found = swipes::find(&phase.series, frame, counts);
-                phase.unplaced = found.unplaced;
+                let seen = u32::try_from(found.swipes.len()).unwrap_or(u32::MAX);
+                let asked = phase.span.phase.swipes.unwrap_or(0);
+                phase.unplaced = found.unplaced.max(asked.saturating_sub(seen));
                 phase.swipes = found
                     .swipes
                     .into_iter()

@@ -1,29 +1,35 @@
 //! Finding the swipes of a phase from the counts, on a device that may fail.
 //!
-//! 1. *Fragments*: the motion is cut where nothing moves for [`PAUSE`], and at turning points (a reversal of more
-//!    than [`TURN`] of the travel).
+//! 1. *Fragments*: the motion is cut where it rests (less than [`REST`] of the travel in [`PAUSE`]; a device that
+//!    creeps at a stop is never quite silent) and at turning points (a reversal of more than [`TURN`] of the travel).
 //! 2. *Joining*: fragments that cannot be separate swipes are one swipe: the same direction with a pause begun at
 //!    speed (the hand was moving: the device was silent), or together no longer than one travel; and a reversal in the
-//!    middle of the travel, with no pause on either side, between two fragments of one direction (a spin-out).
+//!    middle of the travel, with no rest on either side, between two fragments of one direction (a spin-out).
 //! 3. *Placing*: what reaches [`LEAST`] of the travel is a swipe. Two neighbours in the same direction mean that the
 //!    return between them was not seen: one swipe *unplaced*, never left out.
+//! 4. *Measuring*: a swipe's length is the displacement between the middles of the rests around it, so that bounces
+//!    cancel and no tail is cut off.
 //!
-//! The travel in counts is told by the plan (nominal × travel) where both are given, else taken as the largest
-//! fragment that recurs (0.9 quantile). Smaller fragments (bounce, knock, settling) belong to no swipe.
-//! Cost: O(n) in reports, O(m log m) in fragments.
+//! One travel in counts is the largest fragment that recurs (0.9 quantile), see [`largest_travel`]. Smaller fragments
+//! (bounce, knock, settling) belong to no swipe. Cost: O(n) in reports, O(m log m) in fragments.
 
 use crate::series::{Frame, Series};
 use crate::stats::quantile;
 use crate::verdict::Direction;
 use std::ops::Range;
 
-/// Nothing moving for this long ends a fragment. Shorter than a dwell at a stop (0.1 s and more), longer than the
-/// gaps of a device creeping up to a stop at 800 counts per inch and 1 mm/s (32 ms).
+/// Resting for this long ends a fragment. Shorter than a dwell at a stop (0.1 s and more).
 pub const PAUSE: i64 = 60_000_000;
+/// Moving less than this share of the travel within [`PAUSE`] is resting: 0.6 mm of 300, or 10 mm/s. A hand that
+/// swipes is faster but for its first and last few milliseconds.
+const REST: f64 = 0.002;
+/// What belongs to a swipe of the rest around it: half of it, and no more than this.
+const AROUND: i64 = 500_000_000;
 /// A reversal of this share of the travel is a turning point; a bounce off a stop is less (1 to 5 mm of 300).
-const TURN: f64 = 0.06;
-/// A swipe shows at least this share of the travel.
-const LEAST: f64 = 0.15;
+const TURN: f64 = 0.04;
+/// A swipe shows at least this share of the travel: 15 mm of 300. A sensor that goes blind early in a flick shows no
+/// more; a bounce or a knock shows less.
+const LEAST: f64 = 0.05;
 /// Two fragments of one direction that sum to no more than this share of the travel are one swipe.
 const ONE_TRAVEL: f64 = 1.15;
 /// A pause is begun at speed if the last reports before it run at more than this share of the fragment's peak.
@@ -51,15 +57,15 @@ pub struct Swipe {
     pub number: u32,
     /// Direction.
     pub direction: Direction,
-    /// Samples of the phase's series.
+    /// Samples of the phase's series, from the first to the last that moved at more than a creep.
     pub rows: Range<usize>,
-    /// Time of the first and last sample that moved.
+    /// Time of the first and last of them.
     pub begin: i64,
     /// See `begin`.
     pub end: i64,
-    /// Counts along, positive in the swipe's own direction.
+    /// Counts along between the middles of the rests around it, positive in the swipe's own direction.
     pub along: f64,
-    /// Counts across.
+    /// Counts across, likewise.
     pub across: f64,
     /// Peak of the counted speed over a short window, counts per second.
     pub peak: f64,
@@ -91,26 +97,30 @@ pub struct Found {
 /// Speeds at a fragment's ends and its peak are means over this many reports.
 const FLANK: usize = 5;
 
-/// Largest travel seen in a phase, in counts: what the finder takes for one travel where the plan does not tell.
+/// One travel in counts: the largest displacement between turning points that recurs in a phase.
 pub fn largest_travel(series: &Series, frame: Frame) -> Option<f64> {
-    let pieces = fragments(series, frame, 0.0);
-    let largest = pieces.iter().map(|f| f.along.abs()).fold(0.0, f64::max);
-    let recurring: Vec<f64> =
-        fragments(series, frame, TURN * largest).iter().map(|f| f.along.abs()).collect();
-    let large: Vec<f64> = recurring.into_iter().filter(|&a| a >= 0.3 * largest).collect();
-    quantile(&large, 0.9)
+    let places = places(series, frame);
+    let (low, high) = places.iter().fold((0.0f64, 0.0f64), |(low, high), &p| (low.min(p), high.max(p)));
+    // What is lost adds up, so that the range is one travel or more; a twentieth of it is well under one travel.
+    let legs = cuts(series, &places, 0.0, 0.05 * (high - low));
+    let lengths: Vec<f64> =
+        legs.into_iter().map(|rows| (places[rows.end] - places[rows.start]).abs()).collect();
+    let largest = lengths.iter().copied().fold(0.0, f64::max);
+    let recurring: Vec<f64> = lengths.into_iter().filter(|&a| a >= 0.3 * largest).collect();
+    quantile(&recurring, 0.9)
 }
 
 /// Finds the swipes of a phase. `travel` is one travel in counts.
 pub fn find(series: &Series, frame: Frame, travel: f64) -> Found {
-    let pieces = join(fragments(series, frame, TURN * travel), travel);
+    let places = places(series, frame);
+    let pieces = cuts(series, &places, REST * travel, TURN * travel);
+    let pieces = join(pieces.into_iter().map(|rows| fragment(series, frame, rows)).collect(), travel);
     let mut found = Found::default();
     for piece in pieces.into_iter().filter(|p| p.along.abs() >= LEAST * travel) {
         let direction = if piece.along >= 0.0 { Direction::Out } else { Direction::Back };
         if found.swipes.last().is_some_and(|last| last.direction == direction) {
             found.unplaced += 1;
         }
-        let across: f64 = series.samples[piece.rows.clone()].iter().map(|s| frame.of(s).1).sum();
         found.swipes.push(Swipe {
             number: found.swipes.len() as u32 + 1,
             direction,
@@ -118,42 +128,92 @@ pub fn find(series: &Series, frame: Frame, travel: f64) -> Found {
             begin: piece.begin,
             end: piece.end,
             along: piece.along.abs(),
-            across,
+            across: 0.0,
             peak: piece.peak,
             reversal: piece.reversal,
             one_travel: travel,
         });
     }
+    measure(series, frame, &places, &mut found.swipes);
     found
 }
 
-/// Cuts the motion at pauses and at turning points of more than `turn` counts.
-fn fragments(series: &Series, frame: Frame, turn: f64) -> Vec<Fragment> {
+/// Lengths between the middles of the rests.
+fn measure(series: &Series, frame: Frame, places: &[f64], swipes: &mut [Swipe]) {
     let samples = &series.samples;
-    let mut cuts = vec![0];
-    let (mut place, mut extreme, mut extreme_row, mut forward) = (0.0f64, 0.0f64, 0usize, 0.0f64);
-    for (row, s) in samples.iter().enumerate() {
-        if row > 0 && s.t - samples[row - 1].t > PAUSE {
-            cuts.push(row);
-            (place, extreme, extreme_row, forward) = (0.0, 0.0, row, 0.0);
-        }
-        place += frame.of(s).0;
-        if forward == 0.0 {
-            // The direction of a new fragment shows once it has gone further than a turn.
-            if place.abs() > turn {
-                forward = place.signum();
-                (extreme, extreme_row) = (place, row);
-            }
-        } else if (place - extreme) * forward >= 0.0 {
-            (extreme, extreme_row) = (place, row);
-        } else if (extreme - place) * forward > turn {
-            cuts.push(extreme_row + 1);
-            forward = -forward;
-            (extreme, extreme_row) = (place, row);
-        }
+    let middle = |a: i64, b: i64| a + (b - a) / 2;
+    let ends: Vec<(i64, i64)> = swipes.iter().map(|s| (s.begin, s.end)).collect();
+    for (i, swipe) in swipes.iter_mut().enumerate() {
+        let before =
+            i.checked_sub(1).and_then(|j| ends.get(j)).map_or(i64::MIN, |e| middle(e.1, swipe.begin));
+        let after = ends.get(i + 1).map_or(i64::MAX, |e| middle(swipe.end, e.0));
+        let from = samples.partition_point(|s| s.t < before.max(swipe.begin - AROUND)).min(swipe.rows.start);
+        let to = samples.partition_point(|s| s.t < after.min(swipe.end + AROUND)).max(swipe.rows.end);
+        swipe.along = swipe.sign() * (places[to] - places[from]);
+        swipe.across = samples[from..to].iter().map(|s| frame.of(s).1).sum();
     }
-    cuts.push(samples.len());
-    cuts.windows(2).filter(|c| c[0] < c[1]).map(|c| fragment(series, frame, c[0]..c[1])).collect()
+}
+
+/// Place along before each sample, and after the last; length n + 1.
+fn places(series: &Series, frame: Frame) -> Vec<f64> {
+    let mut place = 0.0;
+    let after = series.samples.iter().map(|s| {
+        place += frame.of(s).0;
+        place
+    });
+    std::iter::once(0.0).chain(after).collect()
+}
+
+/// Runs of samples between rests (moving no more than `rest` in [`PAUSE`]) and turning points of more than `turn`.
+fn cuts(series: &Series, places: &[f64], rest: f64, turn: f64) -> Vec<Range<usize>> {
+    let samples = &series.samples;
+    let n = samples.len();
+    let mut runs = Vec::new();
+    let (mut start, mut extreme, mut extreme_row, mut forward) = (0, 0.0, 0, 0.0);
+    // `ahead` is the first sample that has moved on by more than `rest`; it never goes back.
+    let mut ahead = 0;
+    let mut row = 0;
+    while row < n {
+        let here = places[row + 1];
+        if row == start {
+            (extreme, extreme_row, forward) = (places[row], row, 0.0);
+        }
+        if forward == 0.0 {
+            // The direction of a new run shows once it has gone further than a turn.
+            if (here - places[start]).abs() > turn {
+                forward = (here - places[start]).signum();
+                (extreme, extreme_row) = (here, row);
+            }
+        } else if (here - extreme) * forward >= 0.0 {
+            (extreme, extreme_row) = (here, row);
+        } else if (extreme - here) * forward > turn {
+            runs.push(start..extreme_row + 1);
+            start = extreme_row + 1;
+            forward = -forward;
+            (extreme, extreme_row) = (here, row);
+        }
+        ahead = ahead.max(row + 1);
+        while ahead < n
+            && (places[ahead + 1] - here).abs() <= rest
+            && samples[ahead].t - samples[row].t <= PAUSE
+        {
+            ahead += 1;
+        }
+        let rests = ahead >= n || samples[ahead].t - samples[row].t > PAUSE;
+        if rests {
+            runs.push(start..row + 1);
+            // The run that follows begins with the first sample that moves on.
+            let mut next = row + 1;
+            while next < n && (places[next + 1] - here).abs() <= rest {
+                next += 1;
+            }
+            (start, row) = (next, next);
+            continue;
+        }
+        row += 1;
+    }
+    runs.retain(|run| !run.is_empty());
+    runs
 }
 
 fn fragment(series: &Series, frame: Frame, rows: Range<usize>) -> Fragment {
@@ -199,7 +259,7 @@ fn join_last(pieces: &[Fragment], travel: f64) -> Option<(usize, Fragment)> {
     if let [.., a, b, c] = pieces {
         let through = b.begin - a.end <= PAUSE && c.begin - b.end <= PAUSE;
         let same = a.along * c.along > 0.0 && a.along * b.along < 0.0;
-        let middle = a.along.abs() < 0.9 * travel && b.along.abs() < 0.6 * travel;
+        let middle = a.along.abs() < 0.9 * travel && b.along.abs() < 0.3 * travel;
         let fits = (a.along + b.along + c.along).abs() <= ONE_TRAVEL * travel;
         if through && same && middle && fits && b.along.abs() > 0.0 {
             return Some((n - 3, merge(&[a, b, c], true)));
@@ -210,10 +270,7 @@ fn join_last(pieces: &[Fragment], travel: f64) -> Option<(usize, Fragment)> {
         let same = a.along * b.along > 0.0;
         let one_travel = (a.along + b.along).abs() <= ONE_TRAVEL * travel;
         let at_speed = a.exit > AT_SPEED * a.peak || b.entry > AT_SPEED * b.peak;
-        let worth = a.along.abs().max(b.along.abs()) >= LEAST * travel;
-        // A creeping end or start of a slow swipe: reports far apart, a few counts, close in time.
-        let creeping = gap <= 4 * PAUSE && a.along.abs().min(b.along.abs()) < 0.03 * travel;
-        if same && one_travel && worth && gap <= LONGEST_SILENCE && (at_speed || creeping) {
+        if same && one_travel && gap <= LONGEST_SILENCE && at_speed {
             return Some((n - 2, merge(&[a, b], false)));
         }
     }

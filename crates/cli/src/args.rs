@@ -1,5 +1,6 @@
 //! What can be typed.
 
+use crate::commands::{DemoArgs, JudgeArgs};
 use crate::units::{Length, Span};
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use slipgauge_trace::session::{self, Pace, Step, Task};
@@ -22,6 +23,10 @@ pub enum Command {
     Devices,
     /// Record a session of one device to a file.
     Record(Box<RecordArgs>),
+    /// Judge a recording, and draw it.
+    Judge(JudgeArgs),
+    /// Record, judge and draw a sound and a failing device on a simulated bench.
+    Demo(DemoArgs),
     // A further command: a variant here, a module in `commands`, a line in `commands::run`.
 }
 

@@ -29,6 +29,8 @@ const SETTLING: f64 = 2.0;
 const LISTED: usize = 50;
 /// Counts along the path of a group that make it a burst.
 const LEAST_BURST: f64 = 2.0;
+/// The still time is looked at in so many parts.
+const PARTS: usize = 8;
 /// Net counts under this are no creep.
 const LEAST_NET: f64 = 3.0;
 
@@ -38,9 +40,20 @@ struct Rest {
     net: (f64, f64),
     /// Begin, end and counts along the path.
     groups: Vec<(i64, i64, f64)>,
+    /// Counts in each [`PARTS`]th of the time.
+    parts: [(f64, f64); PARTS],
 }
 
 impl Rest {
+    /// True if the counts add up one way, spread over the time: what happens once says nothing of a trend.
+    fn creeps(&self) -> bool {
+        let net = self.net.0.hypot(self.net.1);
+        let path: f64 = self.groups.iter().map(|g| g.2).sum();
+        let progress = |part: &(f64, f64)| (part.0 * self.net.0 + part.1 * self.net.1) / net.max(1.0);
+        let largest = self.parts.iter().map(progress).fold(0.0, f64::max);
+        net >= LEAST_NET && net > 0.5 * path && largest <= 0.5 * net
+    }
+
     fn bursts(&self) -> impl Iterator<Item = &(i64, i64, f64)> {
         self.groups.iter().filter(|group| group.2 >= LEAST_BURST)
     }
@@ -50,10 +63,14 @@ fn rest(phase: &PhaseView) -> Rest {
     let whole = (phase.span.end - phase.span.begin).seconds();
     let skip = SETTLING.min(whole / 3.0);
     let from = phase.span.begin.0 + (skip * 1e9) as i64;
-    let mut out = Rest { seconds: whole - skip, net: (0.0, 0.0), groups: Vec::new() };
+    let mut out =
+        Rest { seconds: whole - skip, net: (0.0, 0.0), groups: Vec::new(), parts: [(0.0, 0.0); PARTS] };
     for s in phase.series.samples.iter().filter(|s| s.t >= from) {
         let (x, y) = (f64::from(s.x), f64::from(s.y));
         out.net = (out.net.0 + x, out.net.1 + y);
+        let part = ((s.t - from) as f64 * 1e-9 / out.seconds.max(1e-9) * PARTS as f64) as usize;
+        let part = &mut out.parts[part.min(PARTS - 1)];
+        *part = (part.0 + x, part.1 + y);
         match out.groups.last_mut() {
             Some(group) if s.t - group.1 <= GROUP => *group = (group.0, s.t, group.2 + x.hypot(y)),
             _ => out.groups.push((s.t, s.t, x.hypot(y))),
@@ -94,10 +111,7 @@ impl Detector for Drift {
                     evidence: map(evidence),
                 });
             };
-            let path: f64 = rest.groups.iter().map(|g| g.2).sum();
-            // What adds up in many small steps is creep; what happens once is a burst and says nothing of a trend.
-            let steady = rest.groups.iter().all(|g| g.2 < 0.5 * net);
-            if net >= LEAST_NET && net > 0.5 * path && steady {
+            if rest.creeps() {
                 let end = phase.span.end.0;
                 let begin = end - (rest.seconds * 1e9) as i64;
                 let evidence =

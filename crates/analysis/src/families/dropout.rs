@@ -42,13 +42,14 @@ impl Detector for Dropout {
                 .filter(|s| !s.host && !s.to_the_end && !super::tracking_loss::is_loss(step, swipe, s))
             {
                 let late = silence.kind == MakeUp::Late;
-                let made_up = if late { silence.missing_mm } else { 0.0 };
+                let expected_mm = swipe.grid.silent_mm(silence);
+                let made_up = if late { expected_mm } else { 0.0 };
                 let event = Event {
                     family: Family::Dropout,
                     kind: if late { "late" } else { "lost" },
                     begin: silence.begin,
                     end: silence.end,
-                    size: silence.missing_mm,
+                    size: expected_mm,
                     unit: "mm of travel",
                     cause: Cause::Link,
                 };
@@ -56,6 +57,7 @@ impl Detector for Dropout {
                     "reports_missing": round(silence.slots, 1),
                     "counts_per_s_before": round(silence.speed_before, 0),
                     "counts_per_s_after": round(silence.speed_after, 0),
+                    "mm_by_the_flanks": round(silence.missing_mm, 2),
                     "make_up_ratio": round(silence.make_up, 2),
                     "mm_made_up": round(made_up, 2),
                 });

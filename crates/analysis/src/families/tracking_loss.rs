@@ -28,9 +28,7 @@ pub(super) fn is_loss(step: &StepView, swipe: &SwipeView, silence: &Silence) -> 
     }
     let grid = &swipe.grid;
     let Some(scale) = step.scale else { return false };
-    let last = grid.expected_mm_s.len();
-    let (from, to) = (grid.index(silence.begin).min(last), (grid.index(silence.end) + 1).min(last));
-    let hidden = grid.expected_mm_s[from..to].iter().copied().fold(0.0, f64::max);
+    let hidden = grid.expected_mm_s[grid.slots(silence)].iter().copied().fold(0.0, f64::max);
     let seen = step.swipes().map(|(_, s)| s.swipe.peak / scale.counts_per_mm).fold(0.0, f64::max);
     hidden >= grid.peak() && hidden > BEYOND * seen
 }
@@ -58,7 +56,7 @@ impl Detector for TrackingLoss {
                     kind: "silent",
                     begin: silence.begin,
                     end,
-                    size: silence.missing_mm,
+                    size: swipe.grid.silent_mm(silence),
                     unit: "mm of travel",
                     cause: Cause::Sensor,
                 };

@@ -1,7 +1,12 @@
 //! One file a command.
 
+mod demo;
 mod devices;
+mod judge;
 mod record;
+
+pub use demo::DemoArgs;
+pub use judge::JudgeArgs;
 
 use crate::args::Command;
 
@@ -10,8 +15,12 @@ use crate::args::Command;
 pub enum Status {
     /// Done.
     Ok = 0,
+    /// A device that fails.
+    Fail = 1,
     /// Wrong usage, or a device that is refused.
     Usage = 2,
+    /// A verdict that is neither pass nor fail.
+    Open = 3,
     /// The device went away; what it sent until then is kept.
     Gone = 4,
 }
@@ -22,7 +31,9 @@ pub enum Status {
 /// Whatever ends it early; the caller says it and exits with [`Status::Usage`].
 pub fn run(command: Command) -> anyhow::Result<Status> {
     match command {
+        Command::Demo(args) => demo::run(&args),
         Command::Devices => devices::run(),
+        Command::Judge(args) => judge::run(&args),
         Command::Record(args) => record::run(&args),
     }
 }

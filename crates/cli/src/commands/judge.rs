@@ -1,0 +1,65 @@
+//! `slipgauge judge`: a recording in, a verdict out, and a picture if asked.
+
+use super::Status;
+use anyhow::Context as _;
+use clap::{Args, ValueEnum};
+use slipgauge_analysis::judge;
+use slipgauge_report::{json, sheet, text};
+use slipgauge_trace::Recording;
+use std::io::Write as _;
+use std::path::{Path, PathBuf};
+
+/// Options of `judge`.
+#[derive(Debug, Args)]
+#[command(after_help = EXAMPLES)]
+pub struct JudgeArgs {
+    /// The recording: a session file (plain or gzip).
+    pub file: PathBuf,
+    /// Draw every swipe to this SVG file; an existing one is replaced.
+    #[arg(long, value_name = "OUT.svg")]
+    pub plot: Option<PathBuf>,
+    /// What is printed: text for a person, or JSON for a program.
+    #[arg(long, value_enum, default_value_t = Format::Text)]
+    pub format: Format,
+}
+
+const EXAMPLES: &str = "\
+Examples:
+  slipgauge judge first.swipes.ndjson --plot first.svg
+  slipgauge judge first.swipes.ndjson.gz --format json > first.verdict.json
+
+Exit status: 0 pass; 1 fail; 3 inconclusive or not examined; 2 wrong usage, or a file that cannot be read.";
+
+/// What is printed.
+#[derive(Debug, Clone, Copy, ValueEnum)]
+pub enum Format {
+    /// For a person.
+    Text,
+    /// For a program.
+    Json,
+}
+
+/// Judges one file.
+pub fn run(args: &JudgeArgs) -> anyhow::Result<Status> {
+    let recording = read(&args.file)?;
+    let name = args.file.file_name().map_or_else(|| args.file.to_string_lossy(), |n| n.to_string_lossy());
+    let judgement = judge(&recording, &name);
+    if let Some(path) = &args.plot {
+        std::fs::write(path, sheet::svg(&judgement)).with_context(|| format!("{}", path.display()))?;
+    }
+    let said = match args.format {
+        Format::Text => text::verdict(&judgement.verdict),
+        Format::Json => json(&judgement.verdict),
+    };
+    std::io::stdout().write_all(said.as_bytes())?;
+    Ok(match judgement.verdict.exit_status() {
+        0 => Status::Ok,
+        1 => Status::Fail,
+        _ => Status::Open,
+    })
+}
+
+/// Reads a recording.
+pub fn read(path: &Path) -> anyhow::Result<Recording> {
+    Recording::open(path).with_context(|| format!("{}", path.display()))
+}

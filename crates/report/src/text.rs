@@ -1,0 +1,221 @@
+//! The verdict for a person at a terminal: 80 columns, no colour needed.
+
+use slipgauge_analysis::verdict::{Family, FamilyVerdict, Finding, Outcome, Quantity, StepVerdict, Verdict};
+use slipgauge_trace::outside::harmless;
+use std::fmt::Write;
+
+/// Findings listed per family and step; the rest is counted.
+const LISTED: usize = 6;
+/// Columns.
+const WIDTH: usize = 80;
+
+/// Outcome in capitals, with a sign that survives without colour.
+pub fn outcome(outcome: Outcome) -> &'static str {
+    match outcome {
+        Outcome::Pass => "PASS",
+        Outcome::Fail => "FAIL",
+        Outcome::Inconclusive => "INCONCLUSIVE",
+        Outcome::NotExamined => "NOT EXAMINED",
+    }
+}
+
+/// What the device is called: its owner's label, else its own name, with the unit.
+pub fn device(verdict: &Verdict) -> String {
+    let device = &verdict.device;
+    let name = device.label.as_deref().or(device.name.as_deref()).unwrap_or("unnamed device");
+    let unit = device.unit.as_deref().map(|u| format!(", unit {u}")).unwrap_or_default();
+    harmless(&format!("{name}{unit}"))
+}
+
+/// A step's heading.
+pub fn step(step: &StepVerdict) -> String {
+    let label = step.label.as_deref().map(|l| format!(" “{}”", harmless(l))).unwrap_or_default();
+    let nominal =
+        step.nominal_counts_per_inch.map(|n| format!(", nominal {n:.0} counts/inch")).unwrap_or_default();
+    format!("Step {}{label}{nominal}", step.step)
+}
+
+/// A speed in both units.
+pub fn speed(m_s: f64) -> String {
+    format!("{m_s:.2} m/s ({:.0} in/s)", m_s / 0.0254)
+}
+
+/// The whole verdict.
+pub fn verdict(verdict: &Verdict) -> String {
+    let mut out = String::new();
+    let _ = write_verdict(&mut out, verdict);
+    out
+}
+
+fn write_verdict(out: &mut String, v: &Verdict) -> std::fmt::Result {
+    paragraph(out, "", &format!("{}: {}", outcome(v.verdict), device(v)))?;
+    paragraph(out, "  ", &sentence(&v.because))?;
+    for remark in &v.remarks {
+        paragraph(out, "  note: ", &harmless(remark))?;
+    }
+    for s in &v.steps {
+        write_step(out, v, s)?;
+    }
+    writeln!(out)?;
+    let (stalls, overruns) = (v.host.stalls, v.host.overruns);
+    let host = match (stalls, overruns) {
+        (0, 0) => "This computer: no stall and no overrun was recorded.".to_owned(),
+        _ => format!(
+            "This computer: {stalls} stalls, {overruns} overruns; what they explain is not blamed on the device."
+        ),
+    };
+    paragraph(out, "", &host)?;
+    let r = &v.received;
+    let mut got = format!("Received: {} reports in {:.1} s, {} moving", r.reports, r.seconds, r.moving);
+    for (n, what) in [(r.malformed, "malformed"), (r.other, "of other kinds, not kept")] {
+        if n > 0 {
+            write!(got, ", {n} {what}")?;
+        }
+    }
+    if r.outside_phases > 0 && !v.steps.is_empty() {
+        write!(got, ", {} between phases, not judged", r.outside_phases)?;
+    }
+    paragraph(out, "", &format!("{got}."))?;
+    paragraph(out, "", "The verdict covers this unit, pad, computer and the speeds that were swiped.")?;
+    writeln!(
+        out,
+        "{}  sha256 {}…  {} bytes",
+        harmless(&v.session),
+        v.sha256.get(..16).unwrap_or_default(),
+        v.bytes
+    )
+}
+
+fn write_step(out: &mut String, v: &Verdict, s: &StepVerdict) -> std::fmt::Result {
+    writeln!(out)?;
+    paragraph(out, "", &format!("{}: {}", step(s), outcome(s.verdict)))?;
+    let swipes = &s.swipes;
+    let mut line = format!("{} swipes found, {} clean", swipes.found, swipes.clean);
+    if swipes.asked > 0 {
+        line = format!("{} swipes asked, {line}", swipes.asked);
+    }
+    if swipes.unplaced > 0 {
+        write!(line, ", {} unplaced", swipes.unplaced)?;
+    }
+    if let Some(fastest) = s.swept.fastest_clean_m_s {
+        write!(line, "; clean up to {}", speed(fastest))?;
+    }
+    paragraph(out, "  ", &line)?;
+    if let Some(q) = s.resolution_counts_per_inch {
+        paragraph(out, "  ", &format!("effective resolution {} counts/inch", interval(q, 0)))?;
+    }
+    if let Some(q) = s.report_interval_ns {
+        paragraph(out, "  ", &format!("report interval {} ms", interval(q.scaled(1e-6), 4)))?;
+    }
+    let (examined, rest): (Vec<_>, Vec<_>) = s.families.iter().partition(|f| !f.criteria.is_empty());
+    for family in examined {
+        write_family(out, family)?;
+        write_findings(out, v, s, family.family)?;
+    }
+    // Families that were to be examined say why they were not; the rest is named in one line.
+    let (why, unseen): (Vec<_>, Vec<_>) = rest.into_iter().partition(|f| f.because != NOT_LOOKED_AT);
+    for family in why {
+        write_family(out, family)?;
+    }
+    let unseen: Vec<&str> = unseen.iter().map(|f| f.family.words()).collect();
+    if !unseen.is_empty() {
+        paragraph(out, "  not examined: ", &unseen.join(", "))?;
+    }
+    Ok(())
+}
+
+/// As analysis words it.
+const NOT_LOOKED_AT: &str = slipgauge_analysis::families::NOT_LOOKED_AT;
+
+fn write_family(out: &mut String, f: &FamilyVerdict) -> std::fmt::Result {
+    let head = format!("  {:<14}{:<24}", outcome(f.verdict).to_lowercase(), f.family.words());
+    paragraph(out, &head, &f.because)?;
+    if let (Some(cause), true) = (f.cause, f.findings > 0) {
+        paragraph(out, &indent(), &format!("cause: {}", spelled(cause)))?;
+    }
+    if let Some(settle) = &f.to_settle {
+        paragraph(out, &indent(), &format!("to settle it: {settle}"))?;
+    }
+    Ok(())
+}
+
+fn indent() -> String {
+    " ".repeat(40)
+}
+
+/// A word of the verdict file, as it is spelled there.
+pub fn spelled(word: impl serde::Serialize) -> String {
+    serde_json::to_value(word).ok().and_then(|v| v.as_str().map(|s| s.replace('-', " "))).unwrap_or_default()
+}
+
+fn write_findings(out: &mut String, v: &Verdict, s: &StepVerdict, family: Family) -> std::fmt::Result {
+    let own: Vec<&Finding> = v.findings.iter().filter(|f| f.step == s.step && f.family == family).collect();
+    for f in own.iter().take(LISTED) {
+        paragraph(out, "      ", &finding(f))?;
+    }
+    if own.len() > LISTED {
+        paragraph(out, "      ", &format!("and {} more", own.len() - LISTED))?;
+    }
+    Ok(())
+}
+
+/// One finding in a line.
+pub fn finding(f: &Finding) -> String {
+    let place = match f.swipe {
+        Some(swipe) => format!("phase {}, swipe {swipe}", f.phase),
+        None => format!("phase {}", f.phase),
+    };
+    let (begin, length) = (f.begin_ns as f64 * 1e-9, (f.end_ns - f.begin_ns) as f64 * 1e-6);
+    format!("{place} at {begin:.3} s: {}, {length:.0} ms, {}", f.kind, size(f))
+}
+
+/// Size with its unit.
+pub fn size(f: &Finding) -> String {
+    match f.unit {
+        "relative" => format!("{:+.2} %", f.size * 100.0),
+        unit => format!("{:.1} {unit}", f.size),
+    }
+}
+
+/// A quantity with its interval.
+pub fn interval(q: Quantity, digits: usize) -> String {
+    let end = |v: Option<f64>| v.map_or_else(|| "…".to_owned(), |v| format!("{v:.digits$}"));
+    format!("{:.digits$} ({} to {})", q.value, end(q.low), end(q.high))
+}
+
+fn sentence(text: &str) -> String {
+    let mut chars = text.chars();
+    chars.next().map_or_else(String::new, |first| first.to_uppercase().chain(chars).chain(['.']).collect())
+}
+
+/// Writes text with a hanging indent, broken at spaces before column [`WIDTH`].
+fn paragraph(out: &mut String, head: &str, text: &str) -> std::fmt::Result {
+    let hang = head.chars().count();
+    let mut column = hang;
+    out.push_str(head);
+    for (i, word) in text.split(' ').enumerate() {
+        let length = word.chars().count();
+        if i > 0 && column + 1 + length > WIDTH {
+            write!(out, "\n{}", " ".repeat(hang))?;
+            column = hang;
+        } else if i > 0 {
+            out.push(' ');
+            column += 1;
+        }
+        out.push_str(word);
+        column += length;
+    }
+    writeln!(out)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn lines_stay_within_eighty_columns() {
+        let mut out = String::new();
+        paragraph(&mut out, "  note: ", &"word ".repeat(60)).unwrap();
+        assert!(out.lines().all(|l| l.chars().count() <= WIDTH) && out.lines().count() > 3);
+    }
+}
