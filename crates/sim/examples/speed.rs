@@ -8,7 +8,8 @@ use std::io::{self, Write};
 use std::time::Instant;
 
 fn main() -> Result<(), Box<dyn Error>> {
-    let hour = Script::default().still(1, 60.0).swipes(1, Pace::Slow, 1500, 0.4).swipes(1, Pace::Fast, 2000, 2.5);
+    let hour =
+        Script::default().still(1, 60.0).swipes(1, Pace::Slow, 1500, 0.4).swipes(1, Pace::Fast, 2000, 2.5);
     let minute = Script::screen(1);
     for (what, script, interval_ns) in [("an hour", hour, 125_000), ("a screening test", minute, 1_000_000)] {
         let device = DeviceModel::default().with_interval_ns(interval_ns);

@@ -17,6 +17,12 @@ pub enum SimError {
         /// Greatest value.
         high: f64,
     },
+    /// No fault has this name.
+    #[error("no fault is called {name:?}; see the catalogue")]
+    Unknown {
+        /// The name.
+        name: String,
+    },
     /// The session could not be written.
     #[error(transparent)]
     Write(#[from] TraceError),

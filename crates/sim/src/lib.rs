@@ -17,6 +17,7 @@
 //! ```
 
 mod bench;
+mod catalogue;
 mod chain;
 mod check;
 mod device;
@@ -35,6 +36,7 @@ mod source;
 mod truth;
 
 pub use bench::{Bench, Entries, Session, Travel};
+pub use catalogue::{Named, catalogue};
 pub use device::{DeviceModel, StepModel};
 pub use error::SimError;
 pub use fault::{Fault, Missing, Place, What};

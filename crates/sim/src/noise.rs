@@ -72,6 +72,15 @@ impl Noise {
         self.normal().clamp(-3.0, 3.0)
     }
 
+    /// A bell curve of mean 0 and variance 1, within ±3.46: four uniform draws, added (Irwin-Hall), out of one number.
+    /// For noise of each frame and each poll, where thousands add up and speed counts.
+    pub(crate) fn bell(&mut self) -> f64 {
+        let bits = self.generator.next_u64();
+        let sum = (bits & 0xffff) + ((bits >> 16) & 0xffff) + ((bits >> 32) & 0xffff) + (bits >> 48);
+        // Each draw has the variance (2^32 - 1)/12, so four have (2^32 - 1)/3.
+        (sum as f64 - 131_070.0) * (1.0 / 37_837.227_2)
+    }
+
     /// Exponential with this mean: the wait for the next event of a Poisson process.
     pub(crate) fn exponential(&mut self, mean: f64) -> f64 {
         -mean * libm::log(1.0 - self.uniform())
@@ -95,6 +104,8 @@ mod tests {
         assert!((mean - 0.5).abs() < 0.003 && (variance - 1.0 / 12.0).abs() < 0.001);
         let (mean, variance) = moments(&mut || noise.normal());
         assert!(mean.abs() < 0.01 && (variance - 1.0).abs() < 0.015);
+        let (mean, variance) = moments(&mut || noise.bell());
+        assert!(mean.abs() < 0.01 && (variance - 1.0).abs() < 0.01);
         let (mean, variance) = moments(&mut || noise.exponential(2.0));
         assert!((mean - 2.0).abs() < 0.03 && (variance - 4.0).abs() < 0.15);
     }

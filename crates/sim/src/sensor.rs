@@ -164,7 +164,7 @@ impl SensorState {
         let mut scaled = [straight[0] * counts_per_m[0], straight[1] * counts_per_m[1] * self.model.y_over_x];
         if self.model.noise > 0.0 && smoothed != [0.0; 2] {
             let size = self.model.noise * (scaled[0] * scaled[0] + scaled[1] * scaled[1]).sqrt();
-            scaled = scaled.map(|d| d + size * self.noise.normal());
+            scaled = scaled.map(|d| d + size * self.noise.bell());
         }
         let drifted = self.drift.frame(t, counts_per_m);
         self.idle = length == 0.0 && seen == [0.0; 2] && self.smoothing.empty() && self.drift.quiet();
@@ -202,9 +202,9 @@ impl SensorState {
         let mut counts = [0; 2];
         for ((count, carry), d) in counts.iter_mut().zip(&mut self.carry).zip(moved) {
             let total = *carry + d;
-            let whole = total.round();
-            *carry = total - whole;
-            *count = whole as i64;
+            // To the nearest; a cast cuts towards zero, and is much faster than rounding on older processors.
+            *count = (total + 0.5_f64.copysign(total)) as i64;
+            *carry = total - *count as f64;
         }
         counts
     }

@@ -122,8 +122,8 @@ impl Stage {
                 if duration_s > PARTS_FROM_S {
                     let parts = 1 + (3.0 * self.noise.uniform()) as usize;
                     for part in shape.corrections.iter_mut().take(parts) {
-                        let begin = self.noise.between(0.35, 0.75);
-                        *part = (begin, self.noise.between(0.2, 0.25), self.noise.between(0.02, 0.07));
+                        let begin = self.noise.between(0.45, 0.75);
+                        *part = (begin, self.noise.between(0.2, 0.25), self.noise.between(0.015, 0.045));
                     }
                 }
             }

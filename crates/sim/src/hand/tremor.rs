@@ -56,7 +56,26 @@ impl TremorState {
     }
 }
 
-/// Sine of an angle in whole turns.
+/// Sine of an angle in whole turns, not negative, to 4 parts in a million: the power series to the ninth order about
+/// the nearest half turn. Fast, because it is asked for several times a frame.
 pub(crate) fn sine_of_turns(turns: f64) -> f64 {
-    libm::sin(TAU * (turns - turns.floor()))
+    let from_whole = turns - (turns + 0.5) as i64 as f64;
+    let quarter =
+        if from_whole.abs() > 0.25 { 0.5_f64.copysign(from_whole) - from_whole } else { from_whole };
+    let angle = TAU * quarter;
+    let square = angle * angle;
+    angle * (1.0 - square / 6.0 * (1.0 - square / 20.0 * (1.0 - square / 42.0 * (1.0 - square / 72.0))))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_short_sine_agrees_with_the_long_one() {
+        for i in 0..10_000 {
+            let turns = f64::from(i) * 1.234e-3;
+            assert!((sine_of_turns(turns) - (TAU * turns).sin()).abs() < 4e-6, "{turns}");
+        }
+    }
 }

@@ -80,7 +80,7 @@ impl Clockwork {
             }
         }
         self.place += step;
-        let jitter = if self.jitter > 0.0 { self.jitter * self.noise.bounded_normal() } else { 0.0 };
+        let jitter = if self.jitter > 0.0 { self.jitter * self.noise.bell() } else { 0.0 };
         self.last = ((self.place + jitter).round() as i64).max(self.last + 1);
         self.last
     }
