@@ -3,6 +3,8 @@
 //! `fixtures/<kind>/<name>/` holds one fixture and its `about.toml`. A test reads a kind with [`each`], so that a new
 //! folder is tested by being there.
 
+#![allow(clippy::unwrap_used, clippy::expect_used, reason = "a test that cannot go on should stop")]
+
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
@@ -59,15 +61,18 @@ pub fn skipped(what: &str, why: &str) {
     eprintln!("skipped: {what}: {why}");
 }
 
-/// A real recording that may not be redistributed, or `None` on a machine that has none.
-pub fn reference(path: &str) -> Option<PathBuf> {
-    let folder = std::env::var_os("SLIPGAUGE_REFERENCES")
+/// A real recording that may not be redistributed, by its folder and how its name ends, or `None` on a machine that has
+/// none. The part before is its maker's name.
+pub fn reference(folder: &str, ending: &str) -> Option<PathBuf> {
+    let references = std::env::var_os("SLIPGAUGE_REFERENCES")
         .map_or_else(|| root().join("../shared/references"), PathBuf::from);
-    let file = folder.join(path);
-    if !file.exists() {
-        skipped(path, "real recordings that may not be redistributed; not in SLIPGAUGE_REFERENCES");
+    let entries = std::fs::read_dir(references.join(folder)).into_iter().flatten();
+    let found =
+        entries.filter_map(Result::ok).map(|e| e.path()).find(|p| p.to_string_lossy().ends_with(ending));
+    if found.is_none() {
+        skipped(ending, "real recordings that may not be redistributed are not in SLIPGAUGE_REFERENCES");
     }
-    file.exists().then_some(file)
+    found
 }
 
 fn load(folder: PathBuf) -> Fixture {

@@ -3,4 +3,5 @@
 mod decode;
 mod fixtures;
 mod harness;
+mod import;
 mod vm;

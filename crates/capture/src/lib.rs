@@ -3,6 +3,7 @@
 //! - [`device`]: which pointing devices there are, what they are, whether they can be read and what to do if not.
 //! - [`hidraw`]: a device's node as a source of reports.
 //! - [`replay`]: a session file as a source of reports.
+//! - [`import`]: another program's recording as a session.
 //! - [`recorder`]: sources in, session file out.
 //!
 //! Owns everything between the kernel and the file. Decodes no report: of each it knows only whether its ID may be kept
@@ -12,6 +13,7 @@
 pub mod clock;
 pub mod device;
 pub mod hidraw;
+pub mod import;
 pub mod recorder;
 pub mod replay;
 
