@@ -22,17 +22,21 @@ const SLOT_NOISE_MM: f64 = 0.02;
 const TRAVEL_NOISE_MM: f64 = 0.5;
 
 /// Fits the speed. `counted` holds each slot's distance in millimetres, `trusted` whether it counts; `slot` is the
-/// slot's width in seconds, `travel` the distance from stop to stop in millimetres where it is known. Returns speeds
-/// in mm/s, one a slot; at rest before the first slot and after the last.
-pub fn speed(counted: &[f64], trusted: &[bool], slot: f64, travel: Option<f64>) -> Vec<f64> {
+/// slot's width in seconds, `travel` the distance from stop to stop in millimetres where it is known. `rests` says
+/// that the hand came to rest after the last slot, for counts that ended before it did; else either end is free, since
+/// a device may arrive at its stop with speed. Returns speeds in mm/s, one a slot.
+pub fn speed(counted: &[f64], trusted: &[bool], slot: f64, travel: Option<f64>, rests: bool) -> Vec<f64> {
     let n = counted.len();
-    if n == 0 || slot <= 0.0 {
+    if slot <= 0.0 {
         return vec![0.0; n];
+    }
+    if trusted.iter().filter(|t| **t).count() < 3 {
+        // Nothing to hold a curve by.
+        return counted.iter().map(|mm| mm / slot).collect();
     }
     // In distance per slot, so that the weights are plain.
     let weight = 1.0 / (SLOT_NOISE_MM * SLOT_NOISE_MM);
     let lambda = weight / (2.0 * std::f64::consts::PI * CUTOFF * slot).powi(4);
-    // Rest on both sides: two slots of zero speed before and after, as second differences over them.
     let mut main = vec![0.0; n];
     let mut first = vec![0.0; n];
     let mut second = vec![0.0; n];
@@ -42,8 +46,9 @@ pub fn speed(counted: &[f64], trusted: &[bool], slot: f64, travel: Option<f64>) 
         main[i] = w;
         right[i] = w * counted[i];
     }
-    // Second differences centred on every slot from one before to one after; slots outside are zero and drop out.
-    for centre in -1..=(n as isize) {
+    // Second differences; those that reach past an end only where rest is known there: zero speed, so it drops out.
+    let last = n as isize - if rests { -1 } else { 2 };
+    for centre in 1..=last {
         let taps = [(centre - 1, 1.0), (centre, -2.0), (centre + 1, 1.0)];
         for (a, ca) in taps {
             for (b, cb) in taps {
@@ -135,7 +140,7 @@ mod tests {
     #[test]
     fn sound_data_are_left_alone() {
         let counted = minimum_jerk(300.0, 180);
-        let v = speed(&counted, &[true; 180], 1e-3, Some(300.0));
+        let v = speed(&counted, &[true; 180], 1e-3, Some(300.0), false);
         let peak = v.iter().copied().fold(0.0, f64::max);
         // Peak of minimum jerk: 1.875 × mean speed = 1.875 × 300 mm / 0.18 s.
         assert!((peak / (1.875 * 300.0 / 0.18) - 1.0).abs() < 0.005, "{peak}");
@@ -152,7 +157,7 @@ mod tests {
                 counted[i] = 0.0;
                 trusted[i] = false;
             }
-            let v = speed(&counted, &trusted, 1e-3, Some(300.0));
+            let v = speed(&counted, &trusted, 1e-3, Some(300.0), false);
             let missing: f64 = truth[begin..end].iter().sum();
             let filled: f64 = v[begin..end].iter().sum::<f64>() * 1e-3;
             assert!((filled / missing - 1.0).abs() < 0.01, "{filled} of {missing} mm");
@@ -160,9 +165,21 @@ mod tests {
     }
 
     #[test]
+    fn counts_that_end_before_the_hand_are_carried_on_to_rest() {
+        let truth = minimum_jerk(300.0, 180);
+        let mut counted = truth.clone();
+        let mut trusted = vec![true; 180];
+        counted[80..].fill(0.0);
+        trusted[80..].fill(false);
+        let v = speed(&counted, &trusted, 1e-3, Some(300.0), true);
+        assert!((v.iter().sum::<f64>() * 1e-3 - 300.0).abs() < 1.0);
+        assert!(v[179].abs() < 100.0 && v[80..].iter().all(|v| *v > -50.0), "{:?}", &v[170..]);
+    }
+
+    #[test]
     fn any_report_interval_gives_the_same_curve() {
         for (slots, slot) in [(1440, 0.125e-3), (360, 0.5e-3), (90, 2e-3)] {
-            let v = speed(&minimum_jerk(300.0, slots), &vec![true; slots], slot, None);
+            let v = speed(&minimum_jerk(300.0, slots), &vec![true; slots], slot, None, false);
             let peak = v.iter().copied().fold(0.0, f64::max);
             assert!((peak / 3125.0 - 1.0).abs() < 0.01, "{slots} slots: {peak}");
         }

@@ -335,7 +335,13 @@ fn grid(
         trusted.iter_mut().take(to + 1).skip(from).for_each(|t| *t = false);
     }
     let whole = !view.silences.is_empty() || travel_mm.is_some_and(|d| (counted_mm / d - 1.0).abs() < 0.02);
-    grid.expected_mm_s = expected::speed(&grid.along_mm, &trusted, slot * 1e-9, travel_mm.filter(|_| whole));
+    grid.expected_mm_s = expected::speed(
+        &grid.along_mm,
+        &trusted,
+        slot * 1e-9,
+        travel_mm.filter(|_| whole),
+        silent_end.is_some(),
+    );
     grid
 }
 

@@ -32,8 +32,12 @@ const TURN: f64 = 0.04;
 const LEAST: f64 = 0.05;
 /// Two fragments of one direction that sum to no more than this share of the travel are one swipe.
 const ONE_TRAVEL: f64 = 1.15;
+/// And if they sum to at least this share, they are one swipe with a rest on the way.
+const WHOLE: f64 = 0.85;
 /// A pause is begun at speed if the last reports before it run at more than this share of the fragment's peak.
 const AT_SPEED: f64 = 0.35;
+/// Either part of a swipe that a silence has cut in two shows at least this share of the travel.
+const PART: f64 = 0.01;
 /// A silence at speed lasts no longer than a slow swipe's whole travel.
 const LONGEST_SILENCE: i64 = 1_500_000_000;
 
@@ -270,7 +274,11 @@ fn join_last(pieces: &[Fragment], travel: f64) -> Option<(usize, Fragment)> {
         let same = a.along * b.along > 0.0;
         let one_travel = (a.along + b.along).abs() <= ONE_TRAVEL * travel;
         let at_speed = a.exit > AT_SPEED * a.peak || b.entry > AT_SPEED * b.peak;
-        if same && one_travel && gap <= LONGEST_SILENCE && at_speed {
+        // A creep at the stop, or the last counts before it, are no second part.
+        let worth = a.along.abs().min(b.along.abs()) >= PART * travel;
+        // The hand rested on the way: the parts make one whole travel.
+        let whole = (a.along + b.along).abs() >= WHOLE * travel;
+        if same && one_travel && worth && (at_speed || whole) && gap <= LONGEST_SILENCE {
             return Some((n - 2, merge(&[a, b], false)));
         }
     }

@@ -5,7 +5,10 @@
 
 use slipgauge_analysis::judge;
 use slipgauge_analysis::verdict::{Cause, Family, FamilyVerdict, Finding, Outcome, StepVerdict, Verdict};
-use slipgauge_sim::{Bench, DeviceModel, Fault, Missing, What};
+use slipgauge_sim::{
+    Bench, Bounce, DeviceModel, Drift, Excess, Fault, Firmware, Gain, Hand, Link, Loss, Missing, Pace,
+    ReportFormat, Script, Sensor, Tracking, What,
+};
 use slipgauge_trace::Recording;
 
 fn verdict(bench: Bench) -> Verdict {
@@ -110,5 +113,119 @@ fn a_recorded_stall_of_the_host_is_not_blamed_on_the_device() {
         let verdict = verdict(Bench { seed: 5, faults: vec![fault], ..Bench::default() });
         assert!(verdict.findings.is_empty(), "{seconds} s\n{}", words(&verdict));
         assert_eq!(step(&verdict).swipes.found, 40);
+    }
+}
+
+fn with_sensor(seed: u64, sensor: Sensor) -> Bench {
+    Bench { seed, device: DeviceModel { sensor, ..DeviceModel::default() }, ..Bench::default() }
+}
+
+/// Common practice, no source: a device that stops tracking on any fast movement fails, and the sensor is the cause.
+#[test]
+fn a_sensor_that_loses_sight_above_a_speed_fails_by_tracking_loss() {
+    for (seed, max_speed_m_s) in [(1, 1.0), (2, 1.4), (3, 1.8)] {
+        let tracking = Tracking { max_speed_m_s, scatter: 0.03, ..Tracking::default() };
+        let verdict = verdict(with_sensor(seed, Sensor { tracking, ..Sensor::default() }));
+        let loss = family(&verdict, Family::TrackingLoss);
+        assert_eq!((loss.verdict, loss.cause), (Outcome::Fail, Some(Cause::Sensor)), "{}", words(&verdict));
+        assert!(of(&verdict, Family::Dropout).is_empty(), "one event, one cause\n{}", words(&verdict));
+        assert_eq!((verdict.verdict, step(&verdict).swipes.found), (Outcome::Fail, 40));
+        // The distance that is missing comes out, though the device never told it.
+        for finding in of(&verdict, Family::TrackingLoss).iter().filter(|f| f.phase == 4) {
+            assert!((20.0..295.0).contains(&finding.size), "{}", words(&verdict));
+        }
+    }
+}
+
+/// Common practice, no source: a device that goes on moving at rest fails.
+#[test]
+fn creep_at_rest_fails_as_drift_and_a_slow_one_passes() {
+    for (mm_s, outcome) in [(0.5, Outcome::Fail), (0.02, Outcome::Pass)] {
+        let drift = Drift { creep_m_s: [0.0, mm_s * 1e-3], ..Drift::default() };
+        let verdict = verdict(with_sensor(4, Sensor { drift, ..Sensor::default() }));
+        let found = family(&verdict, Family::Drift);
+        assert_eq!(found.verdict, outcome, "{mm_s} mm/s\n{}", words(&verdict));
+        let estimate = found.criteria[0].estimate.unwrap();
+        assert!((estimate.value / mm_s - 1.0).abs() < 0.15, "{mm_s}: {estimate:?}");
+        assert!(of(&verdict, Family::Drift).iter().all(|f| f.kind == "creep" && f.cause == Cause::Sensor));
+    }
+}
+
+#[test]
+fn gain_that_falls_with_speed_fails_and_its_size_comes_out() {
+    // 1 % a metre per second between the weighted speeds of slow (0.3) and fast swipes (about 1.8 m/s).
+    for (per_m_s, outcome) in [(-0.04, Outcome::Fail), (0.0, Outcome::Pass)] {
+        let sensor = Sensor { gain: Gain::Slope { per_m_s }, ..Sensor::default() };
+        let verdict = verdict(with_sensor(6, sensor));
+        let found = family(&verdict, Family::GainChange);
+        assert_eq!(found.verdict, outcome, "{per_m_s}\n{}", words(&verdict));
+        let value = found.estimate.unwrap().value;
+        assert!(value.abs() < 0.003 || (-0.08..-0.04).contains(&value), "{value}");
+    }
+}
+
+/// Report-ceiling arithmetic: 127 counts at 125 Hz and 1600 counts/inch is 9.92 in/s, 0.252 m/s.
+#[test]
+fn an_eight_bit_report_at_125_hz_clips_and_the_format_is_the_cause() {
+    let link = Link { interval_ns: 8_000_000, ..Link::default() };
+    let report = ReportFormat { bits: 8, ..ReportFormat::default() };
+    for (excess, kind) in [(Excess::Discarded, "thrown away"), (Excess::Carried, "handed on")] {
+        let firmware = Firmware { excess, ..Firmware::default() };
+        let device =
+            DeviceModel { link: link.clone(), report: report.clone(), firmware, ..DeviceModel::default() };
+        let script =
+            Script::default().still(1, 10.0).swipes(1, Pace::Slow, 10, 0.2).swipes(1, Pace::Fast, 20, 0.4);
+        let verdict = verdict(Bench { seed: 8, device, script, ..Bench::default() });
+        let found = family(&verdict, Family::ReportCeiling);
+        assert_eq!(
+            (found.verdict, found.cause),
+            (Outcome::Fail, Some(Cause::ReportFormat)),
+            "{}",
+            words(&verdict)
+        );
+        let clips = of(&verdict, Family::ReportCeiling);
+        assert!(clips.iter().all(|f| f.kind == kind), "{excess:?}\n{}", words(&verdict));
+        let ceiling = clips[0].evidence["ceiling_m_s"].as_f64().unwrap();
+        assert!((ceiling / 0.252 - 1.0).abs() < 0.01, "{ceiling}");
+        assert_eq!(verdict.findings.len(), clips.len(), "one event, one finding\n{}", words(&verdict));
+    }
+}
+
+#[test]
+fn a_firmware_clip_below_the_field_is_the_firmwares() {
+    let firmware = Firmware { limit: Some(60), ..Firmware::default() };
+    let device = DeviceModel { firmware, ..DeviceModel::default() };
+    let verdict = verdict(Bench { seed: 9, device, ..Bench::default() });
+    let found = family(&verdict, Family::ReportCeiling);
+    assert_eq!((found.verdict, found.cause), (Outcome::Fail, Some(Cause::Firmware)), "{}", words(&verdict));
+}
+
+#[test]
+fn a_sensor_that_guesses_a_direction_spins_out() {
+    let loss = Loss::Guess { turn_rad: 2.2, speed_share: 1.0 };
+    let spin = |swipe| Fault::in_swipe(4, swipe, 0.45, What::Lose { loss, seconds: 0.030 });
+    let verdict = verdict(Bench { seed: 10, faults: vec![spin(4), spin(9), spin(15)], ..Bench::default() });
+    let swipes: Vec<_> = of(&verdict, Family::SpinOut).iter().map(|f| f.swipe).collect();
+    assert_eq!(swipes, [Some(4), Some(9), Some(15)], "{}", words(&verdict));
+    assert_eq!(verdict.findings.len(), 3, "one event, one finding\n{}", words(&verdict));
+    assert_eq!(step(&verdict).swipes.found, 40);
+}
+
+#[test]
+fn what_the_operator_does_is_no_fault_of_the_device() {
+    let knock = |phase, after_s| Fault::in_phase(phase, after_s, What::Knock { amplitude_m: 0.5e-3 });
+    let faults = vec![
+        Fault::in_swipe(2, 3, 0.4, What::StopHalfway { seconds: 0.3 }),
+        Fault::in_swipe(3, 4, 0.6, What::StopHalfway { seconds: 0.2 }),
+        Fault::in_swipe(4, 6, 0.0, What::StopShort { by_m: 0.020 }),
+        knock(2, 1.0),
+        knock(4, 1.2),
+    ];
+    let bounce = Bounce { ..Bounce::default() };
+    let hand = Hand { arrival: 0.4, bounce, ..Hand::default() };
+    for seed in 20..30 {
+        let verdict = verdict(Bench { seed, hand: hand.clone(), faults: faults.clone(), ..Bench::default() });
+        assert!(verdict.findings.is_empty(), "seed {seed}\n{}", words(&verdict));
+        assert_ne!(verdict.verdict, Outcome::Fail, "seed {seed}\n{}", words(&verdict));
     }
 }

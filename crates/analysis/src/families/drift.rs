@@ -151,7 +151,7 @@ impl Detector for Drift {
         let criteria = if creeps { vec![creep] } else { vec![creep, bursts] };
         let because = match groups {
             _ if creeps => format!("creeps at {:.3} mm/s over {seconds:.1} s", fastest / per_mm),
-            0 if counted == 0 => format!("not one count in {seconds:.1} s"),
+            0 if counted == 0 => format!("not one count in {seconds:.1} s, settling left out"),
             0 => format!("no burst in {seconds:.1} s ({counted} single counts)"),
             n => format!("{n} bursts in {seconds:.1} s, net {:.3} mm/s", fastest / per_mm),
         };

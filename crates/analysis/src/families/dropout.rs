@@ -12,6 +12,7 @@
 //! Assumes that the report interval is known and stamps are finer than it. Smallest found: two reports in a row, and
 //! 1 mm of travel. Cost: O(reports).
 
+use super::tracking_loss::{is_loss, loss_above};
 use super::{Detector, Event, in_swipe, limits, not_examined, round, share, swipes_with};
 use crate::series::DUE;
 use crate::silence::{LEAST_MM, LEAST_SLOTS, MakeUp};
@@ -34,13 +35,12 @@ impl Detector for Dropout {
         if step.coarse_clock() {
             return;
         }
+        let above = loss_above(step);
         let clipped = swipes_with(Family::ReportCeiling, findings);
         let mut own = Vec::new();
         for (phase, swipe) in step.swipes().filter(|(p, s)| !clipped.contains(&super::key(p, s))) {
             let silences = swipe.silences.iter();
-            for silence in silences
-                .filter(|s| !s.host && !s.to_the_end && !super::tracking_loss::is_loss(step, swipe, s))
-            {
+            for silence in silences.filter(|s| !s.host && !s.to_the_end && !is_loss(swipe, s, above)) {
                 let late = silence.kind == MakeUp::Late;
                 let expected_mm = swipe.grid.silent_mm(silence);
                 let made_up = if late { expected_mm } else { 0.0 };

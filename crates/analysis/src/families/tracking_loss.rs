@@ -3,7 +3,8 @@
 //! Detects a [silence](crate::silence) that holds the fastest part of the swipe, where the expected speed exceeds by
 //! a tenth every speed that the device has reported at this step: a device that never reports anything faster than
 //! where it falls silent does not drop reports at random. Also a swipe whose counts end at speed and that comes up
-//! short. Reports that arrive during the silence and carry no counts point at the sensor as well.
+//! short. Where [`RECUR`] swipes show that, a silence that holds the fastest part of its swipe at about the same speed
+//! is one more of the kind.
 //!
 //! Decides on the share of the fast swipes (all swipes where no pace was told) that show it, exact limits. Partial
 //! loss, where counts thin out instead of ending, is not detected by these rules: it shows as gain change.
@@ -11,7 +12,7 @@
 //! Assumes the travel is known. Smallest found: a silence of two reports and 1 mm. Cost: O(swipes).
 
 use super::{Detector, Event, in_swipe, key, not_examined, round, share, swipes_with};
-use crate::silence::Silence;
+use crate::silence::{MakeUp, Silence};
 use crate::step::{StepView, SwipeView};
 use crate::verdict::{Cause, Family, FamilyVerdict, Finding};
 use serde_json::json;
@@ -20,17 +21,32 @@ pub(super) struct TrackingLoss;
 
 /// The expected speed in a tracking loss exceeds all reported speeds by this factor.
 const BEYOND: f64 = 1.1;
+/// Swipes that show it beyond doubt before [`ALIKE`] is enough.
+const RECUR: usize = 3;
+/// The factor for further ones: the limit itself scatters by some per cent.
+const ALIKE: f64 = 0.95;
 
-/// True if a silence is a loss of tracking and no dropout.
-pub(super) fn is_loss(step: &StepView, swipe: &SwipeView, silence: &Silence) -> bool {
-    if silence.to_the_end {
-        return true;
-    }
+/// Fastest speed that the device reported at a step, mm/s.
+fn fastest_reported(step: &StepView) -> f64 {
+    let per_mm = step.scale.map_or(f64::INFINITY, |s| s.counts_per_mm);
+    step.swipes().map(|(_, s)| s.swipe.peak / per_mm).fold(0.0, f64::max)
+}
+
+/// True if a silence is a loss of tracking and no dropout: it holds the fastest part of its swipe, and that is faster
+/// than `speed` (see [`loss_above`]).
+pub(super) fn is_loss(swipe: &SwipeView, silence: &Silence, speed: f64) -> bool {
     let grid = &swipe.grid;
-    let Some(scale) = step.scale else { return false };
     let hidden = grid.expected_mm_s[grid.slots(silence)].iter().copied().fold(0.0, f64::max);
-    let seen = step.swipes().map(|(_, s)| s.swipe.peak / scale.counts_per_mm).fold(0.0, f64::max);
-    hidden >= grid.peak() && hidden > BEYOND * seen
+    silence.to_the_end || (silence.kind == MakeUp::Lost && hidden >= grid.peak() && hidden > speed)
+}
+
+/// Speed above which a hidden peak is a loss of tracking and no dropout, at this step.
+pub(super) fn loss_above(step: &StepView) -> f64 {
+    let fastest = fastest_reported(step);
+    let sure = |s: &SwipeView| {
+        s.silences.iter().any(|silence| !silence.host && is_loss(s, silence, BEYOND * fastest))
+    };
+    if step.swipes().filter(|(_, s)| sure(s)).count() >= RECUR { ALIKE * fastest } else { BEYOND * fastest }
 }
 
 impl Detector for TrackingLoss {
@@ -44,10 +60,11 @@ impl Detector for TrackingLoss {
 
     fn detect(&self, step: &StepView, findings: &mut Vec<Finding>) {
         let Some(scale) = step.scale else { return };
+        let above = loss_above(step);
         let clipped = swipes_with(Family::ReportCeiling, findings);
         let mut own = Vec::new();
         for (phase, swipe) in step.swipes().filter(|(p, s)| !clipped.contains(&key(p, s))) {
-            for silence in swipe.silences.iter().filter(|s| !s.host && is_loss(step, swipe, s)) {
+            for silence in swipe.silences.iter().filter(|s| !s.host && is_loss(swipe, s, above)) {
                 let onset_m_s = silence.speed_before / scale.counts_per_mm * 1e-3;
                 let end =
                     if silence.to_the_end { swipe.grid.time(swipe.grid.along_mm.len()) } else { silence.end };

@@ -19,6 +19,9 @@ pub enum Detail {
 /// Finest step of the counted line: below it, quantisation is all that would be seen.
 const FINEST_MS: f64 = 1.0;
 
+/// What lies further from a step than this share of the plot's height is drawn as its range; less is quantisation.
+const SPIKE: f64 = 0.2;
+
 /// One step of the counted line: mean, least and largest speed of its slots, m/s.
 struct Stair {
     from_ms: f64,
@@ -66,7 +69,7 @@ fn ridge(grid: &Grid, pixels: f64) -> Vec<(f64, f64)> {
 /// Draws one swipe. `top` is the speed at the top of the plot, m/s; `findings` those of this swipe.
 pub fn draw(view: &SwipeView, findings: &[&Finding], area: Area, top: f64, detail: Detail) -> Markup {
     let full = detail == Detail::Full;
-    let (left, right, above, below) = if full { (46.0, 46.0, 24.0, 48.0) } else { (8.0, 8.0, 18.0, 12.0) };
+    let (left, right, above, below) = if full { (54.0, 56.0, 26.0, 48.0) } else { (8.0, 8.0, 18.0, 12.0) };
     let plot =
         Area { x: area.x + left, y: area.y + above, w: area.w - left - right, h: area.h - above - below };
     let grid = &view.grid;
@@ -83,7 +86,7 @@ pub fn draw(view: &SwipeView, findings: &[&Finding], area: Area, top: f64, detai
     }));
     let ranges: String = steps
         .iter()
-        .filter(|s| s.largest - s.least > 0.02 * top)
+        .filter(|s| (s.largest - s.mean).max(s.mean - s.least) > SPIKE * top)
         .map(|s| {
             let x = time.at(0.5 * (s.from_ms + s.to_ms));
             line([(x, speed.at(s.least)), (x, speed.at(s.largest))])
@@ -109,7 +112,7 @@ pub fn draw(view: &SwipeView, findings: &[&Finding], area: Area, top: f64, detai
             @if full {
                 (label(area.x + 10.0, area.y + 16.0, "start", "", &name))
                 (label(area.x + area.w - 10.0, area.y + 16.0, "end", "faint", &format!("peak {}", text::speed(peak))))
-                (label(plot.x + plot.w, strip.y + strip.h + 11.0, "end", "faint small", "arrivals"))
+                (label(plot.x - 5.0, strip.y + strip.h, "end", "faint small", "arrivals"))
             } @else {
                 (label(area.x + 6.0, area.y + 13.0, "start", "small", &name))
                 (label(area.x + area.w - 6.0, area.y + 13.0, "end", "faint small", &format!("{peak:.2} m/s")))
@@ -122,20 +125,26 @@ pub fn draw(view: &SwipeView, findings: &[&Finding], area: Area, top: f64, detai
 /// Numbers on both sides and below.
 fn axes(plot: Area, top: f64, length_ms: f64, time: Scale, speed: Scale) -> Markup {
     let inches = Scale::new((0.0, top / 0.0254), (plot.y + plot.h, plot.y));
+    // The topmost number carries the unit.
+    let numbered = |most: f64, unit: &str| -> Vec<(f64, String)> {
+        let values = ticks(most, 4);
+        let last = values.len().saturating_sub(1);
+        let text =
+            |(i, v): (usize, f64)| (v, if i == last { format!("{} {unit}", number(v)) } else { number(v) });
+        values.into_iter().enumerate().map(text).collect()
+    };
     html! {
-        @for v in ticks(top, 4) {
+        @for (v, text) in numbered(top, "m/s") {
             @let y = speed.at(v);
             line class="rule" x1=(co(plot.x)) y1=(co(y)) x2=(co(plot.x + plot.w)) y2=(co(y)) {}
-            (label(plot.x - 5.0, y + 4.0, "end", "faint small", &number(v)))
+            (label(plot.x - 5.0, y + 4.0, "end", "faint small", &text))
         }
-        @for v in ticks(top / 0.0254, 4) {
-            (label(plot.x + plot.w + 5.0, inches.at(v) + 4.0, "start", "faint small", &number(v)))
+        @for (v, text) in numbered(top / 0.0254, "in/s") {
+            (label(plot.x + plot.w + 5.0, inches.at(v) + 4.0, "start", "faint small", &text))
         }
         @for t in ticks(length_ms, 6) {
             (label(time.at(t), plot.y + plot.h + 24.0, "middle", "faint small", &number(t)))
         }
-        (label(plot.x - 5.0, plot.y - 7.0, "end", "faint small", "m/s"))
-        (label(plot.x + plot.w + 5.0, plot.y - 7.0, "start", "faint small", "in/s"))
         (label(plot.x + 0.5 * plot.w, plot.y + plot.h + 40.0, "middle", "faint small", "ms from the first count"))
     }
 }

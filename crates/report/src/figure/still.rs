@@ -39,7 +39,7 @@ pub fn draw(phase: &PhaseView, counts_per_mm: f64, note: &str, area: Area) -> Ma
             @if moved {
                 @let (ex, ey) = (x.at(last.0), y.at(last.1));
                 path class="lack" d=(line([(ex - 4.0, ey - 4.0), (ex + 4.0, ey + 4.0)]) + &line([(ex - 4.0, ey + 4.0), (ex + 4.0, ey - 4.0)])) {}
-                (label(cx - side / 2.0, area.y + area.h - 20.0, "start", "faint small", "○ start   × end"))
+                (label(area.x + area.w - 10.0, area.y + 16.0, "end", "faint small", "○ start   × end"))
             }
             (label(area.x + 10.0, area.y + area.h - 7.0, "start", "small", note))
         }
