@@ -57,7 +57,7 @@ fn hand(hand: &Hand, travel_m: f64) -> Checked {
     within("hand.settling.time_s", hand.settling.time_s, 1e-3, LONG_S)?;
     match hand.course {
         Course::Skewed { time_to_peak } => within("hand.course.time_to_peak", time_to_peak, 0.2, 0.8),
-        Course::Natural | Course::MinimumJerk => Ok(()),
+        Course::Natural | Course::Aimed | Course::MinimumJerk => Ok(()),
     }
 }
 

@@ -40,6 +40,8 @@ pub enum Course {
     /// As hands do it: early peak and sub-movements when slow, late peak when ballistic.
     #[default]
     Natural,
+    /// As a hand reaches for a mark: most of the way in less than half the time, the rest by slow corrections.
+    Aimed,
     /// Minimum jerk (Flash & Hogan 1985): peak 1.875 times the mean, at half time.
     MinimumJerk,
     /// Minimum jerk, warped to peak elsewhere.

@@ -36,6 +36,8 @@ pub(crate) struct Profile {
 pub(crate) struct Shape {
     /// Share of the duration at which the main unit peaks, 0.2 to 0.8.
     pub(crate) time_to_peak: f64,
+    /// Share of the duration that the main unit takes.
+    pub(crate) main_length: f64,
     /// Sub-movements after the main unit, at most three: begin, length and share of the way.
     pub(crate) corrections: [(f64, f64, f64); UNITS - 1],
     /// Speed at the stop as a share of the peak, 0 to 0.9.
@@ -54,7 +56,8 @@ impl Profile {
                 count += 1;
             }
         }
-        units[0] = Unit { begin: 0.0, length: 1.0, share: main, warp: warp_for(shape.time_to_peak) };
+        units[0] =
+            Unit { begin: 0.0, length: shape.main_length, share: main, warp: warp_for(shape.time_to_peak) };
         let mut profile =
             Profile { units, count, cut: 1.0, reach: 1.0, peak_over_mean: 1.0, time_to_peak: 0.5 };
         let (at, peak) = profile.peak();
@@ -182,8 +185,12 @@ pub(crate) fn bisect(mut low: f64, mut high: f64, holds: impl Fn(f64) -> bool) -
 mod tests {
     use super::*;
 
+    fn plain_shape(time_to_peak: f64) -> Shape {
+        Shape { time_to_peak, main_length: 1.0, corrections: Default::default(), arrival: 0.0 }
+    }
+
     fn plain(time_to_peak: f64) -> Profile {
-        Profile::new(Shape { time_to_peak, corrections: Default::default(), arrival: 0.0 })
+        Profile::new(plain_shape(time_to_peak))
     }
 
     /// Speeds by differences of position only.
@@ -225,8 +232,7 @@ mod tests {
 
     #[test]
     fn arriving_with_speed_cuts_the_course_at_that_share_of_the_peak() {
-        let profile =
-            Profile::new(Shape { time_to_peak: 0.5, corrections: Default::default(), arrival: 0.3 });
+        let profile = Profile::new(Shape { arrival: 0.3, ..plain_shape(0.5) });
         let speeds = measured(&profile);
         let peak = speeds.iter().copied().fold(0.0, f64::max);
         assert!((speeds.last().unwrap() / peak - 0.3).abs() < 1e-3);

@@ -111,10 +111,19 @@ impl Stage {
 
     /// The shape of a movement of about this duration.
     fn shape(&mut self, duration_s: f64, arrival: f64) -> Shape {
-        let mut shape = Shape { time_to_peak: 0.5, corrections: Default::default(), arrival };
+        let mut shape =
+            Shape { time_to_peak: 0.5, main_length: 1.0, corrections: Default::default(), arrival };
         match self.hand.course {
             Course::MinimumJerk => {}
             Course::Skewed { time_to_peak } => shape.time_to_peak = time_to_peak,
+            Course::Aimed => {
+                shape.time_to_peak = self.noise.between(0.38, 0.46);
+                shape.main_length = self.noise.between(0.4, 0.5);
+                for part in shape.corrections.iter_mut().take(2) {
+                    let begin = self.noise.between(0.3, 0.6);
+                    *part = (begin, 1.0 - begin, self.noise.between(0.03, 0.08));
+                }
+            }
             Course::Natural => {
                 let shifted = 0.5 - SHIFT_PER_E_FOLD * libm::log(duration_s / EVEN_S);
                 let drawn = shifted + TIME_TO_PEAK_SCATTER * self.noise.bounded_normal();
