@@ -11,7 +11,9 @@ use crate::script::{Doing, Script};
 use crate::truth::{Cause, Family, Label, StepTruth, Truth};
 use serde::{Deserialize, Serialize};
 use serde_json::{Map, json};
-use slipgauge_trace::session::{self, Axis, Clock, ClockId, Entry, Header, Node, Plan, Role, Step, Writer};
+use slipgauge_trace::session::{
+    self, Axis, Clock, ClockId, Entry, Event, Header, Node, Plan, Role, Step, Writer,
+};
 use slipgauge_trace::{CountsPerMetre, Nanos};
 use std::io::Write;
 
@@ -146,7 +148,8 @@ impl Session {
     /// Runs the session: entries in order of time, a stream with bounded memory.
     pub fn entries(&self) -> Entries {
         let chain = |(index, model)| Chain::new(&self.bench, self.travel_m, model, index);
-        Entries { chains: self.bench.devices().enumerate().map(chain).collect(), session: self.clone() }
+        let chains = self.bench.devices().enumerate().map(chain).collect();
+        Entries { chains, session: self.clone(), latest: Nanos(0), ended: false }
     }
 
     /// The truth, by running the session once.
@@ -194,19 +197,32 @@ impl Session {
 pub struct Entries {
     session: Session,
     chains: Vec<Chain>,
+    latest: Nanos,
+    ended: bool,
 }
 
 impl Iterator for Entries {
     type Item = Entry;
 
     fn next(&mut self) -> Option<Entry> {
-        if let [only] = self.chains.as_mut_slice() {
-            return only.next();
+        // The earliest; the first device's where two are equal.
+        let mut first: Option<(Nanos, usize)> = None;
+        for (index, chain) in self.chains.iter_mut().enumerate() {
+            if let Some(t) = chain.front()
+                && first.is_none_or(|(other, _)| t < other)
+            {
+                first = Some((t, index));
+            }
         }
-        // The earliest; the first device where two are equal.
-        let times = self.chains.iter_mut().enumerate().filter_map(|(i, chain)| Some((chain.front()?, i)));
-        let (_, first) = times.min()?;
-        self.chains.get_mut(first)?.next()
+        if let Some((t, index)) = first {
+            self.latest = t;
+            return self.chains.get_mut(index)?.next();
+        }
+        if std::mem::replace(&mut self.ended, true) {
+            return None;
+        }
+        let end = self.chains.iter().filter_map(Chain::end).max().unwrap_or_default();
+        Some(Entry { t: self.latest.max(end), device: 0, event: Event::End })
     }
 }
 
@@ -255,6 +271,7 @@ fn described(model: &DeviceModel, role: Role) -> session::Device {
         role,
         label: model.label.clone(),
         name: Some(model.name.clone()),
+        link: Some(if model.link.radio.is_some() { "radio" } else { "cable" }.to_owned()),
         nodes: vec![node],
         ..session::Device::default()
     }

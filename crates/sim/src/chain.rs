@@ -21,7 +21,7 @@ use std::collections::VecDeque;
 use std::f64::consts::FRAC_PI_2;
 
 /// A device at work: an iterator of its entries in order of time. The first device's also gives what belongs to none:
-/// phases, stalls, the end.
+/// phases and stalls.
 pub(crate) struct Chain {
     model: DeviceModel,
     index: usize,
@@ -69,6 +69,8 @@ impl Chain {
     /// One poll of the device.
     fn poll(&mut self) {
         let poll = self.link.next_poll();
+        self.motion.plan_past(poll);
+        self.read_news();
         self.take_frames(poll - self.model.lag_ns);
         self.strike_faults(poll, false);
         self.note_stalls(poll);
@@ -115,7 +117,6 @@ impl Chain {
                 continue;
             }
             let pose = self.motion.pose(t);
-            self.read_news();
             self.strike_faults(t, true);
             let segment = self.motion.segment();
             if self.ledger.enters(segment.step, segment.phase, segment.swipe) {
@@ -177,10 +178,7 @@ impl Chain {
                     self.faults.insert(place, (t, fault));
                 }
                 News::Fault(..) => {}
-                News::End(t) => {
-                    self.end = Some(t);
-                    self.mark(t, 0, Event::End);
-                }
+                News::End(t) => self.end = Some(t),
                 News::Mark(t, phase) => {
                     if phase.is_none() {
                         self.ledger.phase_ends(t);
@@ -260,6 +258,11 @@ impl Chain {
             self.ledger.lost_track(&episode);
         }
         self.ledger.finish(end, &self.model);
+    }
+
+    /// When the script ended; known once the chain is at its end.
+    pub(crate) fn end(&self) -> Option<Nanos> {
+        self.end.map(Nanos)
     }
 
     /// Time of the next entry.

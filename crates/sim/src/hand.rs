@@ -214,16 +214,21 @@ impl Motion {
         &self.current
     }
 
-    /// The next piece of news, in order of time as far as segments have been entered.
+    /// Plans until the course reaches past `t`, so that all news up to then can be had.
+    pub(crate) fn plan_past(&mut self, t: i64) {
+        while self.stage.clock <= t {
+            self.stage.go_on(&mut self.plan);
+        }
+    }
+
+    /// The next piece of news, in order of time as far as has been planned.
     pub(crate) fn take_news(&mut self) -> Option<News> {
         self.plan.news.pop_front()
     }
 
     fn advance(&mut self, t: i64) {
+        self.plan_past(t);
         while t >= self.current.end {
-            if self.plan.segments.is_empty() {
-                self.stage.go_on(&mut self.plan);
-            }
             let Some(next) = self.plan.segments.pop_front() else { return };
             self.current = next;
         }

@@ -167,7 +167,7 @@ impl SensorState {
             scaled = scaled.map(|d| d + size * self.noise.bell());
         }
         let drifted = self.drift.frame(t, counts_per_m);
-        self.idle = length == 0.0 && seen == [0.0; 2] && self.smoothing.empty() && self.drift.quiet();
+        self.idle = length == 0.0 && self.tracking.settled() && self.smoothing.empty() && self.drift.quiet();
         self.quantise([scaled[0] + drifted[0], scaled[1] + drifted[1]])
     }
 

@@ -8,7 +8,7 @@ use measure::{Taken, close, deviation, gridded, machine, mean, ruler, sum, take}
 use rustfft::FftPlanner;
 use rustfft::num_complex::Complex;
 use slipgauge_sim::{Bench, Buttons, DeviceModel, Family, Hand, Pace, Pacing, Script, SimulatedSource};
-use slipgauge_trace::session::Role;
+use slipgauge_trace::session::{Event, Role};
 
 fn pair(script: Script, hand: Hand, change: impl FnOnce(&mut DeviceModel, &mut DeviceModel)) -> Taken {
     let (mut test, mut reference) = (ruler(), ruler());
@@ -107,6 +107,7 @@ fn both_see_one_carriage_and_the_file_holds_both_in_order_of_time() {
         Bench { reference: Some(ruler()), script: swipes(1), ..Bench::default() }.session().unwrap();
     let times: Vec<i64> = session.entries().map(|entry| entry.t.0).collect();
     assert!(times.windows(2).all(|w| w[0] <= w[1]));
+    assert_eq!(session.entries().last().unwrap().event, Event::End);
     assert!(SimulatedSource::new(&session, 1, Pacing::Flat).is_some());
     assert!(SimulatedSource::new(&session, 2, Pacing::Flat).is_none());
 }

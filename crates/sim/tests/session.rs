@@ -104,3 +104,33 @@ fn the_source_gives_the_reports_of_the_file() {
     }
     assert_eq!(stamps, recording.devices[0].motion.received_ns.to_vec());
 }
+
+#[test]
+fn a_paced_source_gives_each_report_no_sooner_than_its_time() {
+    let script = Script::default().swipes(1, Pace::Fast, 1, 3.0);
+    let session = Bench { script, ..Bench::default() }.session().unwrap();
+    let mut source = SimulatedSource::new(&session, 0, Pacing::RealTime).unwrap();
+    let (mut batch, mut waits, mut reports) = (Batch::default(), 0, 0);
+    let started = std::time::Instant::now();
+    loop {
+        match source.wait(&mut batch).unwrap() {
+            Arrival::Reports => {
+                assert!(started.elapsed().as_nanos() as i64 >= batch.received.0);
+                reports += batch.len();
+                batch.clear();
+            }
+            Arrival::Nothing => waits += 1,
+            Arrival::Finished | Arrival::Gone => break,
+        }
+    }
+    // Nothing happens for the first 1.4 s, and a wait lasts 0.1 s.
+    assert!(reports > 100 && waits >= 13, "{reports} reports, {waits} waits");
+}
+
+#[test]
+fn the_simulator_depends_on_nothing_that_judges() {
+    // Truth stays independent: of this program's own crates, only the session format is known here.
+    let manifest = std::fs::read_to_string(concat!(env!("CARGO_MANIFEST_DIR"), "/Cargo.toml")).unwrap();
+    let own: Vec<&str> = manifest.lines().filter(|line| line.starts_with("slipgauge-")).collect();
+    assert_eq!(own, ["slipgauge-trace.workspace = true"]);
+}

@@ -228,6 +228,11 @@ impl TrackingState {
         self.lost = Some(self.episode(t, loss, length_ns, self.last_speed, true));
     }
 
+    /// True if nothing goes on that frames at rest would change.
+    pub(super) fn settled(&self) -> bool {
+        self.lost.is_none() && !self.moving && self.slow_speed < REST_M_S
+    }
+
     pub(super) fn take_over(&mut self) -> Option<Episode> {
         self.over.take()
     }
