@@ -27,7 +27,7 @@ pub mod verdict;
 use families::{NOT_LOOKED_AT, REGISTRY, not_examined, spoiled};
 use serde_json::{Value, json};
 use slipgauge_trace::Recording;
-use slipgauge_trace::session::{Role, Step};
+use slipgauge_trace::session::{ClockId, Role, Step};
 use std::collections::{BTreeMap, BTreeSet};
 use step::StepView;
 use verdict::{
@@ -79,6 +79,7 @@ pub fn judge<'a>(recording: &'a Recording, session: &str) -> Judgement<'a> {
         steps,
         findings,
         host: HostVerdict {
+            watched: header.clock.id != ClockId::Foreign,
             stalls: recording.host.stalls.len(),
             overruns: recording.host.overruns.len(),
             stamp_spread_ns: None,
@@ -184,10 +185,16 @@ fn closure(view: &StepView) -> Vec<Closure> {
 fn received(recording: &Recording, device: usize) -> Received {
     let Some(trace) = recording.devices.get(device) else { return Received::default() };
     let motion = &trace.motion;
+    let (received_ns, place) = (&motion.received_ns, &motion.place);
+    let pairs = received_ns.iter().zip(received_ns.iter().skip(1)).zip(place.iter().skip(1));
+    let gaps: Vec<f64> = pairs.filter(|(_, place)| **place == 0).map(|((a, b), _)| (b - a) as f64).collect();
+    let largest = motion.x.iter().chain(&motion.y).map(|v| i64::from(*v).abs()).max();
     let inside: usize = recording.phases.iter().map(|p| motion.rows(p.begin, p.end).len()).sum();
     Received {
         reports: motion.len(),
         moving: motion.x.iter().zip(&motion.y).filter(|(x, y)| **x != 0 || **y != 0).count(),
+        largest_counts: largest.unwrap_or(0),
+        typical_interval_ns: stats::median(&gaps),
         malformed: trace.malformed,
         other: trace.other,
         seconds: (recording.span.1 - recording.span.0).seconds(),

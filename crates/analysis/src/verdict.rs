@@ -317,6 +317,8 @@ pub struct Closure {
 /// The computer's own part.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Serialize)]
 pub struct HostVerdict {
+    /// True if the recorder watched the computer; false for a recording of another program, of which nothing is known.
+    pub watched: bool,
     /// Recorded stalls.
     pub stalls: usize,
     /// Recorded overruns.
@@ -347,6 +349,10 @@ pub struct Received {
     pub reports: usize,
     /// Those of them that moved the pointer.
     pub moving: usize,
+    /// Largest count of one report on either axis.
+    pub largest_counts: i64,
+    /// Median time between reports, of those that woke the reader, in nanoseconds. Moving slowly makes it longer.
+    pub typical_interval_ns: Option<f64>,
     /// Reports that did not fit their descriptor.
     pub malformed: u64,
     /// Reports of other kinds, counted and not kept.

@@ -3,6 +3,8 @@
 //! First versions: one size of each fault, and silence on sound devices over report intervals and field widths. How
 //! small a fault is found, and how often, is the accuracy table's business.
 
+#![allow(clippy::unwrap_used, reason = "a test that cannot go on should stop")]
+
 use slipgauge_analysis::judge;
 use slipgauge_analysis::verdict::{Cause, Family, FamilyVerdict, Finding, Outcome, StepVerdict, Verdict};
 use slipgauge_sim::{

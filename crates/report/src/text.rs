@@ -59,6 +59,7 @@ fn write_verdict(out: &mut String, v: &Verdict) -> std::fmt::Result {
     writeln!(out)?;
     let (stalls, overruns) = (v.host.stalls, v.host.overruns);
     let host = match (stalls, overruns) {
+        _ if !v.host.watched => "This computer: not known, the recording is another program's.".to_owned(),
         (0, 0) => "This computer: no stall and no overrun was recorded.".to_owned(),
         _ => format!(
             "This computer: {stalls} stalls, {overruns} overruns; what they explain is not blamed on the device."
@@ -67,6 +68,9 @@ fn write_verdict(out: &mut String, v: &Verdict) -> std::fmt::Result {
     paragraph(out, "", &host)?;
     let r = &v.received;
     let mut got = format!("Received: {} reports in {:.1} s, {} moving", r.reports, r.seconds, r.moving);
+    if let (Some(interval), true) = (r.typical_interval_ns, r.moving > 0) {
+        write!(got, ", typically {:.3} ms apart, at most {} counts", interval * 1e-6, r.largest_counts)?;
+    }
     for (n, what) in [(r.malformed, "malformed"), (r.other, "of other kinds, not kept")] {
         if n > 0 {
             write!(got, ", {n} {what}")?;

@@ -4,16 +4,17 @@ use super::Status;
 use anyhow::Context as _;
 use clap::{Args, ValueEnum};
 use slipgauge_analysis::judge;
+use slipgauge_capture::import;
 use slipgauge_report::{json, sheet, text};
-use slipgauge_trace::Recording;
-use std::io::Write as _;
+use slipgauge_trace::{Recording, session};
+use std::io::{BufRead as _, Write as _};
 use std::path::{Path, PathBuf};
 
 /// Options of `judge`.
 #[derive(Debug, Args)]
 #[command(after_help = EXAMPLES)]
 pub struct JudgeArgs {
-    /// The recording: a session file (plain or gzip).
+    /// The recording: a session file, plain or gzip, or a HID recording in text (descriptor and event lines).
     pub file: PathBuf,
     /// Draw every swipe to this SVG file; an existing one is replaced.
     #[arg(long, value_name = "OUT.svg")]
@@ -59,7 +60,14 @@ pub fn run(args: &JudgeArgs) -> anyhow::Result<Status> {
     })
 }
 
-/// Reads a recording.
+/// Reads a recording of either format, told apart by its first bytes.
 pub fn read(path: &Path) -> anyhow::Result<Recording> {
-    Recording::open(path).with_context(|| format!("{}", path.display()))
+    let place = || format!("{}", path.display());
+    let mut source = session::open(path).with_context(place)?;
+    // What cannot be read here shows again in the reader, which says where.
+    if source.fill_buf().is_ok_and(import::recognise) {
+        import::read(source).with_context(place)
+    } else {
+        Recording::read(source).with_context(place)
+    }
 }
