@@ -5,7 +5,7 @@ use crate::harness::hand::Hand;
 use crate::harness::session::{Report, Session};
 
 /// Longer than the scenarios last.
-const OPTIONS: &str = "--travel 300mm --step 1=1600 --phase still=1s --phase slow=60s";
+const OPTIONS: &str = "--travel 300mm --step 1=1600 --phase slow=60s";
 
 #[test]
 #[ignore = "needs a virtual machine: scripts/vm-test"]
@@ -59,12 +59,14 @@ fn kill_loses_at_most_the_last_second() {
 
         let judged = judge(&files, &name, &[]);
         let said = [judged.stdout, judged.stderr].concat();
-        let said = String::from_utf8_lossy(&said);
+        let said = String::from_utf8_lossy(&said).split_whitespace().collect::<Vec<_>>().join(" ");
         assert!(
             matches!(judged.status.code(), Some(0 | 1 | 3)),
             "slipgauge judge: {}: {said}",
             judged.status
         );
-        assert!(said.contains("cut short"), "judge is to say that the file was cut short: {said}");
+        // A file that ends in the middle of a line was cut short, one that ends between two was not closed.
+        let cut = said.contains("not closed") || said.contains("cut short");
+        assert!(cut, "judge is to say that the recording was not ended: {said}");
     }
 }

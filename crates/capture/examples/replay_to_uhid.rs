@@ -20,6 +20,10 @@ use rustix::event::{PollFd, PollFlags, poll};
 use rustix::thread::clock_nanosleep_absolute;
 use rustix::time::{ClockId, Timespec, clock_gettime};
 use serde_json::Value;
+use thread_priority::{
+    RealtimeThreadSchedulePolicy, ThreadPriority, ThreadSchedulePolicy, set_thread_priority_and_policy,
+    thread_native_id,
+};
 
 type Result<T> = std::result::Result<T, Box<dyn Error>>;
 
@@ -47,6 +51,9 @@ fn main() -> Result<()> {
         devices.push(Device::create(&score, descriptor)?);
     }
     wait_until_opened(&mut devices)?;
+    // A device does not wait for the computer to have time: go before everything else, where that is allowed.
+    let first = ThreadSchedulePolicy::Realtime(RealtimeThreadSchedulePolicy::Fifo);
+    let _ = set_thread_priority_and_policy(thread_native_id(), ThreadPriority::Max, first);
     while options.when.as_ref().is_some_and(|file| !file.exists()) {
         sleep_until(now() + 10_000_000)?;
     }
