@@ -26,9 +26,12 @@ pub mod verdict;
 
 use families::{NOT_LOOKED_AT, REGISTRY, not_examined, spoiled};
 use serde_json::{Value, json};
+use silence::HostSpans;
 use slipgauge_trace::Recording;
+use slipgauge_trace::recording::PhaseSpan;
 use slipgauge_trace::session::{ClockId, Role, Step};
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeMap;
+use std::sync::Arc;
 use step::StepView;
 use verdict::{
     Closure, DeviceWords, Family, FamilyVerdict, Finding, HostVerdict, Identified, Outcome, Quantity,
@@ -48,10 +51,15 @@ pub struct Judgement<'a> {
 pub fn judge<'a>(recording: &'a Recording, session: &str) -> Judgement<'a> {
     let header = &recording.header;
     let device = header.devices.iter().position(|d| d.role == Role::Test).unwrap_or(0);
-    let ids: BTreeSet<u32> = recording.phases.iter().map(|p| p.phase.step).collect();
-    let looks = u32::try_from(ids.len() * REGISTRY.len()).unwrap_or(u32::MAX);
-    let views: Vec<StepView> =
-        ids.iter().filter_map(|&id| StepView::new(recording, device, id, looks)).collect();
+    let mut by_step: BTreeMap<u32, Vec<&PhaseSpan>> = BTreeMap::new();
+    for span in &recording.phases {
+        by_step.entry(span.phase.step).or_default().push(span);
+    }
+    let looks = u32::try_from(by_step.len() * REGISTRY.len()).unwrap_or(u32::MAX);
+    let host = Arc::new(HostSpans::new(&recording.host));
+    let views =
+        by_step.iter().filter_map(|(&id, spans)| StepView::new(recording, device, id, spans, &host, looks));
+    let views: Vec<StepView> = views.collect();
     let mut findings = Vec::new();
     let mut steps = Vec::new();
     for view in &views {
@@ -103,7 +111,7 @@ fn step_verdict(view: &StepView, findings: &[Finding]) -> StepVerdict {
     for family in Family::ALL {
         families.entry(family).or_insert_with(|| not_examined(view, family, NOT_LOOKED_AT));
     }
-    let unplaced: u32 = view.phases.iter().map(|p| p.unplaced).sum();
+    let unplaced = view.phases.iter().map(|p| p.unplaced).fold(0, u32::saturating_add);
     if unplaced > 0 {
         // What cannot be placed may be what failed: no pass, and no fail by it alone.
         outcomes.push((Outcome::Inconclusive, true));
@@ -286,7 +294,7 @@ fn because(outcome: Outcome, steps: &[StepVerdict], received: &Received) -> Stri
         Outcome::Pass => format!("{upto}every examined family within its tolerance"),
         Outcome::Fail => format!("outside tolerance: {}", which(Outcome::Fail)),
         Outcome::Inconclusive => {
-            let unplaced: u32 = steps.iter().map(|s| s.swipes.unplaced).sum();
+            let unplaced = steps.iter().map(|s| s.swipes.unplaced).fold(0, u32::saturating_add);
             let open = which(Outcome::Inconclusive);
             let mut reasons = Vec::new();
             if !open.is_empty() {

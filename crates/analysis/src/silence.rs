@@ -244,8 +244,8 @@ impl Flanks<'_> {
 
     /// Reports without motion between two samples, strays included.
     fn idle(&self, row: usize, after: usize) -> u32 {
-        let idle: u32 = self.samples[row + 1..=after].iter().map(|s| s.idle_before).sum();
-        idle + (after - row - 1) as u32
+        let idle = self.samples[row + 1..=after].iter().map(|s| s.idle_before).fold(0, u32::saturating_add);
+        idle.saturating_add((after - row - 1) as u32)
     }
 
     /// The slot ledger: elapsed slots less reports received, over the next dozen reports. A queue that was held up

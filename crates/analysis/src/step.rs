@@ -12,6 +12,7 @@ use crate::verdict::Quantity;
 use slipgauge_trace::recording::{DeviceTrace, PhaseSpan, Recording};
 use slipgauge_trace::session::{Pace, Plan, Step, Task};
 use slipgauge_trace::{Metres, Nanos};
+use std::sync::Arc;
 
 /// Displacements are summed over this window to find the direction of travel.
 const FRAME_WINDOW: Nanos = Nanos(20_000_000);
@@ -118,7 +119,7 @@ pub struct StepView<'a> {
     /// The plan, if any.
     pub plan: Option<&'a Plan>,
     /// The computer's own part.
-    pub host: HostSpans,
+    pub host: Arc<HostSpans>,
     /// All that the device sent.
     pub trace: &'a DeviceTrace,
     /// Direction of travel; `None` without motion.
@@ -136,11 +137,17 @@ pub struct StepView<'a> {
 }
 
 impl<'a> StepView<'a> {
-    /// Looks at all phases of a step.
-    pub fn new(recording: &'a Recording, device: usize, id: u32, looks: u32) -> Option<StepView<'a>> {
+    /// Looks at all phases (`spans`) of a step.
+    pub fn new(
+        recording: &'a Recording,
+        device: usize,
+        id: u32,
+        spans: &[&PhaseSpan],
+        host: &Arc<HostSpans>,
+        looks: u32,
+    ) -> Option<StepView<'a>> {
         let trace = recording.devices.get(device)?;
         let plan = recording.header.plan.as_ref();
-        let spans: Vec<&PhaseSpan> = recording.phases.iter().filter(|p| p.phase.step == id).collect();
         let nominal_interval = recording.header.devices.get(device)?.nodes.iter().find_map(|n| n.interval_ns);
         // Two looks: waiting reports can be spread by the interval only once it is known.
         let rough: Vec<Series> = spans.iter().map(|p| Series::of_phase(trace, p, nominal_interval)).collect();
@@ -182,13 +189,12 @@ impl<'a> StepView<'a> {
                     .collect();
             }
         }
-        let host = HostSpans::new(&recording.host);
         let mut view = StepView {
             id,
             device,
             planned,
             plan,
-            host,
+            host: Arc::clone(host),
             trace,
             frame,
             interval,

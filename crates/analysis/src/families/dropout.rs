@@ -81,9 +81,9 @@ impl Detector for Dropout {
                 "no swipes, or neither travel nor nominal resolution is known",
             );
         };
-        let shows = |(p, s): &(&PhaseView, &SwipeView)| {
-            would_show(s, scale) || swipes_with(Family::Dropout, findings).contains(&super::key(p, s))
-        };
+        let seen = swipes_with(Family::Dropout, findings);
+        let shows =
+            |(p, s): &(&PhaseView, &SwipeView)| would_show(s, scale) || seen.contains(&super::key(p, s));
         let examined = step.swipes().filter(shows).map(|(p, s)| super::key(p, s)).collect();
         let mut out = share(step, Family::Dropout, findings, &examined, "");
         out.smallest_found = Some(LEAST_MM.max(LEAST_SLOTS * DUE as f64 / scale.counts_per_mm));
