@@ -1,8 +1,8 @@
 //! The host that records: when it notices a report, on what clock, and what it misses itself.
 //!
 //! A report is stamped when the reader wakes; those that came in the meantime lie in the same batch. While the host is
-//! held up nothing is read; the kernel keeps a ring of reports, and what comes once it is full is lost (hidraw keeps
-//! 64, `HIDRAW_BUFFER_SIZE` in linux/hidraw.h).
+//! held up nothing is read; the kernel keeps a ring of reports, and what comes once it is full is lost (Linux, hidraw:
+//! `HIDRAW_BUFFER_SIZE` is 64, and `hidraw_report_event` leaves one place free).
 
 mod stalls;
 
@@ -37,7 +37,7 @@ impl Default for Host {
             delay_ns: 30_000,
             delay_spread_ns: 5_000.0,
             resolution_ns: 1,
-            ring: 64,
+            ring: 63,
             kernel_stamps: false,
             stalls: Stalls::default(),
         }

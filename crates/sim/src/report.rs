@@ -101,12 +101,11 @@ impl ReportFormat {
     pub(crate) fn encode(&self, values: Values) -> Vec<u8> {
         let mut bytes = Vec::with_capacity(self.bytes());
         bytes.extend(self.id);
-        let buttons = values.buttons.to_le_bytes();
-        bytes.extend(buttons.into_iter().take(usize::from(self.buttons).div_ceil(8)));
+        let mut put = |field: &[u8], bits: usize| bytes.extend_from_slice(&field[..bits.div_ceil(8)]);
+        put(&values.buttons.to_le_bytes(), usize::from(self.buttons));
         let mask = (1u64 << self.bits) - 1;
         let [x, y] = values.counts.map(|v| i64::from(v) as u64 & mask);
-        let packed = (x | (y << self.bits)).to_le_bytes();
-        bytes.extend(packed.into_iter().take((2 * usize::from(self.bits)).div_ceil(8)));
+        put(&(x | (y << self.bits)).to_le_bytes(), 2 * usize::from(self.bits));
         if self.wheel {
             bytes.push(0);
         }

@@ -102,7 +102,11 @@ impl Profile {
     }
 
     fn raw_position(&self, s: f64) -> f64 {
-        self.units().map(|unit| unit.share * smooth(warped(unit.local(s), unit.warp))).sum()
+        let mut position = 0.0;
+        for unit in self.units() {
+            position += unit.share * smooth(warped(unit.local(s), unit.warp));
+        }
+        position
     }
 
     fn raw_speed(&self, s: f64) -> f64 {

@@ -49,10 +49,8 @@ impl TremorState {
             return [0.0; 2];
         }
         let seconds = t as f64 * 1e-9;
-        self.waves.map(|axis| {
-            let sum: f64 = axis.iter().map(|&(hz, phase)| sine_of_turns(hz * seconds + phase)).sum();
-            0.5 * self.amplitude_m * sum
-        })
+        let wave = |(hz, phase): Wave| sine_of_turns(hz * seconds + phase);
+        self.waves.map(|[a, b]| 0.5 * self.amplitude_m * (wave(a) + wave(b)))
     }
 }
 

@@ -225,6 +225,8 @@ impl TrackingState {
     }
 
     pub(super) fn force(&mut self, t: i64, loss: Loss, length_ns: i64) {
+        // A spell that is going on ends where this one begins.
+        self.over = self.take_unfinished();
         self.lost = Some(self.episode(t, loss, length_ns, self.last_speed, true));
     }
 
