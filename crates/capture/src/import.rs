@@ -34,7 +34,7 @@ use line::Line;
 use sha2::{Digest as _, Sha256};
 use slipgauge_trace::layout::{Layout, LayoutError};
 use slipgauge_trace::session::{
-    Clock, ClockId, Device, Digest, Entry, Event, Header, Node, Report, Role, VERSION, hex,
+    Clock, ClockId, Device, Digest, Entry, Event, Header, MAX_TIME, Node, Report, Role, VERSION, hex,
 };
 use slipgauge_trace::{Nanos, Recording, TraceError};
 use std::io::{BufRead, ErrorKind, Read as _};
@@ -66,6 +66,9 @@ pub enum ImportError {
         /// What it holds instead.
         found: String,
     },
+    /// Stamps further apart than a session may be long.
+    #[error("the recording spans more than 104 days; are its times seconds and microseconds?")]
+    TooLong,
     /// The file cannot be read.
     #[error("reading the recording: {0}")]
     Io(#[from] std::io::Error),
@@ -253,6 +256,9 @@ fn session(devices: Vec<Source>) -> Result<(Header, Vec<Entry>), ImportError> {
         entries.extend(reports.chain(others).map(|(t, event)| entry(t - start, index, event)));
     }
     entries.sort_by_key(|e| e.t);
+    if entries.last().is_some_and(|last| last.t.0 > MAX_TIME) {
+        return Err(ImportError::TooLong);
+    }
     Ok((header, entries))
 }
 

@@ -2,6 +2,8 @@
 //!
 //! Each was found by reading the parser; the claim of each test is what must hold instead.
 
+#![allow(clippy::unwrap_used, clippy::expect_used, reason = "a test that cannot go on should stop")]
+
 use slipgauge_trace::layout::{Layout, LayoutError};
 
 /// Page, Usage(Mouse), Collection(Application): how a mouse begins.

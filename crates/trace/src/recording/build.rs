@@ -3,7 +3,7 @@
 use super::{DeviceTrace, HostLog, Motion, NO_STAMP, PhaseSpan, Recording, RowFormat};
 use crate::TraceError;
 use crate::layout::{Layout, LayoutError};
-use crate::session::{Device, Digest, Entry, Event, Header, Protocol, Report};
+use crate::session::{Device, Digest, Entry, Event, Header, MAX_TIME, Protocol, Report};
 use crate::units::Nanos;
 use ndarray::Array1;
 
@@ -71,12 +71,18 @@ impl Builder {
             }
             Event::Gone => self.device(device)?.trace.gone.push(t),
             Event::Phase(phase) => {
-                self.close_phase(t)?;
+                if self.phases.last().is_some_and(|last| t < last.end) {
+                    return Err("a phase line is stamped earlier than the one before it".to_owned());
+                }
+                self.close_phase(t);
                 if let Some(phase) = phase {
                     let number = u32::try_from(self.phases.len() + 1).unwrap_or(u32::MAX);
                     self.phases.push(PhaseSpan { number, phase, begin: t, end: t });
                     self.open_phase = true;
                 }
+            }
+            Event::Stall(length) if !(0..=MAX_TIME).contains(&length.0) => {
+                return Err("a stall of negative or impossible length".to_owned());
             }
             Event::Stall(length) => self.host.stalls.push((t - length, t)),
             Event::Overrun(_) => self.host.overruns.push(t),
@@ -93,15 +99,11 @@ impl Builder {
         self.devices.get_mut(index).ok_or_else(|| format!("device {index}, but the header lists {known}"))
     }
 
-    fn close_phase(&mut self, t: Nanos) -> Result<(), String> {
+    fn close_phase(&mut self, t: Nanos) {
         if let (true, Some(last)) = (self.open_phase, self.phases.last_mut()) {
-            if t < last.begin {
-                return Err("a phase begins before the one it follows".to_owned());
-            }
             last.end = t;
         }
         self.open_phase = false;
-        Ok(())
     }
 
     pub(super) fn finish(mut self, digest: Digest) -> Recording {

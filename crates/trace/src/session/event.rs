@@ -114,7 +114,8 @@ pub struct Phase {
     pub other: Map<String, Value>,
 }
 
-/// The line as JSON has it; every key optional. `Option<Option<…>>` tells `"phase":null` from no key.
+/// The line as JSON has it; every key optional. A key that is there with the value `null` is told from no key where it
+/// means something: `"phase":null` ends a phase, `"resumed":null` is still a break.
 #[derive(Deserialize)]
 struct Raw<'a> {
     t: Option<i64>,
@@ -130,17 +131,20 @@ struct Raw<'a> {
     overrun: Option<u64>,
     other: Option<u64>,
     gone: Option<bool>,
+    #[serde(default, deserialize_with = "present")]
     back: Option<Value>,
     suspend: Option<i64>,
+    #[serde(default, deserialize_with = "present")]
     resumed: Option<Value>,
     meta: Option<Map<String, Value>>,
     note: Option<String>,
+    #[serde(default, deserialize_with = "present")]
     live: Option<Value>,
     end: Option<bool>,
 }
 
-fn present<'de, D: serde::Deserializer<'de>>(d: D) -> Result<Option<Option<Phase>>, D::Error> {
-    Option::<Phase>::deserialize(d).map(Some)
+fn present<'de, T: Deserialize<'de>, D: serde::Deserializer<'de>>(d: D) -> Result<Option<T>, D::Error> {
+    T::deserialize(d).map(Some)
 }
 
 impl Entry {
@@ -185,6 +189,9 @@ impl Entry {
             Event::Unknown
         };
         match (raw.t, &event) {
+            (Some(t), _) if t.unsigned_abs() > super::MAX_TIME.unsigned_abs() => {
+                Err("a time more than 104 days from the session's start".to_owned())
+            }
             (Some(t), _) => Ok(Entry { t: Nanos(t), device, event }),
             (None, Event::Unknown) => Ok(Entry { t: Nanos(i64::MIN), device, event }),
             (None, _) => Err("no time \"t\"".to_owned()),

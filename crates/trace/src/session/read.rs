@@ -1,6 +1,6 @@
 //! Reading a session file as a stream: one line in memory at a time.
 
-use super::{Entry, Header, MAX_LINE, VERSION};
+use super::{Entry, Header, MAX_LINE, MAX_NODES, VERSION};
 use crate::TraceError;
 use flate2::bufread::MultiGzDecoder;
 use sha2::{Digest as _, Sha256};
@@ -69,6 +69,9 @@ impl<R: BufRead> Reader<R> {
             Some(found) => return Err(TraceError::Version { found }),
             None => return Err(reader.error("no session header: the key \"slipgauge\" is missing".into())),
         }
+        if size(&value) > MAX_NODES {
+            return Err(reader.error(format!("session header: more than {MAX_NODES} devices or nodes")));
+        }
         let header =
             serde_json::from_value(value).map_err(|e| reader.error(format!("session header: {e}")))?;
         Ok((header, reader))
@@ -135,4 +138,12 @@ impl<R: BufRead> Reader<R> {
         }
         Ok(true)
     }
+}
+
+/// Number of devices or of nodes that a header lists, whichever is more.
+fn size(header: &serde_json::Value) -> usize {
+    let list = |of: &serde_json::Value, key: &str| of.get(key).and_then(|v| v.as_array()).map_or(0, Vec::len);
+    let devices = header.get("devices").and_then(|v| v.as_array()).into_iter().flatten();
+    let nodes: usize = devices.map(|device| list(device, "nodes")).sum();
+    nodes.max(list(header, "devices"))
 }

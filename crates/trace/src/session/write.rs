@@ -1,6 +1,6 @@
 //! Writing a session file, line by line.
 
-use super::{Entry, Event, Header};
+use super::{Entry, Event, Header, MAX_LINE};
 use crate::TraceError;
 use serde_json::{Value, json};
 use std::io::Write;
@@ -54,7 +54,7 @@ impl<W: Write> Writer<W> {
     /// Writes one entry as one line.
     ///
     /// # Errors
-    /// [`TraceError::Io`] if the sink refuses.
+    /// [`TraceError::Io`] if the sink refuses, or the line would be longer than [`MAX_LINE`].
     pub fn write(&mut self, entry: &Entry) -> Result<(), TraceError> {
         if let Event::Report(report) = &entry.event {
             return self.report(entry, report);
@@ -107,8 +107,14 @@ impl<W: Write> Writer<W> {
     }
 
     fn put(&mut self, value: &Value) -> Result<(), TraceError> {
-        serde_json::to_writer(&mut self.sink, value).map_err(|e| wrap(e.into()))?;
-        self.sink.write_all(b"\n").map_err(wrap)
+        use std::fmt::Write as _;
+        self.line.clear();
+        let _ = writeln!(self.line, "{value}");
+        if self.line.len() > MAX_LINE {
+            let what = format!("a line of more than {MAX_LINE} bytes, which no reader would take");
+            return Err(wrap(std::io::Error::new(std::io::ErrorKind::InvalidInput, what)));
+        }
+        self.sink.write_all(self.line.as_bytes()).map_err(wrap)
     }
 
     /// Hands the sink's own buffer on.
