@@ -8,8 +8,8 @@
 use slipgauge_analysis::judge;
 use slipgauge_analysis::verdict::{Cause, Family, FamilyVerdict, Finding, Outcome, StepVerdict, Verdict};
 use slipgauge_sim::{
-    Bench, Bounce, DeviceModel, Drift, Excess, Fault, Firmware, Gain, Hand, Link, Loss, Missing, Pace,
-    ReportFormat, Script, Sensor, Tracking, What,
+    Bench, Bounce, Course, DeviceModel, Drift, Excess, Fault, Firmware, Gain, Hand, Link, Loss, Missing,
+    Pace, ReportFormat, Script, Sensor, Tracking, Tremor, What,
 };
 use slipgauge_trace::Recording;
 
@@ -200,6 +200,20 @@ fn a_firmware_clip_below_the_field_is_the_firmwares() {
     let verdict = verdict(Bench { seed: 9, device, ..Bench::default() });
     let found = family(&verdict, Family::ReportCeiling);
     assert_eq!((found.verdict, found.cause), (Outcome::Fail, Some(Cause::Firmware)), "{}", words(&verdict));
+}
+
+/// Swipes that are alike to the last count hold their top value for some reports at every peak: a smooth peak, no clip.
+#[test]
+fn a_smooth_peak_is_no_clip() {
+    let sensor = Sensor { noise: 0.0, ..Sensor::default() };
+    let hand = Hand {
+        peak_scatter: 0.0,
+        course: Course::MinimumJerk,
+        tremor: Tremor { amplitude_m: 0.0, ..Tremor::default() },
+        ..Hand::default()
+    };
+    let verdict = verdict(Bench { hand, ..with_sensor(11, sensor) });
+    assert!(of(&verdict, Family::ReportCeiling).is_empty(), "{}", words(&verdict));
 }
 
 #[test]

@@ -1,0 +1,427 @@
+//! The faults that the table asks for, with their sizes: one list, one entry a kind of fault.
+//!
+//! A size is what the header of the family's file states as the smallest that it finds (the first of each list), and
+//! larger ones. An entry says how a size is laid into a scene, and which of the truth's labels are large enough to be
+//! held against that statement; a label hidden by a stall of the host never is.
+
+use crate::space::{FAST, Scene};
+use slipgauge_analysis::verdict::Family;
+use slipgauge_sim::{
+    Bursts, Excess, Firmware, Gain, Label, Loss, Missing, Pace, ReportFormat, Scaling, Stretch, Tremble,
+    Truth, What,
+};
+use std::f64::consts::PI;
+
+/// How a fault is scored.
+#[derive(Clone, Copy)]
+pub enum Score {
+    /// By events: a finding of the family at the place of each label that passes the test.
+    Events(fn(&Label, &Truth) -> bool),
+    /// By the verdict: the family fails.
+    Fails,
+}
+
+/// One kind of fault.
+pub struct Case {
+    /// Its name.
+    pub name: &'static str,
+    /// The family that it belongs to.
+    pub family: Family,
+    /// Unit of the sizes.
+    pub unit: &'static str,
+    /// Sizes, the stated smallest first.
+    pub sizes: &'static [f64],
+    /// How it is laid into a scene.
+    pub apply: fn(&mut Scene, f64),
+    /// How it is scored.
+    pub score: Score,
+}
+
+/// Counts per report slot from which a silence can be told; the files of dropout and tracking loss say 3, and the
+/// flank's own scatter is on top.
+const DUE: f64 = 3.5;
+
+fn counts_per_slot(truth: &Truth, m_s: f64) -> f64 {
+    let device = &truth.bench.device;
+    m_s * device.counts_per_m(1)[0] * device.link.interval_ns as f64 * 1e-9
+}
+
+/// Two reports and 1 mm, at [`DUE`] counts a slot.
+fn dropout(label: &Label, truth: &Truth) -> bool {
+    let reports = label.detail.get("reports").copied().unwrap_or(0.0);
+    let slot_s = truth.bench.device.link.interval_ns as f64 * 1e-9;
+    let m_s = 1e-3 * label.size / (reports * slot_s).max(slot_s);
+    label.size >= 1.0 && reports >= 2.0 && counts_per_slot(truth, m_s) >= DUE
+}
+
+/// Likewise, by the time that it lasts.
+fn loss(label: &Label, truth: &Truth) -> bool {
+    let onset = label.detail.get("onset_m_s").copied().unwrap_or(0.0);
+    let slots = (label.end_ns - label.begin_ns) / truth.bench.device.link.interval_ns.max(1);
+    label.size >= 1.0 && slots >= 2 && counts_per_slot(truth, onset) >= DUE
+}
+
+fn two_mm(label: &Label, _: &Truth) -> bool {
+    label.size >= 2.0
+}
+
+/// Three reports held at the top.
+fn clipped(label: &Label, truth: &Truth) -> bool {
+    label.end_ns - label.begin_ns >= truth.bench.device.link.interval_ns * 5 / 2
+}
+
+fn any(_: &Label, _: &Truth) -> bool {
+    true
+}
+
+fn drops(scene: &mut Scene, mm: f64, counts: Missing) {
+    // At half-way most courses run at eight tenths of their peak or more.
+    let slots = 1e-3 * mm / (0.8 * scene.fast_m_s * scene.interval_s());
+    let what = What::Dropout { reports: slots.ceil().max(2.0) as u32, counts };
+    for swipe in scene.free_fast() {
+        let at = scene.dice.between(0.35, 0.6);
+        scene.in_fast(swipe, at, what);
+    }
+}
+
+fn limit(scene: &mut Scene, share_of_peak: f64, loss: Loss) {
+    let tracking = &mut scene.bench.device.sensor.tracking;
+    tracking.max_speed_m_s = share_of_peak * scene.fast_m_s;
+    tracking.scatter = 0.02;
+    tracking.loss = loss;
+}
+
+fn spins(scene: &mut Scene, mm: f64) {
+    for swipe in scene.free_fast() {
+        let turn_rad = scene.dice.between(0.5 * PI, PI) * scene.dice.pick(&[-1.0, 1.0]);
+        let speed_share = 0.8;
+        // |true − false| of two vectors of lengths 1 and `speed_share`.
+        let apart = (1.0 + speed_share * speed_share - 2.0 * speed_share * f64::cos(turn_rad)).sqrt();
+        // A third more than asked for, since the speed at the place is not known; small ones are not scored.
+        let seconds = 1.33e-3 * mm / (apart * 0.8 * scene.fast_m_s);
+        let what = What::Lose { loss: Loss::Guess { turn_rad, speed_share }, seconds };
+        let at = scene.dice.between(0.35, 0.6);
+        scene.in_fast(swipe, at, what);
+    }
+}
+
+fn carries_on(scene: &mut Scene, ms: f64, loss: Loss) {
+    for swipe in scene.free_fast() {
+        scene.in_fast(swipe, 0.97, What::Lose { loss, seconds: 1e-3 * ms });
+    }
+}
+
+/// Rates at which a report holds many counts at the peak, so that a ceiling means something.
+fn coarse_enough(scene: &mut Scene) {
+    let nominal = scene.dice.pick(&[800.0, 1600.0, 3200.0]);
+    let interval_ns = scene.dice.pick(&[500_000, 1_000_000, 2_000_000, 4_000_000]);
+    scene.with_rates(if nominal < 1000.0 { interval_ns.max(1_000_000) } else { interval_ns }, nominal);
+}
+
+fn firmware_clip(scene: &mut Scene, share_of_peak: f64, excess: Excess) {
+    coarse_enough(scene);
+    let peak = scene.fast_m_s * scene.counts_per_m() * scene.interval_s();
+    scene.bench.device.firmware =
+        Firmware { limit: Some((share_of_peak * peak) as i32), excess, ..Firmware::default() };
+}
+
+fn field_clip(scene: &mut Scene, share_of_peak: f64, excess: Excess) {
+    coarse_enough(scene);
+    // The resolution that puts the field's 127 counts at this share of the peak.
+    let nominal = 127.0 * 0.0254 / (share_of_peak * scene.fast_m_s * scene.interval_s());
+    scene.bench.device.steps[0].nominal_counts_per_inch = nominal;
+    scene.bench.device.report = ReportFormat { bits: 8, ..ReportFormat::default() };
+    scene.bench.device.firmware = Firmware { excess, ..Firmware::default() };
+}
+
+fn creep(scene: &mut Scene, mm_s: f64) {
+    let angle = scene.dice.between(0.0, 2.0 * PI);
+    scene.bench.device.sensor.drift.creep_m_s = [1e-3 * mm_s * angle.cos(), 1e-3 * mm_s * angle.sin()];
+}
+
+/// Net counts in the 8 s that are left of the still phase.
+fn creep_counts(scene: &mut Scene, counts: f64) {
+    let mm_s = 1e3 * counts / 8.0 / scene.counts_per_m();
+    creep(scene, mm_s);
+}
+
+fn bursts(scene: &mut Scene, counts: f64) {
+    scene.bench.device.sensor.drift.bursts = Bursts { rate_hz: 0.5, counts, seconds: 0.02 };
+}
+
+fn off_nominal(scene: &mut Scene, error: f64) {
+    scene.bench.device.steps[0].error = error * scene.dice.pick(&[-1.0, 1.0]);
+}
+
+/// A fault of the simulator's catalogue. A name that is not there leaves the scene sound, and every session missed.
+fn named(scene: &mut Scene, name: &str, size: f64) {
+    if let Ok(bench) = scene.bench.clone().with_fault(name, Some(size)) {
+        scene.bench = bench;
+    }
+}
+
+const fn case(
+    name: &'static str,
+    family: Family,
+    sizes: (&'static [f64], &'static str),
+    apply: fn(&mut Scene, f64),
+    score: Score,
+) -> Case {
+    Case { name, family, unit: sizes.1, sizes: sizes.0, apply, score }
+}
+
+const MM: &[f64] = &[1.0, 2.0, 5.0, 20.0];
+const PEAK: &[f64] = &[0.98, 0.9, 0.75, 0.5];
+
+/// All of them.
+pub const CASES: &[Case] = &[
+    case(
+        "dropout late",
+        Family::Dropout,
+        (MM, "mm"),
+        |s, x| drops(s, x, Missing::Kept),
+        Score::Events(dropout),
+    ),
+    case(
+        "dropout lost",
+        Family::Dropout,
+        (MM, "mm"),
+        |s, x| drops(s, x, Missing::Lost),
+        Score::Events(dropout),
+    ),
+    case(
+        "tracking silent",
+        Family::TrackingLoss,
+        (PEAK, "of peak"),
+        |s, x| limit(s, x, Loss::Silent),
+        Score::Events(loss),
+    ),
+    case(
+        "tracking partial",
+        Family::TrackingLoss,
+        (&[0.9, 0.75, 0.5], "of peak"),
+        |s, x| limit(s, x, Loss::Partial { share: 0.33 }),
+        Score::Events(loss),
+    ),
+    case(
+        "tracking acceleration",
+        Family::TrackingLoss,
+        (&[0.8, 0.5], "of peak acceleration"),
+        |s, x| {
+            // Minimum jerk of peak speed v over D reaches 5.77/1.875² v²/D.
+            let tracking = &mut s.bench.device.sensor.tracking;
+            tracking.max_acceleration_m_s2 = x * 1.64 * s.fast_m_s * s.fast_m_s / 0.3;
+            tracking.hold_s = 0.02;
+        },
+        Score::Events(loss),
+    ),
+    case("spin-out placed", Family::SpinOut, (&[2.0, 5.0, 20.0, 60.0], "mm"), spins, Score::Events(two_mm)),
+    case(
+        "spin-out guess",
+        Family::SpinOut,
+        (&[0.9, 0.6], "of peak"),
+        |s, x| limit(s, x, Loss::Guess { turn_rad: 2.4, speed_share: 0.8 }),
+        Score::Events(two_mm),
+    ),
+    case(
+        "spin-out repeat",
+        Family::SpinOut,
+        (&[0.9, 0.6], "of peak"),
+        |s, x| limit(s, x, Loss::Repeat { fade_s: 0.0 }),
+        Score::Events(two_mm),
+    ),
+    case(
+        "carry-on steady",
+        Family::CarryOn,
+        (&[20.0, 40.0], "ms"),
+        |s, x| carries_on(s, x, Loss::Repeat { fade_s: 0.0 }),
+        Score::Events(two_mm),
+    ),
+    case(
+        "carry-on fading",
+        Family::CarryOn,
+        (&[60.0], "ms"),
+        |s, x| carries_on(s, x, Loss::Repeat { fade_s: 0.015 }),
+        Score::Events(two_mm),
+    ),
+    case("creep", Family::Drift, (&[4.0, 10.0, 40.0], "counts in 8 s"), creep_counts, Score::Events(any)),
+    case("creep, verdict", Family::Drift, (&[0.12, 0.2, 0.5], "mm/s"), creep, Score::Fails),
+    case("bursts", Family::Drift, (&[2.0, 4.0, 12.0], "counts"), bursts, Score::Events(after_settling)),
+    case(
+        "tremble",
+        Family::Drift,
+        (&[2.0, 10.0], "1/s"),
+        |s, x| s.bench.device.sensor.drift.tremble = Tremble { rate_hz: x, counts: 1.0 },
+        Score::Events(any),
+    ),
+    case(
+        "flicker",
+        Family::Drift,
+        (&[20.0, 60.0], "µm"),
+        |s, x| s.bench.device.sensor.drift.flicker.amplitude_m = 1e-6 * x,
+        Score::Events(any),
+    ),
+    case(
+        "truncation",
+        Family::GainChange,
+        (&[0.37], "ratio"),
+        |s, x| s.bench.device.firmware.scaling = Some(Scaling { ratio: x, truncates: true }),
+        Score::Fails,
+    ),
+    case(
+        "gain, bulge",
+        Family::GainChange,
+        (&[0.1], "share"),
+        |s, x| {
+            let v = s.fast_m_s;
+            s.bench.device.sensor.gain = Gain::Curve(vec![(0.2 * v, 1.0), (0.6 * v, 1.0 + x), (v, 1.0 + x)]);
+        },
+        Score::Fails,
+    ),
+    case(
+        "ceiling, firmware, lost",
+        Family::ReportCeiling,
+        (PEAK, "of peak"),
+        |s, x| firmware_clip(s, x, Excess::Discarded),
+        Score::Events(clipped),
+    ),
+    case(
+        "ceiling, firmware, kept",
+        Family::ReportCeiling,
+        (PEAK, "of peak"),
+        |s, x| firmware_clip(s, x, Excess::Carried),
+        Score::Events(clipped),
+    ),
+    case(
+        "ceiling, field, lost",
+        Family::ReportCeiling,
+        (&[0.9, 0.5, 0.15], "of peak"),
+        |s, x| field_clip(s, x, Excess::Discarded),
+        Score::Events(clipped),
+    ),
+    case(
+        "ceiling, field, kept",
+        Family::ReportCeiling,
+        (&[0.9, 0.5], "of peak"),
+        |s, x| field_clip(s, x, Excess::Carried),
+        Score::Events(clipped),
+    ),
+    case("resolution off", Family::Resolution, (&[0.115, 0.13, 0.2], "share"), off_nominal, Score::Fails),
+    case(
+        "interval off",
+        Family::ReportInterval,
+        (&[0.055, 0.08], "share"),
+        |s, x| s.bench.device.link.clock_error = x * s.dice.pick(&[-1.0, 1.0]),
+        Score::Fails,
+    ),
+    case(
+        "interval, structure",
+        Family::ReportInterval,
+        (&[0.25], "of interval"),
+        |s, x| {
+            let by_ns = (x * s.bench.device.link.interval_ns as f64) as i64;
+            s.bench.device.link.stretch = Some(Stretch { every: 8, by_ns });
+        },
+        Score::Events(any),
+    ),
+    case(
+        "wake-up late",
+        Family::WakeUp,
+        (&[30.0, 60.0], "ms"),
+        |s, x| named(s, "wake-late", x),
+        Score::Events(two_mm),
+    ),
+    case(
+        "wake-up short",
+        Family::WakeUp,
+        (&[30.0, 60.0], "ms"),
+        |s, x| named(s, "wake-short", x),
+        Score::Events(two_mm),
+    ),
+    case(
+        "straightening",
+        Family::Straightening,
+        (&[6.0], "degrees"),
+        |s, x| named(s, "straightening", x),
+        Score::Events(any),
+    ),
+];
+
+/// Begins after the 2 s for which pad and cable settle, and in the still phase.
+fn after_settling(label: &Label, truth: &Truth) -> bool {
+    let still = truth.phases.first();
+    still.is_some_and(|p| label.begin_ns > p.begin_ns + 2_100_000_000 && label.end_ns < p.end_ns)
+}
+
+/// A sound device at nine tenths of one tolerance.
+pub const NEAR: &[(&str, Family, fn(&mut Scene))] = &[
+    ("dropouts, late, in 18 % of swipes", Family::Dropout, |s| some_drop(s, Missing::Kept)),
+    ("dropouts, lost, in 18 % of swipes", Family::Dropout, |s| some_drop(s, Missing::Lost)),
+    ("tracking loss in 18 % of fast swipes", Family::TrackingLoss, |s| {
+        // The peak speed that 18 % of the fast swipes exceed: normal quantile 0.915.
+        let above = 1.0 + 0.915 * s.bench.hand.peak_scatter;
+        limit(s, above, Loss::Silent);
+    }),
+    ("spin-out in 18 % of swipes", Family::SpinOut, |s| {
+        in_share_of_swipes(s, |d| {
+            let turn_rad = d.between(0.5 * PI, PI);
+            What::Lose { loss: Loss::Guess { turn_rad, speed_share: 0.8 }, seconds: 0.015 }
+        });
+    }),
+    ("firmware ceiling in 18 % of fast swipes", Family::ReportCeiling, |s| {
+        let above = 1.0 + 0.915 * s.bench.hand.peak_scatter;
+        firmware_clip(s, above, Excess::Discarded);
+    }),
+    ("creep 0.09 mm/s", Family::Drift, |s| creep(s, 0.09)),
+    ("bursts 0.45 a second", Family::Drift, |s| {
+        s.bench.device.sensor.drift.bursts = Bursts { rate_hz: 0.45, counts: 8.0, seconds: 0.02 };
+    }),
+    ("resolution off by 9 %", Family::Resolution, |s| off_nominal(s, 0.09)),
+    ("gain contrast 1.8 %", Family::GainChange, |s| {
+        let contrast = 0.018 * s.dice.pick(&[-1.0, 1.0]);
+        set_contrast(s, contrast);
+    }),
+    ("interval off by 4.5 %", Family::ReportInterval, |s| {
+        s.bench.device.link.clock_error = 0.045 * s.dice.pick(&[-1.0, 1.0]);
+    }),
+];
+
+/// The share at nine tenths of the default tolerance for events in swipes.
+pub const NEAR_SHARE: f64 = 0.18;
+
+fn in_share_of_swipes(scene: &mut Scene, what: impl Fn(&mut crate::space::Dice) -> What) {
+    for (phase, count) in [(2, 10), (3, 10), (FAST, scene.fast)] {
+        for swipe in 1..=count {
+            if scene.dice.chance(NEAR_SHARE) {
+                let (at, what) = (scene.dice.between(0.35, 0.6), what(&mut scene.dice));
+                scene.bench.faults.push(slipgauge_sim::Fault::in_swipe(phase, swipe, at, what));
+            }
+        }
+    }
+}
+
+fn some_drop(scene: &mut Scene, counts: Missing) {
+    let reports = (0.02 / scene.interval_s()).ceil().max(2.0) as u32;
+    in_share_of_swipes(scene, |_| What::Dropout { reports, counts });
+}
+
+/// Gain that changes evenly with speed so that fast over slow comes out at a contrast, by a trial run.
+pub fn set_contrast(scene: &mut Scene, contrast: f64) {
+    let trial = if contrast < 0.0 { -0.01 } else { 0.01 };
+    scene.bench.device.sensor.gain = Gain::Slope { per_m_s: trial };
+    let got = scene.bench.clone().session().map_or(0.0, |session| true_contrast(&session.truth()));
+    let per_m_s = if got == 0.0 { 0.0 } else { trial * contrast / got };
+    scene.bench.device.sensor.gain = Gain::Slope { per_m_s };
+}
+
+/// Mean gain of the fast swipes over that of the slow ones, less one.
+pub fn true_contrast(truth: &Truth) -> f64 {
+    pace_gain(truth, Pace::Fast) / pace_gain(truth, Pace::Slow) - 1.0
+}
+
+/// Mean gain of the swipes of a pace.
+pub fn pace_gain(truth: &Truth, pace: Pace) -> f64 {
+    let phase = if pace == Pace::Fast { FAST } else { crate::space::SLOW };
+    let gains: Vec<f64> = truth.swipes.iter().filter(|s| s.phase == phase).map(|s| s.gain).collect();
+    if gains.is_empty() { 1.0 } else { gains.iter().sum::<f64>() / gains.len() as f64 }
+}

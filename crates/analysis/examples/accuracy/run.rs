@@ -1,0 +1,86 @@
+//! Runs scenes: session, recording, verdict and truth, on all cores.
+//!
+//! A session goes from the simulator's entries straight into a recording, as an importer's would; the file in between
+//! is tested elsewhere. Results come back in order of their index, so that nothing depends on the cores.
+
+use crate::space::Scene;
+use slipgauge_analysis::judge;
+use slipgauge_analysis::verdict::{Family, FamilyVerdict, StepVerdict, Verdict};
+use slipgauge_sim::Truth;
+use slipgauge_trace::Recording;
+use slipgauge_trace::session::Digest;
+use std::error::Error;
+use std::io::Write as _;
+use std::sync::Mutex;
+use std::sync::atomic::{AtomicUsize, Ordering};
+use std::thread;
+
+/// A session as it was judged, with the truth.
+pub struct Ran {
+    /// What was said.
+    pub verdict: Verdict,
+    /// What really happened.
+    pub truth: Truth,
+}
+
+impl Ran {
+    /// The one step, if any.
+    pub fn step(&self) -> Option<&StepVerdict> {
+        self.verdict.steps.first()
+    }
+
+    /// What is said of a family.
+    pub fn family(&self, family: Family) -> Option<&FamilyVerdict> {
+        self.step()?.families.iter().find(|f| f.family == family)
+    }
+}
+
+/// Runs one scene.
+pub fn run(scene: Scene) -> Result<Ran, Box<dyn Error + Send + Sync>> {
+    let session = scene.bench.session()?;
+    let mut header = session.header();
+    if let Some(plan) = &mut header.plan {
+        plan.straight_edge = Some(scene.straight_edge);
+    }
+    let mut entries = session.entries();
+    let recording = {
+        let digest = Digest { sha256: [0; 32], bytes: 0, cut_short: false };
+        Recording::from_entries(header, entries.by_ref(), digest)?
+    };
+    let truth = entries.truth();
+    Ok(Ran { verdict: judge(&recording, "simulated").verdict, truth })
+}
+
+/// Calls `work` for 0 to `n` − 1 on all cores and shows progress on standard error.
+pub fn parallel<T: Send>(what: &str, n: usize, quiet: bool, work: impl Fn(usize) -> T + Sync) -> Vec<T> {
+    let cores = thread::available_parallelism().map_or(1, usize::from);
+    let (next, done) = (AtomicUsize::new(0), AtomicUsize::new(0));
+    let results = Mutex::new(Vec::with_capacity(n));
+    thread::scope(|scope| {
+        for _ in 0..cores {
+            scope.spawn(|| {
+                loop {
+                    let index = next.fetch_add(1, Ordering::Relaxed);
+                    if index >= n {
+                        break;
+                    }
+                    let result = work(index);
+                    if let Ok(mut results) = results.lock() {
+                        results.push((index, result));
+                    }
+                    let done = done.fetch_add(1, Ordering::Relaxed) + 1;
+                    if !quiet && (done == n || done.is_multiple_of(n.div_ceil(50))) {
+                        // Progress is no result: if nobody reads it, nothing is lost.
+                        drop(write!(std::io::stderr(), "\r{what}: {done} of {n}   "));
+                    }
+                }
+            });
+        }
+    });
+    if !quiet {
+        drop(writeln!(std::io::stderr()));
+    }
+    let mut results = results.into_inner().unwrap_or_default();
+    results.sort_by_key(|(index, _)| *index);
+    results.into_iter().map(|(_, result)| result).collect()
+}

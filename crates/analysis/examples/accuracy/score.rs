@@ -1,0 +1,156 @@
+//! Holds what was said against what happened.
+//!
+//! An event is *found* if a finding of its own family overlaps it, give or take [`MARGIN`]; *elsewhere* if only one of
+//! another family does; else *missed*. A finding that overlaps no label of a fault is *invented*. What operator and
+//! host did are labels too, and no faults.
+
+use crate::cases::{Case, Score};
+use crate::run::Ran;
+use serde::Serialize;
+use slipgauge_analysis::verdict::{Cause, Family, Finding, Outcome};
+use slipgauge_sim::{Family as TrueFamily, Label, Truth};
+
+/// Findings lie between reports, labels between polls: one slow report and the reader's delay.
+const MARGIN: i64 = 25_000_000;
+/// A label longer than this holds for a phase or a session and explains only findings of its own family.
+const LASTING: i64 = 5_000_000_000;
+
+/// What came of one session.
+#[derive(Debug, Clone, Default)]
+pub struct Tally {
+    /// Events that were large enough to be found.
+    pub events: usize,
+    /// Not found at all.
+    pub missed: usize,
+    /// Found only under another family.
+    pub elsewhere: usize,
+    /// Found with the right cause, with cause unknown, with a wrong one.
+    pub cause: [usize; 3],
+    /// Found with the right kind, of those whose kind can be told.
+    pub kind: (usize, usize),
+    /// More than one finding of the family for one event.
+    pub doubled: usize,
+    /// Families of findings for which nothing happened.
+    pub invented: Vec<Family>,
+    /// Whether the family fails, passes, or was not examined.
+    pub fails: bool,
+    /// See `fails`.
+    pub not_examined: bool,
+    /// Families that fail.
+    pub failing: Vec<Family>,
+    /// Whether the whole session passes.
+    pub passes: bool,
+    /// Swipes that could not be placed.
+    pub unplaced: u32,
+}
+
+/// A name as both sides spell it.
+pub fn spelled(value: impl Serialize) -> String {
+    serde_json::to_value(value).ok().and_then(|v| v.as_str().map(str::to_owned)).unwrap_or_default()
+}
+
+fn overlap(label: &Label, finding: &Finding) -> bool {
+    finding.begin_ns <= label.end_ns + MARGIN && label.begin_ns <= finding.end_ns + MARGIN
+}
+
+/// True if the host was held up at the label's place: then it is rightly put down to the host.
+fn hidden(label: &Label, truth: &Truth) -> bool {
+    let host = truth.labels.iter().filter(|l| l.family == TrueFamily::Host || l.kind == "overrun");
+    host.into_iter().any(|h| h.begin_ns <= label.end_ns + MARGIN && label.begin_ns <= h.end_ns + MARGIN)
+}
+
+fn is_fault(label: &Label) -> bool {
+    !matches!(label.family, TrueFamily::Operator | TrueFamily::Host) && label.kind != "overrun"
+}
+
+/// What a finding's kind would be called in the truth, for families whose kinds matter.
+fn true_kind(finding: &Finding) -> Option<&'static str> {
+    match (finding.family, finding.kind) {
+        (Family::Dropout, "late") => Some("late"),
+        (Family::Dropout, "lost") => Some("lost"),
+        (Family::ReportCeiling, "thrown away") => Some("discarded"),
+        (Family::ReportCeiling, "handed on") => Some("carried"),
+        (Family::Dropout | Family::ReportCeiling, _) => Some("not told"),
+        _ => None,
+    }
+}
+
+/// Findings for which nothing happened.
+pub fn invented(ran: &Ran) -> Vec<&Finding> {
+    let explains = |label: &Label, finding: &Finding| {
+        let same = spelled(label.family) == spelled(finding.family);
+        is_fault(label) && overlap(label, finding) && (same || label.end_ns - label.begin_ns < LASTING)
+    };
+    let none = |f: &&Finding| !ran.truth.labels.iter().any(|label| explains(label, f));
+    ran.verdict.findings.iter().filter(none).collect()
+}
+
+/// What is common to all sessions.
+pub fn session(ran: &Ran) -> Tally {
+    let families = ran.step().map(|s| s.families.as_slice()).unwrap_or_default();
+    Tally {
+        invented: invented(ran).into_iter().map(|f| f.family).collect(),
+        failing: families.iter().filter(|f| f.verdict == Outcome::Fail).map(|f| f.family).collect(),
+        passes: ran.verdict.verdict == Outcome::Pass,
+        unplaced: ran.step().map_or(0, |s| s.swipes.unplaced),
+        ..Tally::default()
+    }
+}
+
+/// A session of a fault.
+pub fn case(case: &Case, ran: &Ran) -> Tally {
+    let mut tally = session(ran);
+    let outcome = ran.family(case.family).map(|f| f.verdict);
+    tally.fails = outcome == Some(Outcome::Fail);
+    tally.not_examined = outcome.is_none_or(|o| o == Outcome::NotExamined);
+    match case.score {
+        Score::Fails => {
+            // One event a session: being outside the tolerance.
+            tally.events = 1;
+            tally.missed = usize::from(!tally.fails);
+            if let (true, Some(cause)) = (tally.fails, ran.family(case.family).and_then(|f| f.cause)) {
+                let label = ran.truth.labels.iter().find(|l| spelled(l.family) == spelled(case.family));
+                if let Some(label) = label {
+                    count_cause(&mut tally, cause, label);
+                }
+            }
+        }
+        Score::Events(large_enough) => {
+            let name = spelled(case.family);
+            let own = ran.truth.labels.iter().filter(|l| spelled(l.family) == name);
+            for label in own.filter(|l| large_enough(l, &ran.truth) && !hidden(l, &ran.truth)) {
+                event(&mut tally, case.family, label, ran);
+            }
+        }
+    }
+    tally
+}
+
+fn event(tally: &mut Tally, family: Family, label: &Label, ran: &Ran) {
+    tally.events += 1;
+    let mut here = ran.verdict.findings.iter().filter(|f| overlap(label, f));
+    let own: Vec<&Finding> = here.clone().filter(|f| f.family == family).collect();
+    match own.as_slice() {
+        [] if here.any(|f| !matches!(f.family, Family::Resolution | Family::GainChange)) => {
+            tally.elsewhere += 1;
+        }
+        [] => tally.missed += 1,
+        [finding, rest @ ..] => {
+            tally.doubled += usize::from(!rest.is_empty());
+            count_cause(tally, finding.cause, label);
+            if let Some(kind) = true_kind(finding) {
+                tally.kind.0 += usize::from(kind == label.kind);
+                tally.kind.1 += 1;
+            }
+        }
+    }
+}
+
+fn count_cause(tally: &mut Tally, cause: Cause, label: &Label) {
+    let index = match cause {
+        _ if spelled(cause) == spelled(label.cause) => 0,
+        Cause::Unknown => 1,
+        _ => 2,
+    };
+    tally.cause[index] += 1;
+}
