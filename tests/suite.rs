@@ -4,4 +4,5 @@ mod decode;
 mod fixtures;
 mod harness;
 mod import;
+mod sessions;
 mod vm;
