@@ -12,6 +12,12 @@
 mod cases;
 #[path = "accuracy/dump.rs"]
 mod dump;
+#[path = "accuracy/gain.rs"]
+mod gain;
+#[path = "accuracy/intervals.rs"]
+mod intervals;
+#[path = "accuracy/near.rs"]
+mod near;
 #[path = "accuracy/run.rs"]
 mod run;
 #[path = "accuracy/score.rs"]
@@ -65,7 +71,7 @@ fn main() -> Result<(), Box<dyn Error + Send + Sync>> {
     println!("{}", studies::sound(&plan));
     println!("{}", studies::near(&plan));
     println!("{}", studies::families(&plan));
-    println!("{}", studies::gain(&plan));
+    println!("{}", gain::study(&plan));
     println!("Made in {:.0} s.", begin.elapsed().as_secs_f64());
     Ok(())
 }

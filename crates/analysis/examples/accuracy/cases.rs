@@ -84,7 +84,8 @@ fn drops(scene: &mut Scene, mm: f64, counts: Missing) {
     }
 }
 
-fn limit(scene: &mut Scene, share_of_peak: f64, loss: Loss) {
+/// A tracking limit at a share of the fast swipes' peak.
+pub fn limit(scene: &mut Scene, share_of_peak: f64, loss: Loss) {
     let tracking = &mut scene.bench.device.sensor.tracking;
     tracking.max_speed_m_s = share_of_peak * scene.fast_m_s;
     tracking.scatter = 0.02;
@@ -118,7 +119,8 @@ fn coarse_enough(scene: &mut Scene) {
     scene.with_rates(if nominal < 1000.0 { interval_ns.max(1_000_000) } else { interval_ns }, nominal);
 }
 
-fn firmware_clip(scene: &mut Scene, share_of_peak: f64, excess: Excess) {
+/// Firmware that clips at a share of the fast swipes' peak.
+pub fn firmware_clip(scene: &mut Scene, share_of_peak: f64, excess: Excess) {
     coarse_enough(scene);
     let peak = scene.fast_m_s * scene.counts_per_m() * scene.interval_s();
     scene.bench.device.firmware =
@@ -134,7 +136,8 @@ fn field_clip(scene: &mut Scene, share_of_peak: f64, excess: Excess) {
     scene.bench.device.firmware = Firmware { excess, ..Firmware::default() };
 }
 
-fn creep(scene: &mut Scene, mm_s: f64) {
+/// Creep in a direction at random.
+pub fn creep(scene: &mut Scene, mm_s: f64) {
     let angle = scene.dice.between(0.0, 2.0 * PI);
     scene.bench.device.sensor.drift.creep_m_s = [1e-3 * mm_s * angle.cos(), 1e-3 * mm_s * angle.sin()];
 }
@@ -149,7 +152,8 @@ fn bursts(scene: &mut Scene, counts: f64) {
     scene.bench.device.sensor.drift.bursts = Bursts { rate_hz: 0.5, counts, seconds: 0.02 };
 }
 
-fn off_nominal(scene: &mut Scene, error: f64) {
+/// Resolution off by so much, either way.
+pub fn off_nominal(scene: &mut Scene, error: f64) {
     scene.bench.device.steps[0].error = error * scene.dice.pick(&[-1.0, 1.0]);
 }
 
@@ -351,58 +355,6 @@ pub const CASES: &[Case] = &[
 fn after_settling(label: &Label, truth: &Truth) -> bool {
     let still = truth.phases.first();
     still.is_some_and(|p| label.begin_ns > p.begin_ns + 2_100_000_000 && label.end_ns < p.end_ns)
-}
-
-/// A sound device at nine tenths of one tolerance.
-pub const NEAR: &[(&str, Family, fn(&mut Scene))] = &[
-    ("dropouts, late, in 18 % of swipes", Family::Dropout, |s| some_drop(s, Missing::Kept)),
-    ("dropouts, lost, in 18 % of swipes", Family::Dropout, |s| some_drop(s, Missing::Lost)),
-    ("tracking loss in 18 % of fast swipes", Family::TrackingLoss, |s| {
-        // The peak speed that 18 % of the fast swipes exceed: normal quantile 0.915.
-        let above = 1.0 + 0.915 * s.bench.hand.peak_scatter;
-        limit(s, above, Loss::Silent);
-    }),
-    ("spin-out in 18 % of swipes", Family::SpinOut, |s| {
-        in_share_of_swipes(s, |d| {
-            let turn_rad = d.between(0.5 * PI, PI);
-            What::Lose { loss: Loss::Guess { turn_rad, speed_share: 0.8 }, seconds: 0.015 }
-        });
-    }),
-    ("firmware ceiling in 18 % of fast swipes", Family::ReportCeiling, |s| {
-        let above = 1.0 + 0.915 * s.bench.hand.peak_scatter;
-        firmware_clip(s, above, Excess::Discarded);
-    }),
-    ("creep 0.09 mm/s", Family::Drift, |s| creep(s, 0.09)),
-    ("bursts 0.45 a second", Family::Drift, |s| {
-        s.bench.device.sensor.drift.bursts = Bursts { rate_hz: 0.45, counts: 8.0, seconds: 0.02 };
-    }),
-    ("resolution off by 9 %", Family::Resolution, |s| off_nominal(s, 0.09)),
-    ("gain contrast 1.8 %", Family::GainChange, |s| {
-        let contrast = 0.018 * s.dice.pick(&[-1.0, 1.0]);
-        set_contrast(s, contrast);
-    }),
-    ("interval off by 4.5 %", Family::ReportInterval, |s| {
-        s.bench.device.link.clock_error = 0.045 * s.dice.pick(&[-1.0, 1.0]);
-    }),
-];
-
-/// The share at nine tenths of the default tolerance for events in swipes.
-pub const NEAR_SHARE: f64 = 0.18;
-
-fn in_share_of_swipes(scene: &mut Scene, what: impl Fn(&mut crate::space::Dice) -> What) {
-    for (phase, count) in [(2, 10), (3, 10), (FAST, scene.fast)] {
-        for swipe in 1..=count {
-            if scene.dice.chance(NEAR_SHARE) {
-                let (at, what) = (scene.dice.between(0.35, 0.6), what(&mut scene.dice));
-                scene.bench.faults.push(slipgauge_sim::Fault::in_swipe(phase, swipe, at, what));
-            }
-        }
-    }
-}
-
-fn some_drop(scene: &mut Scene, counts: Missing) {
-    let reports = (0.02 / scene.interval_s()).ceil().max(2.0) as u32;
-    in_share_of_swipes(scene, |_| What::Dropout { reports, counts });
 }
 
 /// Gain that changes evenly with speed so that fast over slow comes out at a contrast, by a trial run.

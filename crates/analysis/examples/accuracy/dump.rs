@@ -1,6 +1,7 @@
 //! One session, truth and verdict beside each other, for finding out what went wrong.
 
-use crate::cases::{CASES, NEAR, set_contrast};
+use crate::cases::{CASES, set_contrast};
+use crate::near::NEAR;
 use crate::run::run;
 use crate::score::spelled;
 use crate::space::{Fixed, Scene};

@@ -1,16 +1,15 @@
-//! The studies that make the table: sound sessions, sessions near their tolerances, faults by size, intervals, and
-//! how small a gain change can be resolved.
+//! The studies that make the table: sound sessions, sessions near their tolerances, faults by size, intervals, .
 //!
 //! Each is a function from a plan (how many, from which seed) to Markdown, with the seeds of what went wrong after it.
 
-use crate::cases::{CASES, Case, NEAR, NEAR_SHARE, pace_gain, set_contrast, true_contrast};
+use crate::cases::{CASES, Case};
+use crate::intervals::{COVERAGE, Held, contrast, coverage_row, held, limit, resolution};
+use crate::near::{NEAR, NEAR_SHARE};
 use crate::run::{Ran, parallel, run};
 use crate::score::{self, Tally};
 use crate::space::{Fixed, Scene};
 use crate::table::{Table, share, short};
-use slipgauge_analysis::stats::{mean_sd, median};
-use slipgauge_analysis::verdict::{Family, Outcome, Quantity};
-use slipgauge_sim::{Missing, Pace};
+use slipgauge_analysis::verdict::{Family, Outcome};
 use std::collections::BTreeMap;
 
 /// How many sessions, and which.
@@ -27,7 +26,8 @@ pub struct Plan {
 }
 
 impl Plan {
-    fn wants(&self, name: &str) -> bool {
+    /// True if a study is asked for.
+    pub fn wants(&self, name: &str) -> bool {
         name.contains(&self.only)
     }
 
@@ -35,63 +35,6 @@ impl Plan {
     fn cell(&self) -> usize {
         (self.sessions * 3).div_ceil(80).clamp(1, 300)
     }
-}
-
-/// An interval held against the truth.
-#[derive(Debug, Clone, Copy)]
-struct Held {
-    covered: bool,
-    error: f64,
-    half: f64,
-}
-
-fn held(q: Quantity, truth: f64, error: f64) -> Held {
-    let covered = q.low.is_none_or(|l| l <= truth) && q.high.is_none_or(|h| truth <= h);
-    let half = q.low.zip(q.high).map_or(f64::INFINITY, |(l, h)| 0.5 * (h - l));
-    Held { covered, error, half }
-}
-
-/// Resolution against the truth at the slow pace; the error with the travel's own error taken out.
-fn resolution(ran: &Ran) -> Option<Held> {
-    let q = ran.step()?.resolution_counts_per_inch?;
-    let truth = ran.truth.steps.first()?.counts_per_inch[0] * pace_gain(&ran.truth, Pace::Slow);
-    let travel = 1e-6 * ran.truth.bench.travel.told_um as f64 / ran.truth.travel_m;
-    let mut held = held(q, truth, q.value * travel / truth - 1.0);
-    held.half /= truth;
-    Some(held)
-}
-
-fn contrast(ran: &Ran) -> Option<Held> {
-    let q = ran.family(Family::GainChange)?.estimate?;
-    let truth = true_contrast(&ran.truth);
-    Some(held(q, truth, q.value - truth))
-}
-
-const COVERAGE: &[&str] = &[
-    "95 % interval of",
-    "n",
-    "covers (exact 95 % interval)",
-    "bias ± standard error",
-    "median half width",
-    "no interval",
-];
-
-fn coverage_row(table: &mut Table, name: &str, all: &[Option<Held>]) {
-    let known: Vec<Held> = all.iter().flatten().copied().collect();
-    let errors: Vec<f64> = known.iter().map(|h| 100.0 * h.error).collect();
-    let bias = mean_sd(&errors).map_or_else(
-        || "–".to_owned(),
-        |(mean, sd)| format!("{mean:+.4} ± {:.4} %", sd / (errors.len() as f64).sqrt()),
-    );
-    let halves: Vec<f64> = known.iter().map(|h| 100.0 * h.half).collect();
-    table.row(&[
-        name.to_owned(),
-        known.len().to_string(),
-        share(known.iter().filter(|h| h.covered).count(), known.len()),
-        bias,
-        median(&halves).map_or_else(|| "–".to_owned(), |h| format!("{h:.3} %")),
-        (all.len() - known.len()).to_string(),
-    ]);
 }
 
 /// Counts of families, commonest first.
@@ -227,7 +170,8 @@ pub fn near(plan: &Plan) -> String {
             apply(&mut scene);
             let ran = run(scene).ok()?;
             let estimate = match family {
-                Family::Dropout | Family::SpinOut => ran
+                // Spin-outs of slow swipes are too small to be seen, so their share has no such truth.
+                Family::Dropout => ran
                     .family(*family)
                     .and_then(|f| f.estimate)
                     .map(|q| held(q, NEAR_SHARE, q.value - NEAR_SHARE)),
@@ -306,7 +250,7 @@ pub fn families(plan: &Plan) -> String {
             let what = format!("{} {size}", case.name);
             let all: Vec<(Tally, Option<Held>)> = parallel(&what, plan.cell(), plan.quiet, |i| {
                 let ran = run(case_scene(case, size, plan.from + i as u64)).ok()?;
-                Some((score::case(case, &ran), limit(case, &ran)))
+                Some((score::case(case, &ran), limit(case.family, &ran)))
             })
             .into_iter()
             .flatten()
@@ -331,14 +275,6 @@ pub fn families(plan: &Plan) -> String {
     }
     coverage_row(&mut covers, "tracking limit (where given)", &limits);
     table.text() + &covers.text() + "\nSeeds:\n\n" + &seen
-}
-
-fn limit(case: &Case, ran: &Ran) -> Option<Held> {
-    let q = ran.step()?.tracking_limit_m_s.filter(|_| case.family == Family::TrackingLoss)?;
-    let truth = ran.truth.bench.device.sensor.tracking.max_speed_m_s;
-    let mut held = held(q, truth, q.value / truth - 1.0);
-    held.half /= truth;
-    Some(held)
 }
 
 fn family_row(table: &mut Table, case: &Case, size: f64, all: &[Tally]) {
@@ -368,76 +304,4 @@ fn family_row(table: &mut Table, case: &Case, size: f64, all: &[Tally]) {
         if blind { "not examined".to_owned() } else { short(fails, n) },
         short(sum(&|t| usize::from(t.passes)), n),
     ]);
-}
-
-/// How small a gain change is resolved, by stop scatter.
-pub fn gain(plan: &Plan) -> String {
-    if !plan.wants("gain contrast") {
-        return String::new();
-    }
-    let n = (plan.sessions / 80).clamp(1, 300);
-    let heads = [
-        "stop scatter",
-        "true contrast",
-        "n",
-        "family fails",
-        "family passes",
-        "0 outside the interval",
-        "half width, median",
-        "half width, 95th percentile",
-    ];
-    let mut table =
-        Table::new("Gain contrast resolved (calm, straight edge, 10 slow and 20 fast swipes)", &heads);
-    for scatter_mm in [0.15, 0.7, 1.0] {
-        for percent in [0.0, 0.25, 0.5, 1.0, 1.5, 2.25, 2.5, 3.0, 3.5] {
-            let all: Vec<_> =
-                parallel(&format!("gain contrast {percent} % at {scatter_mm} mm"), n, plan.quiet, |i| {
-                    let fixed = Fixed { calm: true, scatter_m: Some(1e-3 * scatter_mm), ..Fixed::default() };
-                    let mut scene = Scene::sound(plan.from + i as u64, "gain contrast", fixed);
-                    set_contrast(&mut scene, 0.01 * percent);
-                    let ran = run(scene).ok()?;
-                    let q = ran.family(Family::GainChange)?.estimate?;
-                    Some((
-                        ran.family(Family::GainChange)?.verdict,
-                        q.low? > 0.0 || q.high? < 0.0,
-                        q.high? - q.low?,
-                    ))
-                })
-                .into_iter()
-                .flatten()
-                .collect();
-            let count = |outcome| all.iter().filter(|(o, _, _)| *o == outcome).count();
-            let halves: Vec<f64> = all.iter().map(|(_, _, w)| 50.0 * w).collect();
-            let at = |q| {
-                slipgauge_analysis::stats::quantile(&halves, q)
-                    .map_or("–".to_owned(), |h| format!("{h:.3} %"))
-            };
-            table.row(&[
-                format!("{scatter_mm} mm"),
-                format!("{percent} %"),
-                all.len().to_string(),
-                short(count(Outcome::Fail), all.len()),
-                short(count(Outcome::Pass), all.len()),
-                short(all.iter().filter(|(_, apart, _)| *apart).count(), all.len()),
-                at(0.5),
-                at(0.95),
-            ]);
-        }
-    }
-    table.text()
-}
-
-/// Late against lost over all dropouts that were found; for the short version.
-pub fn late_and_lost(plan: &Plan, n: usize, mm: f64) -> Vec<(Missing, Tally)> {
-    let both = [("dropout late", Missing::Kept), ("dropout lost", Missing::Lost)];
-    let cases =
-        both.iter().filter_map(|(name, counts)| Some((CASES.iter().find(|c| c.name == *name)?, *counts)));
-    cases
-        .flat_map(|(case, counts)| {
-            let tallies = parallel(case.name, n, plan.quiet, |i| {
-                run(case_scene(case, mm, plan.from + i as u64)).ok().map(|ran| score::case(case, &ran))
-            });
-            tallies.into_iter().flatten().map(move |tally| (counts, tally)).collect::<Vec<_>>()
-        })
-        .collect()
 }
