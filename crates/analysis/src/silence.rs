@@ -249,13 +249,17 @@ impl Flanks<'_> {
     }
 
     /// The slot ledger: elapsed slots less reports received, over the next dozen reports. A queue that was held up
-    /// delivers in a rush, and the ledger falls back; reports that were never sent leave it up.
+    /// delivers in a rush, and the ledger falls back at once; reports that were never sent leave it up for good.
     fn ledger_stays_up(&self, row: usize, after: usize) -> bool {
         let last = (after + LEDGER).min(self.samples.len() - 1);
-        let missing = (self.samples[after].t - self.samples[row].t) as f64 / self.slot - 1.0;
-        let elapsed = (self.samples[last].t - self.samples[row].t) as f64 / self.slot;
-        let received: f64 = self.samples[after..=last].iter().map(|s| 1.0 + f64::from(s.idle_before)).sum();
-        let idle_in_gap = f64::from(self.samples[after].idle_before);
-        elapsed - (received - idle_in_gap) >= 0.5 * missing
+        let elapsed = |to: usize| (self.samples[to].t - self.samples[row].t) as f64 / self.slot;
+        let missing = elapsed(after) - 1.0;
+        let mut received = 0.0;
+        (after..=last).all(|at| {
+            // Reports without counts that came during the silence are no part of a rush after it.
+            let idle = if at == after { 0 } else { self.samples[at].idle_before };
+            received += 1.0 + f64::from(idle);
+            elapsed(at) - received >= 0.5 * missing
+        })
     }
 }

@@ -8,8 +8,8 @@
 use slipgauge_analysis::judge;
 use slipgauge_analysis::verdict::{Cause, Family, FamilyVerdict, Finding, Outcome, StepVerdict, Verdict};
 use slipgauge_sim::{
-    Bench, Bounce, Course, DeviceModel, Drift, Excess, Fault, Firmware, Gain, Hand, Link, Loss, Missing,
-    Pace, ReportFormat, Script, Sensor, Tracking, Tremor, What,
+    Bench, Bounce, Course, DeviceModel, Drift, Excess, Fault, Firmware, Gain, Hand, Host, Link, Loss,
+    Missing, Pace, ReportFormat, Script, Sensor, Stalls, Tracking, Tremor, What,
 };
 use slipgauge_trace::Recording;
 
@@ -120,6 +120,20 @@ fn a_recorded_stall_of_the_host_is_not_blamed_on_the_device() {
 
 fn with_sensor(seed: u64, sensor: Sensor) -> Bench {
     Bench { seed, device: DeviceModel { sensor, ..DeviceModel::default() }, ..Bench::default() }
+}
+
+#[test]
+fn a_hold_up_of_the_host_that_nobody_recorded_is_not_blamed_on_the_device_either() {
+    for (seed, interval_ns) in [(1, 125_000), (2, 125_000), (3, 500_000), (4, 1_000_000)] {
+        let stalls = Stalls { rate_hz: 20.0, mean_s: 0.0015, seen: false };
+        let host = Host { stalls, ..Host::default() };
+        let device = DeviceModel::default().with_interval_ns(interval_ns);
+        // A real dropout close by does not make the hold-ups look real.
+        let faults = vec![Fault::in_swipe(4, 5, 0.5, What::Dropout { reports: 40, counts: Missing::Lost })];
+        let verdict = verdict(Bench { seed, device, host, faults, ..Bench::default() });
+        let found: Vec<_> = verdict.findings.iter().map(|f| (f.family, f.phase, f.swipe)).collect();
+        assert_eq!(found, [(Family::Dropout, 4, Some(5))], "seed {seed}\n{}", words(&verdict));
+    }
 }
 
 /// Common practice, no source: a device that stops tracking on any fast movement fails, and the sensor is the cause.

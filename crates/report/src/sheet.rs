@@ -108,7 +108,7 @@ fn draw_step(pen: &mut Pen, step: &StepView, said: &StepVerdict, findings: &[Fin
     let resolution =
         said.resolution_counts_per_inch.map(|q| format!("effective {} counts/inch", text::interval(q, 0)));
     let clean = said.swept.fastest_clean_m_s.map(|v| format!("clean up to {}", text::speed(v)));
-    let counts = format!("{} swipes found, {} clean", said.swipes.found, said.swipes.clean);
+    let counts = format!("{} found, {} clean", text::count(said.swipes.found, "swipe"), said.swipes.clean);
     let line: Vec<String> = [Some(counts), clean, resolution].into_iter().flatten().collect();
     pen.text("faint", &line.join(" · "), 18.0);
     draw_still(pen, step, said);

@@ -94,9 +94,9 @@ fn write_step(out: &mut String, v: &Verdict, s: &StepVerdict) -> std::fmt::Resul
     writeln!(out)?;
     paragraph(out, "", &format!("{}: {}", step(s), outcome(s.verdict)))?;
     let swipes = &s.swipes;
-    let mut line = format!("{} swipes found, {} clean", swipes.found, swipes.clean);
+    let mut line = format!("{} found, {} clean", count(swipes.found, "swipe"), swipes.clean);
     if swipes.asked > 0 {
-        line = format!("{} swipes asked, {line}", swipes.asked);
+        line = format!("{} swipes asked, {} found, {} clean", swipes.asked, swipes.found, swipes.clean);
     }
     if swipes.unplaced > 0 {
         write!(line, ", {} unplaced", swipes.unplaced)?;
@@ -185,6 +185,11 @@ pub fn size(f: &Finding) -> String {
 pub fn interval(q: Quantity, digits: usize) -> String {
     let end = |v: Option<f64>| v.map_or_else(|| "…".to_owned(), |v| format!("{v:.digits$}"));
     format!("{:.digits$} ({} to {})", q.value, end(q.low), end(q.high))
+}
+
+/// A number with its noun.
+pub fn count(n: u32, noun: &str) -> String {
+    format!("{n} {noun}{}", if n == 1 { "" } else { "s" })
 }
 
 fn sentence(text: &str) -> String {

@@ -63,6 +63,25 @@ pub fn session(seed: u64, name: &str, size: Option<f64>) -> Result<String, Box<d
             label.detail
         )?;
     }
+    let mut strange = 0;
+    for found in &ran.swipes {
+        let mut made = ran.truth.swipes.iter().filter(|s| s.phase == found.phase);
+        let same = made.find(|s| s.begin_ns < found.span.1 && found.span.0 < s.end_ns);
+        let made_mm = same.map_or(0.0, |s| 1e3 * s.travel_m);
+        if same.is_none_or(|s| s.swipe != found.number) || (made_mm - found.along_mm).abs() > 3.0 {
+            strange += 1;
+            let (begin, end) = (found.span.0 as f64 * 1e-9, found.span.1 as f64 * 1e-9);
+            let made = same.map(|s| (s.swipe, s.begin_ns as f64 * 1e-9, s.end_ns as f64 * 1e-9));
+            let head = format!("phase {} swipe {} {begin:.4}-{end:.4} s", found.phase, found.number);
+            writeln!(out, "  found {head} {:.2} mm, made {made:.4?} {made_mm:.2} mm", found.along_mm)?;
+        }
+    }
+    writeln!(
+        out,
+        "  swipes found {} (unlike the truth: {strange}), made {}",
+        ran.swipes.len(),
+        ran.truth.swipes.len()
+    )?;
     let verdict = &ran.verdict;
     writeln!(out, "\nVERDICT: {:?}: {}", verdict.verdict, verdict.because)?;
     for step in &verdict.steps {

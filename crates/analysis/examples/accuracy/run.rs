@@ -21,6 +21,21 @@ pub struct Ran {
     pub verdict: Verdict,
     /// What really happened.
     pub truth: Truth,
+    /// Swipes as they were found.
+    pub swipes: Vec<Found>,
+}
+
+/// A swipe as it was found.
+#[derive(Debug, Clone, Copy)]
+pub struct Found {
+    /// Phase.
+    pub phase: u32,
+    /// Swipe within the phase.
+    pub number: u32,
+    /// From and to, nanoseconds of session time.
+    pub span: (i64, i64),
+    /// Counted length in millimetres by the provisional scale.
+    pub along_mm: f64,
 }
 
 impl Ran {
@@ -48,7 +63,18 @@ pub fn run(scene: Scene) -> Result<Ran, Box<dyn Error + Send + Sync>> {
         Recording::from_entries(header, entries.by_ref(), digest)?
     };
     let truth = entries.truth();
-    Ok(Ran { verdict: judge(&recording, "simulated").verdict, truth })
+    let judgement = judge(&recording, "simulated");
+    let swipes = judgement.steps.iter().flat_map(|step| {
+        let per_mm = step.scale.map_or(1.0, |s| s.counts_per_mm);
+        step.swipes().map(move |(phase, view)| Found {
+            phase: phase.span.number,
+            number: view.swipe.number,
+            span: (view.swipe.begin, view.swipe.end),
+            along_mm: view.swipe.along / per_mm,
+        })
+    });
+    let swipes = swipes.collect();
+    Ok(Ran { verdict: judgement.verdict, truth, swipes })
 }
 
 /// Calls `work` for 0 to `n` − 1 on all cores and shows progress on standard error.

@@ -56,7 +56,7 @@ fn named(counts: &[(Family, usize)], per: usize) -> String {
 /// First seeds of sessions that something is true of.
 fn seeds<T>(plan: &Plan, all: &[T], what: impl Fn(&T) -> bool) -> String {
     let hits = (plan.from..).zip(all).filter(|(_, t)| what(t)).map(|(seed, _)| seed.to_string());
-    hits.take(8).collect::<Vec<_>>().join(" ")
+    hits.take(12).collect::<Vec<_>>().join(" ")
 }
 
 /// A sound session with 60 fast swipes.
@@ -128,6 +128,9 @@ pub fn sound(plan: &Plan) -> String {
     let lone = |r: &SoundResult| !r.tally.passes && r.tally.invented.is_empty() && r.tally.unplaced == 0;
     seen += &format!("; open without finding {}", seeds(plan, &all, lone));
     let off = |h: &Option<Held>| h.is_some_and(|h| h.error.abs() > 0.01);
+    let uncovered = |h: &Option<Held>| h.is_some_and(|h| !h.covered);
+    seen += &format!("; resolution not covered {}", seeds(plan, &all, |r| uncovered(&r.resolution)));
+    seen += &format!("; contrast not covered {}", seeds(plan, &all, |r| uncovered(&r.contrast)));
     seen += &format!("; resolution off by 1 % {}", seeds(plan, &all, |r| off(&r.resolution)));
     seen += &format!("; contrast off by 1 % {}\n", seeds(plan, &all, |r| off(&r.contrast)));
     let mut table = Table::new("Intervals, sound sessions", COVERAGE);
