@@ -152,6 +152,7 @@ impl<'a> StepView<'a> {
         // Two looks: waiting reports can be spread by the interval only once it is known.
         let rough: Vec<Series> = spans.iter().map(|p| Series::of_phase(trace, p, nominal_interval)).collect();
         let interval = report_interval(&rough);
+        drop(rough);
         let settled = interval.map(|q| Nanos(q.value as i64)).or(nominal_interval);
         let series = spans.iter().map(|p| Series::of_phase(trace, p, settled));
         let mut phases: Vec<PhaseView> = spans

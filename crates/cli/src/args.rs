@@ -1,6 +1,6 @@
 //! What can be typed.
 
-use crate::commands::{DemoArgs, JudgeArgs};
+use crate::commands::{DemoArgs, JudgeArgs, SimulateArgs};
 use crate::units::{Length, Span};
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use slipgauge_trace::session::{self, Pace, Step, Task};
@@ -20,6 +20,7 @@ pub struct Cli {
 #[derive(Debug, Subcommand)]
 pub enum Command {
     /// List the pointing devices that are plugged in.
+    #[command(after_help = "Exit status: 0 listed, or none found; 2 wrong usage, or they cannot be listed.")]
     Devices,
     /// Record a session of one device to a file.
     Record(Box<RecordArgs>),
@@ -27,6 +28,8 @@ pub enum Command {
     Judge(JudgeArgs),
     /// Record, judge and draw a sound and a failing device on a simulated bench.
     Demo(DemoArgs),
+    /// Make a session of a simulated device with known faults, and the truth beside it.
+    Simulate(SimulateArgs),
     // A further command: a variant here, a module in `commands`, a line in `commands::run`.
 }
 
@@ -50,6 +53,10 @@ pub struct RecordArgs {
     /// Direction of the swipes: x is sideways, y is fore and aft.
     #[arg(long, value_name = "x|y")]
     pub axis: Option<AxisArg>,
+    /// The swipes run along a straight edge, which keeps the device from turning: resolution and gain change are then
+    /// known better.
+    #[arg(long)]
+    pub straight_edge: bool,
     /// A resolution step and what its maker says it is, in counts per inch; several are numbered as they come. A step
     /// may have a name, and the number may be unknown: 1=1600, red=800, green.
     #[arg(long = "step", value_name = "NAME[=NUMBER]")]

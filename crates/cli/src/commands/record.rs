@@ -131,6 +131,7 @@ fn header(args: &RecordArgs, device: &FoundDevice, steps: &[Step]) -> Header {
         travel_um: args.travel.map(|length| length.0),
         travel_u_um: args.travel_uncertainty.map(|length| length.0),
         axis: args.axis.map(Into::into),
+        straight_edge: args.straight_edge.then_some(true),
         steps: steps.to_vec(),
         ..Plan::default()
     };
