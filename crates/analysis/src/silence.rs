@@ -147,8 +147,9 @@ fn silent_end(
     let last = ctx.samples.len().checked_sub(1)?;
     let before = ctx.before(last);
     let whole = swipe.one_travel - total < SHORT_AT_END_MM * counts_per_mm;
-    let at_speed = before > 0.35 * swipe.peak && before * ctx.slot * 1e-9 >= DUE as f64;
-    (at_speed && !whole && !ctx.slowing(last)).then(|| Silence {
+    let fast = before > 0.35 * swipe.peak && before > SLOWEST_LIMIT_MM_S * counts_per_mm;
+    let at_speed = fast && before * ctx.slot * 1e-9 >= DUE as f64;
+    (at_speed && !whole && !swipe.began_short && !ctx.slowing(last)).then(|| Silence {
         begin: ctx.samples[last].t,
         end: ctx.samples[last].t,
         slots: 0.0,
@@ -163,6 +164,8 @@ fn silent_end(
     })
 }
 
+/// No sensor goes blind below this: the poorest data sheets give 12 in/s, 300 mm/s.
+const SLOWEST_LIMIT_MM_S: f64 = 200.0;
 /// A swipe that ends at speed is short by at least this, else it simply hit the stop.
 const SHORT_AT_END_MM: f64 = 15.0;
 

@@ -34,6 +34,10 @@ const LEAST: f64 = 0.05;
 const ONE_TRAVEL: f64 = 1.15;
 /// And if they sum to at least this share, they are one swipe with a rest on the way.
 const WHOLE: f64 = 0.85;
+/// Shortfalls are alike, and worth naming, to this share of the travel: 6 mm of 300.
+const ALIKE: f64 = 0.02;
+/// A rest on the way of a swipe whose parts make one whole travel lasts no longer than this.
+const LONGEST_REST: i64 = 4_000_000_000;
 /// A pause is begun at speed if the last reports before it run at more than this share of the fragment's peak.
 const AT_SPEED: f64 = 0.35;
 /// Either part of a swipe that a silence has cut in two shows at least this share of the travel.
@@ -77,6 +81,8 @@ pub struct Swipe {
     pub reversal: bool,
     /// One travel in counts, as the finder took it.
     pub one_travel: f64,
+    /// True if it began where the swipe before had stopped short: both are short by as much.
+    pub began_short: bool,
 }
 
 impl Swipe {
@@ -136,9 +142,15 @@ pub fn find(series: &Series, frame: Frame, travel: f64) -> Found {
             peak: piece.peak,
             reversal: piece.reversal,
             one_travel: travel,
+            began_short: false,
         });
     }
     measure(series, frame, &places, &mut found.swipes);
+    let short: Vec<f64> = found.swipes.iter().map(|s| travel - s.along).collect();
+    for (i, pair) in short.windows(2).enumerate() {
+        found.swipes[i + 1].began_short =
+            pair[0] > ALIKE * travel && (pair[0] - pair[1]).abs() < ALIKE * travel;
+    }
     found
 }
 
@@ -278,7 +290,8 @@ fn join_last(pieces: &[Fragment], travel: f64) -> Option<(usize, Fragment)> {
         let worth = a.along.abs().min(b.along.abs()) >= PART * travel;
         // The hand rested on the way: the parts make one whole travel.
         let whole = (a.along + b.along).abs() >= WHOLE * travel;
-        if same && one_travel && worth && (at_speed || whole) && gap <= LONGEST_SILENCE {
+        let one = (at_speed && gap <= LONGEST_SILENCE) || (whole && gap <= LONGEST_REST);
+        if same && one_travel && worth && one {
             return Some((n - 2, merge(&[a, b], false)));
         }
     }

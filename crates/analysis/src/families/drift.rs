@@ -5,8 +5,8 @@
 //!
 //! Decides on two criteria. Creep: |net| / T against the tolerance, with ±1 count on the net (quantisation) as the
 //! half width of its interval. Bursts: their number against a rate, exact Poisson limits (Garwood 1936), counted as
-//! groups and not as reports, since one tremble makes two reports. A single large group may be a knock on the desk:
-//! its cause is unknown.
+//! groups and not as reports, since one tremble makes two reports. A group that swings about its place and rings down
+//! is a knock on the desk, and no burst.
 //!
 //! A group of a single count is no burst: a place next to a count's edge crosses it on any movement, however small.
 //!
@@ -29,17 +29,46 @@ const SETTLING: f64 = 2.0;
 const LISTED: usize = 50;
 /// Counts along the path of a group that make it a burst.
 const LEAST_BURST: f64 = 2.0;
+/// A knock: counts along its path at least, net over path at most, share of the path in the first half of its time at
+/// least, and how long a desk rings at most.
+const KNOCK_LEAST: f64 = 6.0;
+const KNOCK_NET: f64 = 0.3;
+const KNOCK_EARLY: f64 = 0.7;
+const KNOCK_LONGEST: i64 = 500_000_000;
 /// The still time is looked at in so many parts.
 const PARTS: usize = 8;
 /// Net counts under this are no creep.
 const LEAST_NET: f64 = 3.0;
 
+/// Counts that lie near to each other in time.
+struct Group {
+    begin: i64,
+    end: i64,
+    /// Counts along the path.
+    path: f64,
+    net: (f64, f64),
+    /// Time of each report with its counts.
+    steps: Vec<(i64, f64)>,
+}
+
+impl Group {
+    /// True for a knock on the desk: it swings about where it began, and rings down.
+    fn is_knock(&self) -> bool {
+        let middle = self.begin + (self.end - self.begin) / 2;
+        let early: f64 = self.steps.iter().filter(|s| s.0 <= middle).map(|s| s.1).sum();
+        let swings = self.net.0.hypot(self.net.1) <= KNOCK_NET * self.path;
+        self.path >= KNOCK_LEAST
+            && self.end - self.begin <= KNOCK_LONGEST
+            && swings
+            && early >= KNOCK_EARLY * self.path
+    }
+}
+
 /// What a phase at rest shows.
 struct Rest {
     seconds: f64,
     net: (f64, f64),
-    /// Begin, end and counts along the path.
-    groups: Vec<(i64, i64, f64)>,
+    groups: Vec<Group>,
     /// Counts in each [`PARTS`]th of the time.
     parts: [(f64, f64); PARTS],
 }
@@ -48,14 +77,18 @@ impl Rest {
     /// True if the counts add up one way, spread over the time: what happens once says nothing of a trend.
     fn creeps(&self) -> bool {
         let net = self.net.0.hypot(self.net.1);
-        let path: f64 = self.groups.iter().map(|g| g.2).sum();
+        let path: f64 = self.groups.iter().map(|g| g.path).sum();
         let progress = |part: &(f64, f64)| (part.0 * self.net.0 + part.1 * self.net.1) / net.max(1.0);
         let largest = self.parts.iter().map(progress).fold(0.0, f64::max);
         net >= LEAST_NET && net > 0.5 * path && largest <= 0.5 * net
     }
 
-    fn bursts(&self) -> impl Iterator<Item = &(i64, i64, f64)> {
-        self.groups.iter().filter(|group| group.2 >= LEAST_BURST)
+    fn bursts(&self) -> impl Iterator<Item = &Group> {
+        self.groups.iter().filter(|group| group.path >= LEAST_BURST && !group.is_knock())
+    }
+
+    fn knocks(&self) -> usize {
+        self.groups.iter().filter(|group| group.is_knock()).count()
     }
 }
 
@@ -71,9 +104,21 @@ fn rest(phase: &PhaseView) -> Rest {
         let part = ((s.t - from) as f64 * 1e-9 / out.seconds.max(1e-9) * PARTS as f64) as usize;
         let part = &mut out.parts[part.min(PARTS - 1)];
         *part = (part.0 + x, part.1 + y);
+        let counts = x.hypot(y);
         match out.groups.last_mut() {
-            Some(group) if s.t - group.1 <= GROUP => *group = (group.0, s.t, group.2 + x.hypot(y)),
-            _ => out.groups.push((s.t, s.t, x.hypot(y))),
+            Some(group) if s.t - group.end <= GROUP => {
+                group.end = s.t;
+                group.path += counts;
+                group.net = (group.net.0 + x, group.net.1 + y);
+                group.steps.push((s.t, counts));
+            }
+            _ => out.groups.push(Group {
+                begin: s.t,
+                end: s.t,
+                path: counts,
+                net: (x, y),
+                steps: vec![(s.t, counts)],
+            }),
         }
     }
     out
@@ -119,8 +164,8 @@ impl Detector for Drift {
                 add("creep", begin, end, net, evidence);
                 continue;
             }
-            for (begin, end, counts) in rest.bursts().take(LISTED) {
-                add("burst", *begin, *end, *counts, json!({ "counts": round(*counts, 1) }));
+            for group in rest.bursts().take(LISTED) {
+                add("burst", group.begin, group.end, group.path, json!({ "counts": round(group.path, 1) }));
             }
         }
     }
@@ -149,9 +194,11 @@ impl Detector for Drift {
         let creeps = own.iter().any(|f| f.kind == "creep");
         // A steady creep is one event, not as many bursts as it has counts.
         let criteria = if creeps { vec![creep] } else { vec![creep, bursts] };
+        let knocks: usize = rests.iter().map(Rest::knocks).sum();
         let because = match groups {
             _ if creeps => format!("creeps at {:.3} mm/s over {seconds:.1} s", fastest / per_mm),
             0 if counted == 0 => format!("not one count in {seconds:.1} s, settling left out"),
+            0 if knocks > 0 => format!("no burst in {seconds:.1} s, knocks on the desk left out: {knocks}"),
             0 => format!("no burst in {seconds:.1} s ({counted} single counts)"),
             n => format!("{n} bursts in {seconds:.1} s, net {:.3} mm/s", fastest / per_mm),
         };
