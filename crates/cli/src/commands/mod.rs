@@ -4,9 +4,11 @@ mod demo;
 mod devices;
 mod judge;
 mod record;
+mod simulate;
 
 pub use demo::DemoArgs;
 pub use judge::JudgeArgs;
+pub use simulate::SimulateArgs;
 
 use crate::args::Command;
 
@@ -35,5 +37,6 @@ pub fn run(command: Command) -> anyhow::Result<Status> {
         Command::Devices => devices::run(),
         Command::Judge(args) => judge::run(&args),
         Command::Record(args) => record::run(&args),
+        Command::Simulate(args) => simulate::run(&args),
     }
 }
