@@ -189,6 +189,13 @@ impl<'a> StepView<'a> {
                     .map(|swipe| SwipeView { swipe, grid: Grid::default(), silences: Vec::new() })
                     .collect();
             }
+            let mut before: Option<Swipe> = None;
+            for view in phases.iter_mut().flat_map(|p| &mut p.swipes) {
+                if let Some(before) = &before {
+                    view.swipe.follow(before);
+                }
+                before = Some(view.swipe.clone());
+            }
         }
         let mut view = StepView {
             id,

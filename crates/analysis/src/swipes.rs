@@ -86,6 +86,13 @@ pub struct Swipe {
 }
 
 impl Swipe {
+    /// Marks this swipe if the one before it, maybe of an earlier phase, stopped short by as much as this one is.
+    pub fn follow(&mut self, before: &Swipe) {
+        let short = |s: &Swipe| s.one_travel - s.along;
+        let alike = ALIKE * self.one_travel;
+        self.began_short = short(before) > alike && (short(before) - short(self)).abs() < alike;
+    }
+
     /// +1 for *out*, −1 for *back*: what turns counts along the frame into counts along the swipe.
     pub fn sign(&self) -> f64 {
         match self.direction {
@@ -124,7 +131,9 @@ pub fn largest_travel(series: &Series, frame: Frame) -> Option<f64> {
 pub fn find(series: &Series, frame: Frame, travel: f64) -> Found {
     let places = places(series, frame);
     let pieces = cuts(series, &places, REST * travel, TURN * travel);
-    let pieces = join(pieces.into_iter().map(|rows| fragment(series, frame, rows)).collect(), travel);
+    let pieces = pieces.into_iter().map(|rows| fragment(series, frame, rows));
+    // A creep at a stop, a bounce, or the last counts before a stop are no part of their own.
+    let pieces = join(pieces.filter(|p| p.along.abs() >= PART * travel).collect(), travel);
     let mut found = Found::default();
     for piece in pieces.into_iter().filter(|p| p.along.abs() >= LEAST * travel) {
         let direction = if piece.along >= 0.0 { Direction::Out } else { Direction::Back };
@@ -146,11 +155,6 @@ pub fn find(series: &Series, frame: Frame, travel: f64) -> Found {
         });
     }
     measure(series, frame, &places, &mut found.swipes);
-    let short: Vec<f64> = found.swipes.iter().map(|s| travel - s.along).collect();
-    for (i, pair) in short.windows(2).enumerate() {
-        found.swipes[i + 1].began_short =
-            pair[0] > ALIKE * travel && (pair[0] - pair[1]).abs() < ALIKE * travel;
-    }
     found
 }
 
@@ -286,12 +290,10 @@ fn join_last(pieces: &[Fragment], travel: f64) -> Option<(usize, Fragment)> {
         let same = a.along * b.along > 0.0;
         let one_travel = (a.along + b.along).abs() <= ONE_TRAVEL * travel;
         let at_speed = a.exit > AT_SPEED * a.peak || b.entry > AT_SPEED * b.peak;
-        // A creep at the stop, or the last counts before it, are no second part.
-        let worth = a.along.abs().min(b.along.abs()) >= PART * travel;
         // The hand rested on the way: the parts make one whole travel.
         let whole = (a.along + b.along).abs() >= WHOLE * travel;
         let one = (at_speed && gap <= LONGEST_SILENCE) || (whole && gap <= LONGEST_REST);
-        if same && one_travel && worth && one {
+        if same && one_travel && one {
             return Some((n - 2, merge(&[a, b], false)));
         }
     }
