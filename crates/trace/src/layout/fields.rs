@@ -7,6 +7,10 @@ use hut::GenericDesktop;
 /// The widest field that the library extracts.
 const MAX_FIELD_BITS: usize = 32;
 
+/// Button fields kept of one report: each of 32 buttons twice, as where a report repeats in more bits what the boot
+/// report says. A button that is named several times is pressed if any of its fields says so.
+const MAX_BUTTON_FIELDS: usize = 64;
+
 /// A number in a report.
 #[derive(Debug, Clone)]
 pub(super) struct Value(VariableField);
@@ -82,15 +86,8 @@ pub(super) fn format(report: &impl Report, pointers: &[CollectionId]) -> Option<
     let axis = |wanted| widest(report, wanted);
     let axes = axis(GenericDesktop::X).zip(axis(GenericDesktop::Y));
     let wheel_value = widest(report, GenericDesktop::Wheel).map(|w| w.value);
-    // A field that names no button beyond those before it is left out: a report has at most 32 button fields.
-    let mut mask = 0;
-    let mut button_fields = Vec::new();
-    for field in report.fields().iter().filter_map(button) {
-        if field.mask() & !mask != 0 {
-            mask |= field.mask();
-            button_fields.push(field);
-        }
-    }
+    let button_fields: Vec<_> = report.fields().iter().filter_map(button).take(MAX_BUTTON_FIELDS).collect();
+    let mask = button_fields.iter().fold(0, |mask, field| mask | field.mask());
     Some(ReportFormat {
         id: report.report_id().as_ref().map(|id| u8::from(*id)),
         bytes: report.size_in_bytes(),
