@@ -1,5 +1,6 @@
 //! The whole, as its user drives it.
 
+mod cli;
 mod decode;
 mod fixtures;
 mod harness;

@@ -99,11 +99,7 @@ pub fn run(args: &DemoArgs) -> anyhow::Result<Status> {
             .try_for_each(|path| refuse_existing(path))?;
     }
     let mut out = std::io::stdout();
-    writeln!(
-        out,
-        "{SCENE}\nSeed {}; two stops, 300 mm of travel, steps of 800 and 1600 counts/inch.\n",
-        args.seed
-    )?;
+    writeln!(out, "{SCENE}\nBench: 300 mm of travel; 800 and 1600 counts/inch; seed {}.\n", args.seed)?;
     let mut short = Vec::new();
     for (number, (files, one)) in (1..).zip(&stall) {
         writeln!(out, "{number}. {}. {}\n", one.device.name, one.wrong)?;
@@ -117,11 +113,7 @@ pub fn run(args: &DemoArgs) -> anyhow::Result<Status> {
         writeln!(out, "{}", text::verdict(&verdict))?;
         short.push(in_short(&verdict, &truth));
     }
-    writeln!(out, "In short           put wrong             judged")?;
-    for line in short {
-        writeln!(out, "{line}")?;
-    }
-    writeln!(out)?;
+    writeln!(out, "In short\n{}", short.concat())?;
     for (what, path) in [
         ("Pictures", |files: &Files| shown(&files.picture)),
         ("Recordings", |files: &Files| shown(&files.recording)),
@@ -160,21 +152,20 @@ fn write(
     body(&mut sink).and_then(|()| sink.flush()).with_context(|| shown(path))
 }
 
-/// What was put wrong and what was found, side by side on one line.
+/// What was put wrong and below it what was found.
 fn in_short(verdict: &Verdict, truth: &Truth) -> String {
     let faults = truth.labels.iter().map(|label| label.family);
     let faults = faults.filter(|family| !matches!(family, Family::Operator | Family::Host));
     let put = faults.collect::<BTreeSet<_>>().into_iter().map(words).collect();
     let failed = verdict.steps.iter().flat_map(|step| &step.families);
     let failed = failed.filter(|family| family.verdict == Outcome::Fail).map(|family| family.family);
-    let failed = failed.collect::<BTreeSet<_>>().into_iter().map(text::spelled).collect();
+    let failed =
+        failed.collect::<BTreeSet<_>>().into_iter().map(|family| family.words().to_owned()).collect();
     let clean = verdict.steps.iter().filter_map(|step| step.swept.fastest_clean_m_s).reduce(f64::min);
-    let judged = match clean {
-        Some(m_s) if verdict.verdict == Outcome::Pass => format!("clean up to {}", text::speed(m_s)),
-        _ => list(failed),
-    };
-    let name = text::device(verdict);
-    format!("  {name:<17}{:<22}{}  {judged}", list(put), text::outcome(verdict.verdict))
+    let clean = clean.filter(|_| verdict.verdict == Outcome::Pass);
+    let clean = clean.map_or_else(String::new, |m_s| format!("; clean up to {}", text::speed(m_s)));
+    let (outcome, name) = (text::outcome(verdict.verdict), text::device(verdict));
+    format!("  {outcome}  {name:<17}put wrong: {}\n{:<25}found:     {}{clean}\n", list(put), "", list(failed))
 }
 
 fn list(words: Vec<String>) -> String {

@@ -187,10 +187,8 @@ fn summary(args: &SimulateArgs, made: &Made, path: &Path, truth_path: &Path) -> 
         *found.entry(recorded::words(label.family)).or_default() += 1;
     }
     let found: Vec<String> = found.into_iter().map(|(family, n)| format!("{family} {n}")).collect();
-    match found.is_empty() {
-        true => say("To be found: nothing.".to_owned()),
-        false => say(format!("To be found: {}.", found.join(", "))),
-    }
+    let found = if found.is_empty() { "nothing".to_owned() } else { found.join(", ") };
+    say(format!("Labelled in the truth: {found}."));
     let picture = recorded::stem(path) + ".svg";
     say(format!("Next: slipgauge judge {} --plot {}", shown(path), shown(Path::new(&picture))));
     text

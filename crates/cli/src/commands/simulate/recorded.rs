@@ -2,6 +2,7 @@
 
 use anyhow::{Context as _, bail};
 use slipgauge_capture::{Progress, Recorder, Timetable, Track};
+use slipgauge_report::text::spelled;
 use slipgauge_sim::{Family, Pacing, Session, SimulatedSource};
 use slipgauge_trace::layout::Layout;
 use slipgauge_trace::outside::harmless;
@@ -93,9 +94,11 @@ pub fn truth_path(session: &Path) -> PathBuf {
     session.with_file_name(name + ".truth.json")
 }
 
-/// A fault family as a person reads it, in the truth and in the verdict alike.
+/// A fault family in the words of the verdict, which has one of each that is a fault.
 pub fn words(family: Family) -> String {
-    slipgauge_report::text::spelled(family)
+    let name = spelled(family);
+    let judged = slipgauge_analysis::verdict::Family::ALL.into_iter().find(|&judged| spelled(judged) == name);
+    judged.map_or(name, |judged| judged.words().to_owned())
 }
 
 /// A path as it may be shown.

@@ -1,0 +1,11 @@
+//! The built program, run as a user runs it, in a folder of its own under `target/`.
+
+#![allow(clippy::unwrap_used, clippy::expect_used, reason = "a test that cannot go on should stop")]
+
+mod demo;
+mod json;
+mod judge;
+mod picture;
+mod run;
+mod simulate;
+mod usage;
