@@ -30,8 +30,8 @@ pub struct DemoArgs {
 }
 
 const EXIT: &str = "\
-Exit status: 0 recorded, judged and drawn, whatever the verdicts; 2 wrong usage, or files that are there already
-or cannot be written.";
+Exit status: 0 recorded, judged and drawn, whatever the verdicts; 2 wrong usage,
+or files that are there already or cannot be written.";
 
 /// Resolution steps of both devices, counts per inch.
 const STEPS: [f64; 2] = [800.0, 1600.0];

@@ -70,10 +70,12 @@ const EXAMPLES: &str = "\
 Examples:
   slipgauge simulate --faults
   slipgauge simulate -o sound.swipes.ndjson
-  slipgauge simulate -o blind.swipes.ndjson --fault tracking-silent=1.5 --fault creep --seed 7
+  slipgauge simulate -o blind.swipes.ndjson --fault tracking-silent=1.5 \\
+      --fault creep --seed 7
   slipgauge simulate -o live.swipes.ndjson --paced --swipes 2 --still 2s
 
-Exit status: 0 written; 2 wrong usage, or a file that is there already or cannot be written.";
+Exit status: 0 written; 2 wrong usage, or a file that is there already or
+cannot be written.";
 
 /// Runs it.
 pub fn run(args: &SimulateArgs) -> anyhow::Result<Status> {
