@@ -55,6 +55,9 @@ fn overlap(label: &Label, finding: &Finding) -> bool {
 
 /// True if the host was held up at the label's place: then it is rightly put down to the host.
 fn hidden(label: &Label, truth: &Truth) -> bool {
+    if label.end_ns - label.begin_ns >= LASTING {
+        return false;
+    }
     let host = truth.labels.iter().filter(|l| l.family == TrueFamily::Host || l.kind == "overrun");
     host.into_iter().any(|h| h.begin_ns <= label.end_ns + MARGIN && label.begin_ns <= h.end_ns + MARGIN)
 }
@@ -64,13 +67,14 @@ fn is_fault(label: &Label) -> bool {
 }
 
 /// What a finding's kind would be called in the truth, for families whose kinds matter.
-fn true_kind(finding: &Finding) -> Option<&'static str> {
+fn true_kind(finding: &Finding) -> Option<&str> {
     match (finding.family, finding.kind) {
         (Family::Dropout, "late") => Some("late"),
         (Family::Dropout, "lost") => Some("lost"),
         (Family::ReportCeiling, "thrown away") => Some("discarded"),
         (Family::ReportCeiling, "handed on") => Some("carried"),
         (Family::Dropout | Family::ReportCeiling, _) => Some("not told"),
+        (Family::Drift, kind) => Some(kind),
         _ => None,
     }
 }
@@ -104,7 +108,8 @@ pub fn case(case: &Case, ran: &Ran) -> Tally {
     tally.fails = outcome == Some(Outcome::Fail);
     tally.not_examined = outcome.is_none_or(|o| o == Outcome::NotExamined);
     match case.score {
-        Score::Fails => {
+        Score::Fails(outside) if !outside(&ran.truth) => {}
+        Score::Fails(_) => {
             // One event a session: being outside the tolerance.
             tally.events = 1;
             tally.missed = usize::from(!tally.fails);
@@ -135,8 +140,11 @@ fn event(tally: &mut Tally, family: Family, label: &Label, ran: &Ran) {
             tally.elsewhere += 1;
         }
         [] => tally.missed += 1,
-        [finding, rest @ ..] => {
+        [first, rest @ ..] => {
             tally.doubled += usize::from(!rest.is_empty());
+            // A lasting fault has other things in its time, a knock for one.
+            let right = own.iter().find(|f| spelled(f.cause) == spelled(label.cause));
+            let finding = right.unwrap_or(first);
             count_cause(tally, finding.cause, label);
             if let Some(kind) = true_kind(finding) {
                 tally.kind.0 += usize::from(kind == label.kind);

@@ -182,7 +182,8 @@ fn hand(d: &mut Dice, straight_edge: bool, scatter_m: Option<f64>) -> Hand {
         course,
         // Up to a strike at half the peak speed.
         arrival: d.between(0.0, 0.5),
-        bounce: Bounce { restitution: d.between(0.1, 0.5), push_m_s2: d.between(10.0, 40.0) },
+        // A contact at 1 m/s leaves by 1 to 4 mm, one at 1.5 m/s by up to 9 mm.
+        bounce: Bounce { restitution: d.between(0.1, 0.4), push_m_s2: d.between(20.0, 40.0) },
         path: Path {
             yaw_rad: if straight_edge { 0.0 } else { d.between(-0.17, 0.17) },
             wobble_rad: if straight_edge { 0.0035 } else { 0.02 },
