@@ -39,7 +39,7 @@ fn calm(n: usize) -> Vec<Ran> {
 }
 
 #[test]
-fn dropouts_of_the_stated_size_are_found_with_their_kind_and_cause() {
+fn dropouts_of_the_stated_size_are_found_with_their_kind_and_never_a_wrong_cause() {
     for name in ["dropout late", "dropout lost"] {
         let all = tallies(name, 1.0, 12);
         let sum = |what: &dyn Fn(&Tally) -> usize| all.iter().map(what).sum::<usize>();
@@ -47,7 +47,9 @@ fn dropouts_of_the_stated_size_are_found_with_their_kind_and_cause() {
         assert!(events >= 60, "{name}: {events}");
         assert!(sum(&|t| t.missed) * 100 <= 2 * events, "{name}");
         assert!(sum(&|t| t.kind.0) * 100 >= 99 * sum(&|t| t.kind.1), "{name}");
-        assert!(sum(&|t| t.cause[0]) * 100 >= 95 * events, "{name}");
+        // One over the peak of a fast swipe may as well be a loss of tracking, and is then said to be unknown.
+        assert_eq!(sum(&|t| t.cause[2]), 0, "{name}");
+        assert!(sum(&|t| t.cause[0]) * 100 >= 80 * events, "{name}");
     }
 }
 

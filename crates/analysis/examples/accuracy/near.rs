@@ -59,6 +59,7 @@ fn in_share_of_swipes(scene: &mut Scene, what: impl Fn(&mut Dice) -> What) {
 }
 
 fn some_drop(scene: &mut Scene, counts: Missing) {
+    scene.bench.device.report.bits = 16;
     let reports = (0.02 / scene.interval_s()).ceil().max(2.0) as u32;
     in_share_of_swipes(scene, |_| What::Dropout { reports, counts });
 }
