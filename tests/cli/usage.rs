@@ -11,8 +11,9 @@ use std::process::Command;
 fn commands(folder: &Path) -> Vec<String> {
     let help = slipgauge(folder, &["--help"]).ends(0).out;
     let (_, list) = help.split_once("Commands:\n").unwrap();
-    let names =
-        list.lines().take_while(|line| !line.is_empty()).filter_map(|line| line.split_whitespace().next());
+    // A command stands at an indent of two; what is further in goes on from the line before.
+    let lines = list.lines().take_while(|line| !line.is_empty()).filter(|line| !line.starts_with("   "));
+    let names = lines.filter_map(|line| line.split_whitespace().next());
     names.filter(|name| *name != "help").map(str::to_owned).collect()
 }
 

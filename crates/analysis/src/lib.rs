@@ -306,7 +306,8 @@ fn because(outcome: Outcome, steps: &[StepVerdict], received: &Received) -> Stri
             if reasons.is_empty() {
                 reasons.push("a required family was not examined".to_owned());
             }
-            format!("{upto}but {}", reasons.join("; "))
+            let but = if upto.is_empty() { "" } else { "but " };
+            format!("{upto}{but}{}", reasons.join("; "))
         }
         Outcome::NotExamined => format!(
             "nothing was asked of the device: {} reports in {:.1} s, {} of them moving",

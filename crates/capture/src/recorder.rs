@@ -195,7 +195,10 @@ impl Recorder {
         let file = file::create(&self.path)?;
         let time = if live { Time::Live(clock::now()) } else { Time::Simulated };
         self.header.slipgauge = session::VERSION;
-        self.header.clock = session::Clock { id, resolution_ns: live.then(clock::resolution) };
+        self.header.clock = session::Clock {
+            id,
+            resolution_ns: if live { Some(clock::resolution()) } else { self.header.clock.resolution_ns },
+        };
 
         let halt = AtomicBool::new(false);
         let (sender, receiver) = sync_channel(self.tracks.len() * reading::BUFFERS + reading::SLACK);

@@ -9,7 +9,7 @@ use std::str::FromStr;
 
 /// Records what a pointing device reports and judges how well it tracks.
 #[derive(Debug, Parser)]
-#[command(name = "slipgauge", version, max_term_width = 100)]
+#[command(name = "slipgauge", version, max_term_width = 80)]
 pub struct Cli {
     /// What to do.
     #[command(subcommand)]
@@ -87,8 +87,9 @@ Examples:
       --phase 1:slow=20s --phase 2:slow=20s
   slipgauge record --device /dev/hidraw3 -o free.swipes.ndjson --for 60s
 
-Exit status: 0 recorded to the end or ended by Ctrl-C; 2 wrong usage, or a device that is refused or
-cannot be opened; 4 the device went away (what it sent until then is kept).";
+Exit status: 0 recorded to the end or ended by Ctrl-C; 2 wrong usage, or a
+device that is refused or cannot be opened; 4 the device went away (what it sent
+until then is kept).";
 
 /// Direction of the swipes.
 #[derive(Debug, Clone, Copy, ValueEnum)]

@@ -199,7 +199,7 @@ impl Detector for Drift {
             _ if creeps => format!("creeps at {:.3} mm/s over {seconds:.1} s", fastest / per_mm),
             0 if counted == 0 => format!("not one count in {seconds:.1} s, settling left out"),
             0 if knocks > 0 => format!("no burst in {seconds:.1} s, knocks on the desk left out: {knocks}"),
-            0 => format!("no burst in {seconds:.1} s ({counted} single counts)"),
+            0 => format!("no burst in {seconds:.1} s, single counts: {counted}"),
             n => format!("{n} bursts in {seconds:.1} s, net {:.3} mm/s", fastest / per_mm),
         };
         let mut out = verdict(Family::Drift, criteria, own.len(), because);

@@ -8,11 +8,12 @@
 //! Decides on the share of swipes with at least one dropout, exact limits. A swipe counts if it is fast enough to show
 //! one: at least [`DUE`](crate::series::DUE) counts a slot over half of its way.
 //!
-//! Cause: the link if silences recur (two swipes or more); a single one may be a lift, and is said to be unknown.
+//! Cause: the link if silences recur (two swipes or more); a single one may be a lift, and one over the fastest part of
+//! the fastest swipes a loss of tracking: both are said to be unknown.
 //! Assumes that the report interval is known and stamps are finer than it. Smallest found: two reports in a row, and
 //! 1 mm of travel. Cost: O(reports).
 
-use super::tracking_loss::{is_loss, loss_above};
+use super::tracking_loss::{is_loss, loss_above, may_be_loss};
 use super::{Detector, Event, in_swipe, limits, not_examined, round, share, swipes_with};
 use crate::series::DUE;
 use crate::silence::{LEAST_MM, LEAST_SLOTS, MakeUp};
@@ -51,7 +52,7 @@ impl Detector for Dropout {
                     end: silence.end,
                     size: expected_mm,
                     unit: "mm of travel",
-                    cause: Cause::Link,
+                    cause: if may_be_loss(swipe, silence, step) { Cause::Unknown } else { Cause::Link },
                 };
                 let evidence = json!({
                     "reports_missing": round(silence.slots, 1),

@@ -32,6 +32,12 @@ fn fastest_reported(step: &StepView) -> f64 {
     step.swipes().map(|(_, s)| s.swipe.peak / per_mm).fold(0.0, f64::max)
 }
 
+/// True if a dropout may as well be a loss of tracking: its silence holds the fastest part of its swipe, which is about
+/// as fast as anything that the device has reported.
+pub(super) fn may_be_loss(swipe: &SwipeView, silence: &Silence, step: &StepView) -> bool {
+    is_loss(swipe, silence, ALIKE * fastest_reported(step))
+}
+
 /// True if a silence is a loss of tracking and no dropout: it holds the fastest part of its swipe, and that is faster
 /// than `speed` (see [`loss_above`]).
 pub(super) fn is_loss(swipe: &SwipeView, silence: &Silence, speed: f64) -> bool {
@@ -65,7 +71,11 @@ impl Detector for TrackingLoss {
         let mut own = Vec::new();
         for (phase, swipe) in step.swipes().filter(|(p, s)| !clipped.contains(&key(p, s))) {
             for silence in swipe.silences.iter().filter(|s| !s.host && is_loss(swipe, s, above)) {
-                let onset_m_s = silence.speed_before / scale.counts_per_mm * 1e-3;
+                // The speed at the instant of collapse; the mean of the flank before it lags behind a rising speed.
+                let at =
+                    swipe.grid.slots(silence).start.min(swipe.grid.expected_mm_s.len().saturating_sub(1));
+                let flank = silence.speed_before / scale.counts_per_mm;
+                let onset_m_s = swipe.grid.expected_mm_s.get(at).copied().unwrap_or(flank).max(flank) * 1e-3;
                 let end =
                     if silence.to_the_end { swipe.grid.time(swipe.grid.along_mm.len()) } else { silence.end };
                 let event = Event {

@@ -220,8 +220,11 @@ impl<'a> Writing<'a> {
         let closings: Vec<_> =
             (0..self.nodes.len()).filter_map(|track| self.merge.ended(track).cloned()).collect();
         let latest = closings.iter().map(|(t, _)| *t).max().unwrap_or_default().max(self.reached);
+        // A simulated device that has nothing more to say lies still for the rest of its session.
+        let still =
+            self.time == Time::Simulated && closings.iter().all(|(_, closing)| *closing == Closing::Finished);
         let end = match self.length {
-            Some(length) if self.over => length,
+            Some(length) if self.over || still => length.max(latest),
             _ => self.time.now().unwrap_or(latest).max(latest).max(Nanos(0)),
         };
         self.phases_to(end - Nanos(1))?;

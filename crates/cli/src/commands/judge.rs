@@ -29,7 +29,8 @@ Examples:
   slipgauge judge first.swipes.ndjson --plot first.svg
   slipgauge judge first.swipes.ndjson.gz --format json > first.verdict.json
 
-Exit status: 0 pass; 1 fail; 3 inconclusive or not examined; 2 wrong usage, or a file that cannot be read.";
+Exit status: 0 pass; 1 fail; 3 inconclusive or not examined; 2 wrong usage, or
+a file that cannot be read.";
 
 /// What is printed.
 #[derive(Debug, Clone, Copy, ValueEnum)]
@@ -52,7 +53,11 @@ pub fn run(args: &JudgeArgs) -> anyhow::Result<Status> {
         Format::Text => text::verdict(&judgement.verdict),
         Format::Json => json(&judgement.verdict),
     };
-    std::io::stdout().write_all(said.as_bytes())?;
+    // Whether anybody reads on or not, the verdict stays what it is.
+    match std::io::stdout().write_all(said.as_bytes()) {
+        Err(e) if e.kind() != std::io::ErrorKind::BrokenPipe => return Err(e.into()),
+        _ => {}
+    }
     Ok(match judgement.verdict.exit_status() {
         0 => Status::Ok,
         1 => Status::Fail,
