@@ -77,6 +77,8 @@ pub struct Swipe {
     pub across: f64,
     /// Peak of the counted speed over a short window, counts per second.
     pub peak: f64,
+    /// Counted speed over its last reports, counts per second.
+    pub exit: f64,
     /// True if it holds a reversal in mid-travel.
     pub reversal: bool,
     /// One travel in counts, as the finder took it.
@@ -86,11 +88,13 @@ pub struct Swipe {
 }
 
 impl Swipe {
-    /// Marks this swipe if the one before it, maybe of an earlier phase, stopped short by as much as this one is.
+    /// Marks this swipe if the one before it, maybe of an earlier phase, was braked short of the stop, by as much as this
+    /// one is short. One swipe is so excused and not the next; one that ended at speed excuses nothing: it may be blind.
     pub fn follow(&mut self, before: &Swipe) {
         let short = |s: &Swipe| s.one_travel - s.along;
         let alike = ALIKE * self.one_travel;
-        self.began_short = short(before) > alike && (short(before) - short(self)).abs() < alike;
+        let braked = before.exit <= AT_SPEED * before.peak && !before.began_short;
+        self.began_short = braked && short(before) > alike && (short(before) - short(self)).abs() < alike;
     }
 
     /// +1 for *out*, −1 for *back*: what turns counts along the frame into counts along the swipe.
@@ -149,6 +153,7 @@ pub fn find(series: &Series, frame: Frame, travel: f64) -> Found {
             along: piece.along.abs(),
             across: 0.0,
             peak: piece.peak,
+            exit: piece.exit,
             reversal: piece.reversal,
             one_travel: travel,
             began_short: false,

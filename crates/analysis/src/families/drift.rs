@@ -77,7 +77,7 @@ impl Rest {
     /// True if the counts add up one way, spread over the time: what happens once says nothing of a trend.
     fn creeps(&self) -> bool {
         let net = self.net.0.hypot(self.net.1);
-        let path: f64 = self.groups.iter().map(|g| g.path).sum();
+        let path: f64 = self.groups.iter().filter(|g| !g.is_knock()).map(|g| g.path).sum();
         let progress = |part: &(f64, f64)| (part.0 * self.net.0 + part.1 * self.net.1) / net.max(1.0);
         let largest = self.parts.iter().map(progress).fold(0.0, f64::max);
         net >= LEAST_NET && net > 0.5 * path && largest <= 0.5 * net
