@@ -224,7 +224,8 @@ impl<'a> Writing<'a> {
         let still =
             self.time == Time::Simulated && closings.iter().all(|(_, closing)| *closing == Closing::Finished);
         let end = match self.length {
-            Some(length) if self.over || still => length.max(latest),
+            Some(length) if self.over => length,
+            Some(length) if still => length.max(latest),
             _ => self.time.now().unwrap_or(latest).max(latest).max(Nanos(0)),
         };
         self.phases_to(end - Nanos(1))?;
