@@ -6,7 +6,7 @@
 //! as with a radio's retry) and *lost* (q near 0: the counts are gone).
 //!
 //! Decides on the share of swipes with at least one dropout, exact limits. A swipe counts if it is fast enough to show
-//! one: at least [`DUE`](crate::series::DUE) counts a slot over half of its way.
+//! one: at least [`DUE`] counts a slot over half of its way.
 //!
 //! Cause: the link if silences recur (two swipes or more); a single one may be a lift, and one over the fastest part of
 //! the fastest swipes a loss of tracking: both are said to be unknown.

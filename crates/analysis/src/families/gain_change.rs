@@ -6,7 +6,7 @@
 //! +0.5. Without a straight edge a term for yaw that differs by pace is added ([`YAW`], rectangular).
 //!
 //! Swipes with findings of other families are left out, as are those shorter or longer than their pace's median by
-//! more than [`STRAY_MM`] (the operator stopped early). Decides by equivalence: the whole 95 % interval inside the
+//! more than [`STRAY_MM`](crate::scale) (the operator stopped early). Decides by equivalence: the whole 95 % interval inside the
 //! tolerance. Assumes three clean swipes of each pace. Smallest found: about 0.1 % at 0.15 mm stops with 15 swipes.
 //! Cost: O(swipes log swipes).
 
