@@ -71,6 +71,24 @@ fn note_skip(what: &str, why: &str) {
     }
 }
 
+/// What reading a fixture gave, held against its `expect`: the value of a `session`; `None` for one that was rightly
+/// `refused`, with the words that it `says`.
+pub fn as_expected<T, E: std::fmt::Display + std::fmt::Debug>(
+    fixture: &Fixture,
+    read: Result<T, E>,
+) -> Option<T> {
+    let name = &fixture.name;
+    match (fixture.about("expect"), read) {
+        (Some("session"), Ok(value)) => Some(value),
+        (Some("refused"), Err(error)) => {
+            let says = fixture.about("says").unwrap();
+            assert!(error.to_string().contains(says), "{name}: {error} does not say {says:?}");
+            None
+        }
+        (expect, result) => panic!("{name}: expected {expect:?}, got {:?}", result.err()),
+    }
+}
+
 /// A real recording that may not be redistributed, by its folder and how its name ends, or `None` on a machine that has
 /// none. The part before is its maker's name.
 pub fn reference(folder: &str, ending: &str) -> Option<PathBuf> {

@@ -2,7 +2,7 @@
 
 #![allow(clippy::unwrap_used, clippy::expect_used, reason = "a test that cannot go on should stop")]
 
-use crate::fixtures::{each, reference};
+use crate::fixtures::{as_expected, each, reference};
 use slipgauge_capture::import;
 use slipgauge_trace::session::ClockId;
 use slipgauge_trace::{Nanos, Recording};
@@ -30,15 +30,7 @@ fn every_recording_imports_as_its_about_says() {
         let path = fixture.folder.join("recording.hid");
         let name = &fixture.name;
         assert!(import::recognise(&std::fs::read(&path).unwrap()[..64]), "{name}");
-        let recording = match (fixture.about("expect"), imported(&path)) {
-            (Some("session"), Ok(recording)) => recording,
-            (Some("refused"), Err(error)) => {
-                let says = fixture.about("says").unwrap();
-                assert!(error.to_string().contains(says), "{name}: {error} does not say {says:?}");
-                continue;
-            }
-            (expect, result) => panic!("{name}: expected {expect:?}, got {:?}", result.err()),
-        };
+        let Some(recording) = as_expected(&fixture, imported(&path)) else { continue };
         let trace = &recording.devices[0];
         let (moving, sums) = motion(&recording);
         for (key, got) in [

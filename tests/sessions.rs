@@ -2,7 +2,7 @@
 
 #![allow(clippy::unwrap_used, clippy::expect_used, reason = "a test that cannot go on should stop")]
 
-use crate::fixtures::each;
+use crate::fixtures::{as_expected, each};
 use slipgauge_trace::Recording;
 use slipgauge_trace::recording::DeviceTrace;
 use slipgauge_trace::session::{Task, hex};
@@ -34,15 +34,7 @@ fn every_kept_session_reads_as_its_about_says() {
     for fixture in each("sessions") {
         let name = &fixture.name;
         let path = fixture.folder.join(fixture.about("file").unwrap());
-        let recording = match (fixture.about("expect"), Recording::open(&path)) {
-            (Some("session"), Ok(recording)) => recording,
-            (Some("refused"), Err(error)) => {
-                let says = fixture.about("says").unwrap();
-                assert!(error.to_string().contains(says), "{name}: {error} does not say {says:?}");
-                continue;
-            }
-            (expect, result) => panic!("{name}: expected {expect:?}, got {:?}", result.err()),
-        };
+        let Some(recording) = as_expected(&fixture, Recording::open(&path)) else { continue };
         let (host, digest) = (&recording.host, &recording.digest);
         for (key, got) in [
             ("devices", recording.devices.len().to_string()),

@@ -236,6 +236,12 @@ impl<'a> StepView<'a> {
         self.interval.map_or(1e6, |q| q.value)
     }
 
+    /// Counts per millimetre: as the swipes tell, else by the nominal resolution.
+    pub fn counts_per_mm(&self) -> Option<f64> {
+        let nominal = self.planned.and_then(Step::nominal).map(|n| n.per_millimetre());
+        self.scale.map(|s| s.counts_per_mm).or(nominal)
+    }
+
     /// Swipes with their phases, in file order.
     pub fn swipes(&self) -> impl Iterator<Item = (&PhaseView, &SwipeView)> {
         self.phases.iter().flat_map(|phase| phase.swipes.iter().map(move |swipe| (phase, swipe)))

@@ -55,7 +55,6 @@ struct Fragment {
     exit: f64,
     begin: i64,
     end: i64,
-    reversal: bool,
 }
 
 /// One travel from stop to stop, as found.
@@ -79,8 +78,6 @@ pub struct Swipe {
     pub peak: f64,
     /// Counted speed over its last reports, counts per second.
     pub exit: f64,
-    /// True if it holds a reversal in mid-travel.
-    pub reversal: bool,
     /// One travel in counts, as the finder took it.
     pub one_travel: f64,
     /// True if it began where the swipe before had stopped short: both are short by as much.
@@ -154,7 +151,6 @@ pub fn find(series: &Series, frame: Frame, travel: f64) -> Found {
             across: 0.0,
             peak: piece.peak,
             exit: piece.exit,
-            reversal: piece.reversal,
             one_travel: travel,
             began_short: false,
         });
@@ -260,7 +256,6 @@ fn fragment(series: &Series, frame: Frame, rows: Range<usize>) -> Fragment {
         entry: speeds.first().copied().unwrap_or(0.0),
         exit: speeds.last().copied().unwrap_or(0.0),
         rows,
-        reversal: false,
     }
 }
 
@@ -287,7 +282,7 @@ fn join_last(pieces: &[Fragment], travel: f64) -> Option<(usize, Fragment)> {
         let middle = a.along.abs() < 0.9 * travel && b.along.abs() < 0.3 * travel;
         let fits = (a.along + b.along + c.along).abs() <= ONE_TRAVEL * travel;
         if through && same && middle && fits && b.along.abs() > 0.0 {
-            return Some((n - 3, merge(&[a, b, c], true)));
+            return Some((n - 3, merge(&[a, b, c])));
         }
     }
     if let [.., a, b] = pieces {
@@ -299,13 +294,13 @@ fn join_last(pieces: &[Fragment], travel: f64) -> Option<(usize, Fragment)> {
         let whole = (a.along + b.along).abs() >= WHOLE * travel;
         let one = (at_speed && gap <= LONGEST_SILENCE) || (whole && gap <= LONGEST_REST);
         if same && one_travel && one {
-            return Some((n - 2, merge(&[a, b], false)));
+            return Some((n - 2, merge(&[a, b])));
         }
     }
     None
 }
 
-fn merge(parts: &[&Fragment], reversal: bool) -> Fragment {
+fn merge(parts: &[&Fragment]) -> Fragment {
     let (first, last) = (parts[0], parts[parts.len() - 1]);
     Fragment {
         rows: first.rows.start..last.rows.end,
@@ -315,6 +310,5 @@ fn merge(parts: &[&Fragment], reversal: bool) -> Fragment {
         exit: last.exit,
         begin: first.begin,
         end: last.end,
-        reversal: reversal || parts.iter().any(|p| p.reversal),
     }
 }

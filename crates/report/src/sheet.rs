@@ -140,8 +140,7 @@ fn top_speed(swipe: &SwipeView) -> f64 {
 }
 
 fn draw_still(pen: &mut Pen, step: &StepView, said: &StepVerdict) {
-    let nominal = step.planned.and_then(|p| p.nominal()).map(|n| n.per_millimetre());
-    let Some(counts_per_mm) = step.scale.map(|s| s.counts_per_mm).or(nominal) else { return };
+    let Some(counts_per_mm) = step.counts_per_mm() else { return };
     let phases: Vec<&PhaseView> = step.still().collect();
     let because = said.families.iter().find(|f| f.family == Family::Drift).map_or("", |f| f.because.as_str());
     for (phase, area) in phases.iter().zip(pen.grid(phases.len(), (4, 200.0))) {

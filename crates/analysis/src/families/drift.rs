@@ -134,7 +134,7 @@ impl Detector for Drift {
     }
 
     fn detect(&self, step: &StepView, findings: &mut Vec<Finding>) {
-        let per_mm = counts_per_mm(step);
+        let per_mm = step.counts_per_mm();
         for phase in step.still() {
             let rest = rest(phase);
             let net = rest.net.0.hypot(rest.net.1);
@@ -175,7 +175,7 @@ impl Detector for Drift {
         if rests.is_empty() {
             return not_examined(step, Family::Drift, "no phase in which the device lies still");
         }
-        let Some(per_mm) = counts_per_mm(step) else {
+        let Some(per_mm) = step.counts_per_mm() else {
             return not_examined(step, Family::Drift, "no resolution known to turn counts into millimetres");
         };
         let tolerance = limits(step, Family::Drift);
@@ -210,10 +210,4 @@ impl Detector for Drift {
         }
         out
     }
-}
-
-/// Effective scale if swipes told it, else the nominal resolution.
-fn counts_per_mm(step: &StepView) -> Option<f64> {
-    let nominal = step.planned.and_then(slipgauge_trace::session::Step::nominal).map(|n| n.per_millimetre());
-    step.scale.map(|s| s.counts_per_mm).or(nominal)
 }
