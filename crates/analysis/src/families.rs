@@ -35,12 +35,13 @@ pub trait Detector: Sync {
 }
 
 /// All families that these rules examine, in the order in which they are asked. The report ceiling comes first,
-/// because clipped counts look like everything else; gain change and resolution last, on what is left clean.
+/// because clipped counts look like everything else; tracking loss takes the short swipes that none before it explains;
+/// gain change and resolution come last, on what is left clean.
 pub static REGISTRY: [&dyn Detector; 7] = [
     &report_ceiling::ReportCeiling,
     &dropout::Dropout,
-    &tracking_loss::TrackingLoss,
     &spin_out::SpinOut,
+    &tracking_loss::TrackingLoss,
     &drift::Drift,
     &gain_change::GainChange,
     &resolution::Resolution,

@@ -4,7 +4,8 @@
 //!
 //! 1. [`series`]: a phase's motion in order of time, and the direction of travel.
 //! 2. [`swipes`]: the travels from stop to stop, on devices that fail as well.
-//! 3. [`silence`], [`mod@expected`]: where the device said nothing at speed, and how fast the hand must have been.
+//! 3. [`silence`], [`erratic`], [`clip`], [`shortfall`]: where counts are missing, false or cut off, and swipes that are
+//!    short for it; [`mod@expected`]: how fast the hand must have been.
 //! 4. [`step`]: all of that for one resolution step.
 //! 5. [`families`]: one file per fault family; [`scale`]: lengths and resolution.
 //! 6. [`decision`], [`tolerances`]: pass, fail or inconclusive.
@@ -12,11 +13,14 @@
 //!
 //! [`judge`] walks it. "Not examined" and "inconclusive" are results.
 
+pub mod clip;
 pub mod decision;
+pub mod erratic;
 pub mod expected;
 pub mod families;
 pub mod scale;
 pub mod series;
+pub mod shortfall;
 pub mod silence;
 pub mod stats;
 pub mod step;

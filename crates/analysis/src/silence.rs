@@ -149,6 +149,9 @@ fn silent_end(
     let whole = swipe.one_travel - total < SHORT_AT_END_MM * counts_per_mm;
     let fast = before > 0.35 * swipe.peak && before > SLOWEST_LIMIT_MM_S * counts_per_mm;
     let at_speed = fast && before * ctx.slot * 1e-9 >= DUE as f64;
+    // At constant deceleration the hand needed twice the time that it would have taken at this speed.
+    let rest_ns = 2e9 * (swipe.one_travel - total).max(0.0) / before.max(1.0);
+    let until = ctx.samples[last].t.saturating_add(rest_ns as i64);
     (at_speed && !whole && !swipe.began_short && !ctx.slowing(last)).then(|| Silence {
         begin: ctx.samples[last].t,
         end: ctx.samples[last].t,
@@ -160,7 +163,7 @@ fn silent_end(
         make_up: 0.0,
         kind: MakeUp::Unknown,
         to_the_end: true,
-        host: host.explain(ctx.samples[last].t, ctx.samples[last].t),
+        host: host.explain(ctx.samples[last].t, until),
     })
 }
 

@@ -3,8 +3,11 @@
 //! Owns the order in which these are found: direction, report interval, one travel in counts, swipes, provisional
 //! scale, silences, expected speed. Judges nothing.
 
+use crate::clip::{self, Clip};
+use crate::erratic::{self, Stretch, Wrong};
 use crate::expected;
 use crate::series::{Frame, Series, fast_intervals};
+use crate::shortfall::{self, Measure};
 use crate::silence::{self, HostSpans, Silence};
 use crate::stats::median;
 use crate::swipes::{self, Swipe};
@@ -12,6 +15,7 @@ use crate::verdict::Quantity;
 use slipgauge_trace::recording::{DeviceTrace, PhaseSpan, Recording};
 use slipgauge_trace::session::{Pace, Plan, Step, Task};
 use slipgauge_trace::{Metres, Nanos};
+use std::ops::Range;
 use std::sync::Arc;
 
 /// Displacements are summed over this window to find the direction of travel.
@@ -31,6 +35,16 @@ pub struct SwipeView {
     pub grid: Grid,
     /// Silences at speed.
     pub silences: Vec<Silence>,
+    /// Stretches of counts that no hand made.
+    pub stretches: Vec<Stretch>,
+    /// A run at the top value, if swipes of this step clip.
+    pub clip: Option<Clip>,
+}
+
+impl SwipeView {
+    fn new(swipe: Swipe) -> SwipeView {
+        SwipeView { swipe, grid: Grid::default(), silences: Vec::new(), stretches: Vec::new(), clip: None }
+    }
 }
 
 /// Motion of one swipe on a grid of report slots, in the swipe's own direction.
@@ -71,6 +85,19 @@ impl Grid {
     /// Travel that was expected during a silence, mm.
     pub fn silent_mm(&self, silence: &Silence) -> f64 {
         self.expected_mm_s[self.slots(silence)].iter().map(|v| v.max(0.0)).sum::<f64>() * self.slot * 1e-9
+    }
+
+    /// Expected travel along, and counted motion along and across, over some rows of the phase's series, mm. `None` for
+    /// no rows.
+    pub fn over(&self, series: &Series, rows: &Range<usize>) -> Option<(f64, (f64, f64))> {
+        let samples = series.samples.get(rows.clone())?;
+        let (first, last) = (samples.first()?, samples.last()?);
+        let middle = self.slot as i64 / 2;
+        let end = self.along_mm.len().checked_sub(1)?;
+        let slots = self.index(first.t - middle).min(end)..=self.index(last.t - middle).min(end);
+        let sum = |f: &dyn Fn(usize) -> f64| slots.clone().map(f).sum::<f64>();
+        let expected = sum(&|i| self.expected_mm_s[i].max(0.0) * self.slot * 1e-9);
+        Some((expected, (sum(&|i| self.along_mm[i]), sum(&|i| self.across_mm[i]))))
     }
 
     /// Largest expected speed, mm/s.
@@ -183,18 +210,10 @@ impl<'a> StepView<'a> {
                 let seen = u32::try_from(found.swipes.len()).unwrap_or(u32::MAX);
                 let asked = phase.span.phase.swipes.unwrap_or(0);
                 phase.unplaced = found.unplaced.max(asked.saturating_sub(seen));
-                phase.swipes = found
-                    .swipes
-                    .into_iter()
-                    .map(|swipe| SwipeView { swipe, grid: Grid::default(), silences: Vec::new() })
-                    .collect();
+                phase.swipes = found.swipes.into_iter().map(SwipeView::new).collect();
             }
-            let mut before: Option<Swipe> = None;
-            for view in phases.iter_mut().flat_map(|p| &mut p.swipes) {
-                if let Some(before) = &before {
-                    view.swipe.follow(before);
-                }
-                before = Some(view.swipe.clone());
+            if let Some(scale) = scale {
+                mark_lengths(&mut phases, scale.counts_per_mm);
             }
         }
         let mut view = StepView {
@@ -215,17 +234,37 @@ impl<'a> StepView<'a> {
         Some(view)
     }
 
-    /// Silences and expected speed of every swipe.
+    /// What counts cannot be trusted of every swipe, and its expected speed.
     fn expect(&mut self) {
         let (Some(frame), Some(scale)) = (self.frame, self.scale) else { return };
         let slot = self.slot();
+        let pairs: Vec<(&Series, &Swipe)> = self.swipes().map(|(p, s)| (&p.series, &s.swipe)).collect();
+        let clips = clip::find(self.trace, &pairs, slot);
+        self.phases.iter_mut().flat_map(|p| &mut p.swipes).zip(clips).for_each(|(view, clip)| view.clip = clip);
+        let bench = erratic::Bench { counts_per_mm: scale.counts_per_mm, slot };
         let travel_mm = self.travel.map(Metres::millimetres);
         for phase in &mut self.phases {
             let limits: Vec<i64> =
                 phase.swipes.iter().skip(1).map(|s| s.swipe.begin).chain([phase.span.end.0]).collect();
             for (view, limit) in phase.swipes.iter_mut().zip(limits) {
+                view.stretches = erratic::find(&phase.series, frame, &view.swipe, &bench);
+                if std::env::var("DBG").is_ok() { for s in &view.stretches { eprintln!("DBG ph{} sw{} {:?} {:.4}-{:.4} jump {:.2} within {:.4} counts {:.1?} rec {}", phase.span.number, view.swipe.number, s.wrong, s.begin as f64*1e-9, s.end as f64*1e-9, s.jump_m_s, s.within_s, s.counts, s.recovered); } }
+                // A stall delivers what it held up in a rush.
+                view.stretches.retain(|s| !self.host.explain(s.begin, s.end));
                 view.silences =
                     silence::find(&phase.series, frame, &view.swipe, scale.counts_per_mm, slot, &self.host);
+                // The report before a silence is thin, too.
+                let near = |s: &Stretch, silence: &Silence| {
+                    s.begin <= silence.end.saturating_add(2 * slot as i64)
+                        && silence.begin <= s.end.saturating_add(2 * slot as i64)
+                };
+                let silent = view.silences.iter().filter(|s| !s.to_the_end);
+                let silent: Vec<&Silence> = silent.collect();
+                view.stretches.retain(|s| s.wrong != Wrong::Thin || !silent.iter().any(|silence| near(s, silence)));
+                if !view.stretches.is_empty() {
+                    // False motion makes a swipe short: it did not end at speed for that.
+                    view.silences.retain(|s| !s.to_the_end);
+                }
                 view.grid = grid(&phase.series, frame, view, scale.counts_per_mm, slot, travel_mm, limit);
             }
         }
@@ -261,6 +300,19 @@ impl<'a> StepView<'a> {
     pub fn still(&self) -> impl Iterator<Item = &PhaseView> {
         self.phases.iter().filter(|p| p.span.phase.task == Task::Still)
     }
+}
+
+/// Marks swipes that are shorter or longer than the slow ones.
+fn mark_lengths(phases: &mut [PhaseView], counts_per_mm: f64) {
+    let baseline = baseline_phases(phases).into_iter();
+    let slow: Vec<f64> = baseline.flat_map(|p| p.swipes.iter().map(|s| s.swipe.along)).collect();
+    let Some(measure) = Measure::new(&slow, counts_per_mm) else { return };
+    let mut swipes: Vec<(&mut Swipe, bool)> = Vec::new();
+    for phase in phases {
+        let last = phase.swipes.len().saturating_sub(1);
+        swipes.extend(phase.swipes.iter_mut().enumerate().map(|(i, s)| (&mut s.swipe, i == last)));
+    }
+    shortfall::mark(&mut swipes, measure);
 }
 
 /// True for a phase in which swipes are made.
@@ -354,7 +406,17 @@ fn grid(
         let to = if silence.to_the_end { slots - 1 } else { to };
         trusted.iter_mut().take(to + 1).skip(from).for_each(|t| *t = false);
     }
-    let whole = !view.silences.is_empty() || travel_mm.is_some_and(|d| (counted_mm / d - 1.0).abs() < 0.02);
+    let untrusted = view.stretches.iter().map(|s| &s.rows).chain(view.clip.iter().map(|c| &c.rows));
+    for rows in untrusted.clone() {
+        let (Some(first), Some(last)) = (series.samples.get(rows.start), series.samples.get(rows.end - 1)) else {
+            continue;
+        };
+        let middle = slot as i64 / 2;
+        let (from, to) = (grid.index(first.t - middle), grid.index(last.t - middle).min(slots - 1));
+        trusted.iter_mut().take(to + 1).skip(from).for_each(|t| *t = false);
+    }
+    let holes = !view.silences.is_empty() || untrusted.count() > 0;
+    let whole = holes || travel_mm.is_some_and(|d| (counted_mm / d - 1.0).abs() < 0.02);
     grid.expected_mm_s = expected::speed(
         &grid.along_mm,
         &trusted,

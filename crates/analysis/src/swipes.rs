@@ -3,8 +3,9 @@
 //! 1. *Fragments*: the motion is cut where it rests (less than [`REST`] of the travel in [`PAUSE`]; a device that
 //!    creeps at a stop is never quite silent) and at turning points (a reversal of more than [`TURN`] of the travel).
 //! 2. *Joining*: fragments that cannot be separate swipes are one swipe: the same direction with a pause begun at
-//!    speed (the hand was moving: the device was silent), or together no longer than one travel; and a reversal in the
-//!    middle of the travel, with no rest on either side, between two fragments of one direction (a spin-out).
+//!    speed (the hand was moving: the device was silent), or some of one direction that make one travel together (the
+//!    hand rested on the way); and false motion backwards: a short reversal with no rest on either side, or a longer
+//!    one that is entered and left at speed, as no hand turns.
 //! 3. *Placing*: what reaches [`LEAST`] of the travel is a swipe. Two neighbours in the same direction mean that the
 //!    return between them was not seen: one swipe *unplaced*, never left out.
 //! 4. *Measuring*: a swipe's length is the displacement between the middles of the rests around it, so that bounces
@@ -34,21 +35,30 @@ const LEAST: f64 = 0.05;
 const ONE_TRAVEL: f64 = 1.15;
 /// And if they sum to at least this share, they are one swipe with a rest on the way.
 const WHOLE: f64 = 0.85;
-/// Shortfalls are alike, and worth naming, to this share of the travel: 6 mm of 300.
-const ALIKE: f64 = 0.02;
 /// A rest on the way of a swipe whose parts make one whole travel lasts no longer than this.
 const LONGEST_REST: i64 = 4_000_000_000;
 /// A pause is begun at speed if the last reports before it run at more than this share of the fragment's peak.
-const AT_SPEED: f64 = 0.35;
+pub const AT_SPEED: f64 = 0.35;
 /// Either part of a swipe that a silence has cut in two shows at least this share of the travel.
 const PART: f64 = 0.01;
 /// A silence at speed lasts no longer than a slow swipe's whole travel.
 const LONGEST_SILENCE: i64 = 1_500_000_000;
 
-/// A run of motion in one direction.
+/// False motion backwards is no longer than this share of the travel; a short one needs no further evidence, a longer
+/// one is entered and left at speed.
+const BACKWARDS: f64 = 0.3;
+const FAR_BACKWARDS: f64 = 0.6;
+/// A rest on the way cuts a swipe into no more parts than this.
+const MOST_PARTS: usize = 4;
+
+/// A run of motion in one direction, or some of them that are one swipe.
 #[derive(Clone, Debug)]
 struct Fragment {
     rows: Range<usize>,
+    /// +1 or −1: the direction of its first part.
+    sign: f64,
+    /// Length of its longest part.
+    reach: f64,
     along: f64,
     peak: f64,
     entry: f64,
@@ -80,20 +90,15 @@ pub struct Swipe {
     pub exit: f64,
     /// One travel in counts, as the finder took it.
     pub one_travel: f64,
-    /// True if it began where the swipe before had stopped short: both are short by as much.
+    /// Counts by which it is longer than one travel, beyond what placing explains; negative if shorter.
+    pub surplus: f64,
+    /// True if the operator stopped short: this swipe, or the one before, so that this one began there.
     pub began_short: bool,
+    /// See `began_short`.
+    pub stopped_short: bool,
 }
 
 impl Swipe {
-    /// Marks this swipe if the one before it, maybe of an earlier phase, was braked short of the stop, by as much as this
-    /// one is short. One swipe is so excused and not the next; one that ended at speed excuses nothing: it may be blind.
-    pub fn follow(&mut self, before: &Swipe) {
-        let short = |s: &Swipe| s.one_travel - s.along;
-        let alike = ALIKE * self.one_travel;
-        let braked = before.exit <= AT_SPEED * before.peak && !before.began_short;
-        self.began_short = braked && short(before) > alike && (short(before) - short(self)).abs() < alike;
-    }
-
     /// +1 for *out*, −1 for *back*: what turns counts along the frame into counts along the swipe.
     pub fn sign(&self) -> f64 {
         match self.direction {
@@ -136,8 +141,8 @@ pub fn find(series: &Series, frame: Frame, travel: f64) -> Found {
     // A creep at a stop, a bounce, or the last counts before a stop are no part of their own.
     let pieces = join(pieces.filter(|p| p.along.abs() >= PART * travel).collect(), travel);
     let mut found = Found::default();
-    for piece in pieces.into_iter().filter(|p| p.along.abs() >= LEAST * travel) {
-        let direction = if piece.along >= 0.0 { Direction::Out } else { Direction::Back };
+    for piece in pieces.into_iter().filter(|p| p.reach >= LEAST * travel) {
+        let direction = if piece.sign >= 0.0 { Direction::Out } else { Direction::Back };
         if found.swipes.last().is_some_and(|last| last.direction == direction) {
             found.unplaced += 1;
         }
@@ -147,12 +152,14 @@ pub fn find(series: &Series, frame: Frame, travel: f64) -> Found {
             rows: piece.rows,
             begin: piece.begin,
             end: piece.end,
-            along: piece.along.abs(),
+            along: piece.sign * piece.along,
             across: 0.0,
             peak: piece.peak,
             exit: piece.exit,
             one_travel: travel,
+            surplus: 0.0,
             began_short: false,
+            stopped_short: false,
         });
     }
     measure(series, frame, &places, &mut found.swipes);
@@ -241,16 +248,19 @@ fn fragment(series: &Series, frame: Frame, rows: Range<usize>) -> Fragment {
     let samples = &series.samples[rows.clone()];
     let along: f64 = samples.iter().map(|s| frame.of(s).0).sum();
     let sign = along.signum();
+    let flank = FLANK.min(samples.len().saturating_sub(1)).max(1);
     let speeds: Vec<f64> = samples
-        .windows(FLANK + 1)
+        .windows(flank + 1)
         .map(|w| {
             let counts: f64 = w[1..].iter().map(|s| frame.of(s).0).sum();
-            sign * counts / ((w[FLANK].t - w[0].t).max(1) as f64 * 1e-9)
+            sign * counts / ((w[flank].t - w[0].t).max(1) as f64 * 1e-9)
         })
         .collect();
     Fragment {
         begin: samples.first().map_or(0, |s| s.t),
         end: samples.last().map_or(0, |s| s.t),
+        sign,
+        reach: along.abs(),
         along,
         peak: speeds.iter().copied().fold(0.0, f64::max),
         entry: speeds.first().copied().unwrap_or(0.0),
@@ -264,46 +274,87 @@ fn join(pieces: Vec<Fragment>, travel: f64) -> Vec<Fragment> {
     let mut joined: Vec<Fragment> = Vec::new();
     for piece in pieces {
         joined.push(piece);
-        while let Some(merged) = join_last(&joined, travel) {
-            let (keep, one) = merged;
+        while let Some((keep, one)) = join_last(&joined, travel) {
             joined.truncate(keep);
             joined.push(one);
         }
     }
-    joined
+    join_last_motion(joined, travel)
 }
 
-/// The last two or three fragments as one, if they are one swipe.
+/// The last fragments as one, if they are one swipe, with the number of those that stay.
 fn join_last(pieces: &[Fragment], travel: f64) -> Option<(usize, Fragment)> {
     let n = pieces.len();
     if let [.., a, b, c] = pieces {
         let through = b.begin - a.end <= PAUSE && c.begin - b.end <= PAUSE;
-        let same = a.along * c.along > 0.0 && a.along * b.along < 0.0;
-        let middle = a.along.abs() < 0.9 * travel && b.along.abs() < 0.3 * travel;
+        let same = a.sign * c.sign > 0.0 && a.sign * b.sign < 0.0;
+        let back = b.along.abs();
+        let false_motion = back < BACKWARDS * travel
+            || (back < FAR_BACKWARDS * travel && turns_at_speed(a, b) && turns_at_speed(b, c));
+        let middle = a.along.abs() < 0.9 * travel && false_motion;
         let fits = (a.along + b.along + c.along).abs() <= ONE_TRAVEL * travel;
-        if through && same && middle && fits && b.along.abs() > 0.0 {
+        if through && same && middle && fits && back > 0.0 {
             return Some((n - 3, merge(&[a, b, c])));
         }
     }
     if let [.., a, b] = pieces {
         let gap = b.begin - a.end;
-        let same = a.along * b.along > 0.0;
+        let same = a.sign * b.sign > 0.0;
         let one_travel = (a.along + b.along).abs() <= ONE_TRAVEL * travel;
         let at_speed = a.exit > AT_SPEED * a.peak || b.entry > AT_SPEED * b.peak;
-        // The hand rested on the way: the parts make one whole travel.
-        let whole = (a.along + b.along).abs() >= WHOLE * travel;
-        let one = (at_speed && gap <= LONGEST_SILENCE) || (whole && gap <= LONGEST_REST);
-        if same && one_travel && one {
+        if same && one_travel && at_speed && gap <= LONGEST_SILENCE {
             return Some((n - 2, merge(&[a, b])));
         }
     }
+    // The hand rested on the way: the parts make one whole travel.
+    for count in 2..=MOST_PARTS.min(n) {
+        let parts = &pieces[n - count..];
+        let same = parts.windows(2).all(|w| w[0].sign * w[1].sign > 0.0 && w[1].begin - w[0].end <= LONGEST_REST);
+        let sum = parts.iter().map(|p| p.along).sum::<f64>().abs();
+        if same && (WHOLE * travel..=ONE_TRAVEL * travel).contains(&sum) {
+            return Some((n - count, merge(&parts.iter().collect::<Vec<_>>())));
+        }
+    }
     None
+}
+
+/// True if the motion turns round without slowing.
+fn turns_at_speed(a: &Fragment, b: &Fragment) -> bool {
+    a.exit > AT_SPEED * a.peak && b.entry > AT_SPEED * b.peak
+}
+
+/// False motion backwards with which a swipe ends: entered at speed in the middle of the travel, and rest after it.
+fn join_last_motion(pieces: Vec<Fragment>, travel: f64) -> Vec<Fragment> {
+    let mut joined: Vec<Fragment> = Vec::new();
+    let begins: Vec<i64> = pieces.iter().skip(1).map(|p| p.begin).chain([i64::MAX]).collect();
+    for (piece, next) in pieces.into_iter().zip(begins) {
+        let rests = next.saturating_sub(piece.end) > PAUSE;
+        let back = |last: &Fragment| {
+            rests
+                && piece.begin - last.end <= PAUSE
+                && last.sign * piece.sign < 0.0
+                && last.along.abs() < WHOLE * travel
+                && piece.along.abs() < FAR_BACKWARDS * travel
+                && turns_at_speed(last, &piece)
+        };
+        let merged = joined.last().filter(|last| back(last)).map(|last| merge(&[last, &piece]));
+        match merged {
+            Some(merged) => {
+                joined.pop();
+                joined.push(merged);
+            }
+            None => joined.push(piece),
+        }
+    }
+    joined
 }
 
 fn merge(parts: &[&Fragment]) -> Fragment {
     let (first, last) = (parts[0], parts[parts.len() - 1]);
     Fragment {
         rows: first.rows.start..last.rows.end,
+        sign: first.sign,
+        reach: parts.iter().map(|p| p.reach).fold(0.0, f64::max),
         along: parts.iter().map(|p| p.along).sum(),
         peak: parts.iter().map(|p| p.peak).fold(0.0, f64::max),
         entry: first.entry,

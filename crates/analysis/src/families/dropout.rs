@@ -13,7 +13,7 @@
 //! Assumes that the report interval is known and stamps are finer than it. Smallest found: two reports in a row, and
 //! 1 mm of travel. Cost: O(reports).
 
-use super::tracking_loss::{is_loss, loss_above, may_be_loss};
+use super::tracking_loss::Losses;
 use super::{Detector, Event, in_swipe, limits, not_examined, round, share, swipes_with};
 use crate::series::DUE;
 use crate::silence::{LEAST_MM, LEAST_SLOTS, MakeUp};
@@ -36,12 +36,12 @@ impl Detector for Dropout {
         if step.coarse_clock() {
             return;
         }
-        let above = loss_above(step);
+        let losses = Losses::new(step);
         let clipped = swipes_with(Family::ReportCeiling, findings);
         let mut own = Vec::new();
         for (phase, swipe) in step.swipes().filter(|(p, s)| !clipped.contains(&super::key(p, s))) {
             let silences = swipe.silences.iter();
-            for silence in silences.filter(|s| !s.host && !s.to_the_end && !is_loss(swipe, s, above)) {
+            for silence in silences.filter(|s| !s.host && !s.to_the_end && !losses.is_loss(swipe, s)) {
                 let late = silence.kind == MakeUp::Late;
                 let expected_mm = swipe.grid.silent_mm(silence);
                 let made_up = if late { expected_mm } else { 0.0 };
@@ -52,7 +52,7 @@ impl Detector for Dropout {
                     end: silence.end,
                     size: expected_mm,
                     unit: "mm of travel",
-                    cause: if may_be_loss(swipe, silence, step) { Cause::Unknown } else { Cause::Link },
+                    cause: if losses.may_be_loss(swipe, silence) { Cause::Unknown } else { Cause::Link },
                 };
                 let evidence = json!({
                     "reports_missing": round(silence.slots, 1),

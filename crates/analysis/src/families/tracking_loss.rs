@@ -1,58 +1,67 @@
-//! Tracking loss: the sensor stops seeing motion above some speed.
+//! Tracking loss: the sensor stops seeing motion above some speed or acceleration.
 //!
-//! Detects a [silence](crate::silence) that holds the fastest part of the swipe, where the expected speed exceeds by
-//! a tenth every speed that the device has reported at this step: a device that never reports anything faster than
-//! where it falls silent does not drop reports at random. Also a swipe whose counts end at speed and that comes up
-//! short. Where [`RECUR`] swipes show that, a silence that holds the fastest part of its swipe at about the same speed
-//! is one more of the kind.
+//! Detects four kinds:
+//! - *silent*: a [silence](crate::silence) whose counts are lost and that begins where the device otherwise never
+//!   reports ([`limit`]); or one that holds the fastest part of its swipe, faster by a tenth than all that the device
+//!   has reported at this step; or counts that end at speed in a swipe that comes up short;
+//! - *partial*: a [stretch](crate::erratic) in which a third and more of the counts are missing, from one report to the
+//!   next as no arm brakes, worth [`LEAST_MM`](crate::erratic::LEAST_MM) and more;
+//! - *short*: a swipe that comes up short ([`crate::shortfall`]) without any other finding and that the operator does not
+//!   explain: counts were lost in some way that does not show in the reports. Its cause is unknown.
 //!
-//! Decides on the share of the fast swipes (all swipes where no pace was told) that show it, exact limits. Partial
-//! loss, where counts thin out instead of ending, is not detected by these rules: it shows as gain change.
-//!
-//! Assumes the travel is known. Smallest found: a silence of two reports and 1 mm. Cost: O(swipes).
+//! Decides on the share of the fast swipes (all swipes where no pace was told) that show it, exact limits. Assumes the
+//! travel is known. Smallest found: a silence of two reports and 1 mm; partial loss of 2 mm that sets in by more than
+//! the bound in [`crate::erratic`]; a shortfall of 2 mm and five standard deviations of placing. Cost: O(slots).
 
-use super::{Detector, Event, in_swipe, key, not_examined, round, share, swipes_with};
+mod limit;
+
+use super::{Detector, Event, in_swipe, key, not_examined, round, share, spoiled, swipes_with};
+use crate::erratic::{LEAST_MM, Wrong};
 use crate::silence::{MakeUp, Silence};
-use crate::step::{StepView, SwipeView};
+use crate::step::{PhaseView, StepView, SwipeView};
 use crate::verdict::{Cause, Family, FamilyVerdict, Finding};
-use serde_json::json;
+use limit::{Limit, Of};
+use serde_json::{Value, json};
 
 pub(super) struct TrackingLoss;
 
-/// The expected speed in a tracking loss exceeds all reported speeds by this factor.
+/// The expected speed in a tracking loss exceeds all reported speeds by this factor, where silences are too few to show
+/// a limit.
 const BEYOND: f64 = 1.1;
-/// Swipes that show it beyond doubt before [`ALIKE`] is enough.
-const RECUR: usize = 3;
-/// The factor for further ones: the limit itself scatters by some per cent.
+/// The factor from which on a dropout may as well be a loss of tracking.
 const ALIKE: f64 = 0.95;
 
-/// Fastest speed that the device reported at a step, mm/s.
-fn fastest_reported(step: &StepView) -> f64 {
-    let per_mm = step.scale.map_or(f64::INFINITY, |s| s.counts_per_mm);
-    step.swipes().map(|(_, s)| s.swipe.peak / per_mm).fold(0.0, f64::max)
+/// What tells losses of tracking from dropouts at a step.
+pub(super) struct Losses {
+    limit: Option<Limit>,
+    fastest: f64,
 }
 
-/// True if a dropout may as well be a loss of tracking: its silence holds the fastest part of its swipe, which is about
-/// as fast as anything that the device has reported.
-pub(super) fn may_be_loss(swipe: &SwipeView, silence: &Silence, step: &StepView) -> bool {
-    is_loss(swipe, silence, ALIKE * fastest_reported(step))
+impl Losses {
+    pub(super) fn new(step: &StepView) -> Losses {
+        let per_mm = step.scale.map_or(f64::INFINITY, |s| s.counts_per_mm);
+        let fastest = step.swipes().map(|(_, s)| s.swipe.peak / per_mm).fold(0.0, f64::max);
+        Losses { limit: limit::find(step), fastest }
+    }
+
+    /// True if a silence is a loss of tracking and no dropout.
+    pub(super) fn is_loss(&self, swipe: &SwipeView, silence: &Silence) -> bool {
+        silence.to_the_end
+            || self.limit.is_some_and(|limit| limit.explains(swipe, silence))
+            || hides_peak(swipe, silence, BEYOND * self.fastest)
+    }
+
+    /// True if a dropout may as well be a loss of tracking.
+    pub(super) fn may_be_loss(&self, swipe: &SwipeView, silence: &Silence) -> bool {
+        hides_peak(swipe, silence, ALIKE * self.fastest)
+    }
 }
 
-/// True if a silence is a loss of tracking and no dropout: it holds the fastest part of its swipe, and that is faster
-/// than `speed` (see [`loss_above`]).
-pub(super) fn is_loss(swipe: &SwipeView, silence: &Silence, speed: f64) -> bool {
+/// True if a lost silence holds the fastest part of its swipe, and that is faster than `speed`.
+fn hides_peak(swipe: &SwipeView, silence: &Silence, speed: f64) -> bool {
     let grid = &swipe.grid;
     let hidden = grid.expected_mm_s[grid.slots(silence)].iter().copied().fold(0.0, f64::max);
-    silence.to_the_end || (silence.kind == MakeUp::Lost && hidden >= grid.peak() && hidden > speed)
-}
-
-/// Speed above which a hidden peak is a loss of tracking and no dropout, at this step.
-pub(super) fn loss_above(step: &StepView) -> f64 {
-    let fastest = fastest_reported(step);
-    let sure = |s: &SwipeView| {
-        s.silences.iter().any(|silence| !silence.host && is_loss(s, silence, BEYOND * fastest))
-    };
-    if step.swipes().filter(|(_, s)| sure(s)).count() >= RECUR { ALIKE * fastest } else { BEYOND * fastest }
+    silence.kind == MakeUp::Lost && hidden >= grid.peak() && hidden > speed
 }
 
 impl Detector for TrackingLoss {
@@ -65,38 +74,23 @@ impl Detector for TrackingLoss {
     }
 
     fn detect(&self, step: &StepView, findings: &mut Vec<Finding>) {
-        let Some(scale) = step.scale else { return };
-        let above = loss_above(step);
+        if step.scale.is_none() {
+            return;
+        }
+        let losses = Losses::new(step);
         let clipped = swipes_with(Family::ReportCeiling, findings);
         let mut own = Vec::new();
         for (phase, swipe) in step.swipes().filter(|(p, s)| !clipped.contains(&key(p, s))) {
-            for silence in swipe.silences.iter().filter(|s| !s.host && is_loss(swipe, s, above)) {
-                // The speed at the instant of collapse; the mean of the flank before it lags behind a rising speed.
-                let at =
-                    swipe.grid.slots(silence).start.min(swipe.grid.expected_mm_s.len().saturating_sub(1));
-                let flank = silence.speed_before / scale.counts_per_mm;
-                let onset_m_s = swipe.grid.expected_mm_s.get(at).copied().unwrap_or(flank).max(flank) * 1e-3;
-                let end =
-                    if silence.to_the_end { swipe.grid.time(swipe.grid.along_mm.len()) } else { silence.end };
-                let event = Event {
-                    family: Family::TrackingLoss,
-                    kind: "silent",
-                    begin: silence.begin,
-                    end,
-                    size: swipe.grid.silent_mm(silence),
-                    unit: "mm of travel",
-                    cause: Cause::Sensor,
-                };
-                let evidence = json!({
-                    "onset_m_s": round(onset_m_s, 3),
-                    "expected_peak_m_s": round(swipe.grid.peak() * 1e-3, 3),
-                    "reports_without_counts": silence.idle_reports,
-                    "make_up_ratio": round(silence.make_up, 2),
-                });
-                own.push(in_swipe(step, phase, swipe, event, evidence));
+            for silence in swipe.silences.iter().filter(|s| !s.host && losses.is_loss(swipe, s)) {
+                own.push(silent(step, phase, swipe, silence, &losses));
             }
+            own.extend(partial(step, phase, swipe));
         }
         findings.extend(own);
+        let told = spoiled(findings);
+        let untold = step.swipes().filter(|(p, s)| !told.contains(&key(p, s)));
+        let short: Vec<Finding> = untold.filter_map(|(phase, swipe)| short(step, phase, swipe)).collect();
+        findings.extend(short);
     }
 
     fn decide(&self, step: &StepView, findings: &[Finding]) -> FamilyVerdict {
@@ -105,12 +99,108 @@ impl Detector for TrackingLoss {
         }
         let examined = step.fast_swipes().map(|(p, s)| key(p, s)).collect();
         let mut out = share(step, Family::TrackingLoss, findings, &examined, " at the fast pace");
-        let onsets = findings.iter().filter(|f| f.family == Family::TrackingLoss);
-        let onset =
-            onsets.filter_map(|f| f.evidence.get("onset_m_s")?.as_f64()).fold(f64::INFINITY, f64::min);
+        let own = || findings.iter().filter(|f| f.family == Family::TrackingLoss);
+        let onsets = own().filter_map(|f| f.evidence.get("onset_m_s")?.as_f64());
+        let onset = onsets.fold(f64::INFINITY, f64::min);
         if onset.is_finite() {
-            out.because += &format!(", silent from {onset:.2} m/s ({:.0} in/s)", onset / 0.0254);
+            out.because += &format!(", from {onset:.2} m/s ({:.0} in/s)", onset / 0.0254);
+        }
+        let short = own().filter(|f| f.kind == "short").count();
+        if short > 0 {
+            out.because += &format!(", {short} of them short for no reason that shows");
         }
         out
     }
+}
+
+fn silent(step: &StepView, phase: &PhaseView, swipe: &SwipeView, silence: &Silence, losses: &Losses) -> Finding {
+    let grid = &swipe.grid;
+    // The speed at the instant of collapse; the mean of the flank before it lags behind a rising speed.
+    let flank = silence.speed_before / step.scale.map_or(f64::INFINITY, |s| s.counts_per_mm);
+    let onset = limit::onset(grid, silence, Of::Speed).max(flank);
+    let event = Event {
+        family: Family::TrackingLoss,
+        kind: "silent",
+        begin: silence.begin,
+        end: if silence.to_the_end { grid.time(grid.along_mm.len()) } else { silence.end },
+        size: grid.silent_mm(silence),
+        unit: "mm of travel",
+        cause: Cause::Sensor,
+    };
+    let mut evidence = json!({
+        "onset_m_s": round(onset * 1e-3, 3),
+        "expected_peak_m_s": round(grid.peak() * 1e-3, 3),
+        "fastest_reported_m_s": round(losses.fastest * 1e-3, 3),
+        "reports_without_counts": silence.idle_reports,
+        "make_up_ratio": round(silence.make_up, 2),
+    });
+    if let (Some(map), Some(limit)) = (evidence.as_object_mut(), losses.limit) {
+        let what = if limit.of == Of::Speed { "speed" } else { "acceleration" };
+        map.insert("limit_of".to_owned(), json!(what));
+        map.insert("chance_at_random_times".to_owned(), json!(format!("{:.0e}", limit.chance)));
+        if limit.of == Of::Acceleration {
+            let onset = limit::onset(grid, silence, Of::Acceleration);
+            map.insert("onset_m_s2".to_owned(), round(onset * 1e-3, 1));
+        }
+    }
+    in_swipe(step, phase, swipe, event, evidence)
+}
+
+/// Thin stretches of a swipe.
+fn partial<'a>(
+    step: &'a StepView,
+    phase: &'a PhaseView,
+    swipe: &'a SwipeView,
+) -> impl Iterator<Item = Finding> + 'a {
+    let thin = swipe.stretches.iter().filter(|s| s.wrong == Wrong::Thin);
+    thin.filter(|s| s.recovered || swipe.swipe.surplus < 0.0).filter_map(move |stretch| {
+        let grid = &swipe.grid;
+        let (expected, counted) = grid.over(&phase.series, &stretch.rows)?;
+        let missing = expected - counted.0;
+        if missing < LEAST_MM {
+            return None;
+        }
+        let at = grid.index(stretch.begin).min(grid.expected_mm_s.len().saturating_sub(1));
+        let event = Event {
+            family: Family::TrackingLoss,
+            kind: "partial",
+            begin: stretch.begin,
+            end: stretch.end,
+            size: missing,
+            unit: "mm of travel",
+            cause: Cause::Sensor,
+        };
+        let evidence = json!({
+            "onset_m_s": round(grid.expected_mm_s.get(at)? * 1e-3, 3),
+            "expected_peak_m_s": round(grid.peak() * 1e-3, 3),
+            "counted_mm": round(counted.0, 2),
+            "expected_mm": round(expected, 2),
+            "velocity_jump_m_s": round(stretch.jump_m_s, 2),
+        });
+        Some(in_swipe(step, phase, swipe, event, evidence))
+    })
+}
+
+/// A swipe that is short for no reason that shows.
+fn short(step: &StepView, phase: &PhaseView, view: &SwipeView) -> Option<Finding> {
+    let (swipe, scale) = (&view.swipe, step.scale?);
+    let excused = swipe.began_short || swipe.stopped_short || step.host.explain(swipe.begin, swipe.end);
+    if swipe.surplus >= 0.0 || excused || step.travel.is_none() {
+        return None;
+    }
+    let event = Event {
+        family: Family::TrackingLoss,
+        kind: "short",
+        begin: swipe.begin,
+        end: swipe.end,
+        size: -swipe.surplus / scale.counts_per_mm,
+        unit: "mm of travel",
+        cause: Cause::Unknown,
+    };
+    let evidence: Value = json!({
+        "counts": round(swipe.along, 0),
+        "counts_short": round(-swipe.surplus, 0),
+        "peak_m_s": round(view.grid.peak() * 1e-3, 3),
+    });
+    Some(in_swipe(step, phase, view, event, evidence))
 }

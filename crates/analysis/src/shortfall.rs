@@ -1,0 +1,129 @@
+//! Swipes that are shorter or longer than one travel, and which of them the operator explains.
+//!
+//! Not a family: whatever loses or invents counts shows here, however it does so. Every swipe covers the same distance
+//! from stop to stop. Its length in counts scatters by placing (s, from the slow swipes, robust); what lies further off
+//! than [`LEAST_MM`] and [`DEVIATIONS`] · s is not placing.
+//!
+//! The operator explains a pair: one swipe braked short of the stop, and the next one short by as much since it began
+//! there; and the last swipe of a phase, after which nothing tells. A device that loses counts makes no such pairs; so
+//! where more than [`MOST_EXCUSED`] of the swipes would be excused, none is. Cost: O(swipes log swipes).
+
+use crate::stats::{mad, median};
+use crate::swipes::{AT_SPEED, Swipe};
+
+/// Smallest deviation worth naming, mm.
+pub const LEAST_MM: f64 = 2.0;
+/// In standard deviations of placing: a normal scatter exceeds it once in three million swipes.
+const DEVIATIONS: f64 = 5.0;
+/// Least standard deviation that is believed, mm: a body comes to rest at a stop no better.
+const LEAST_SCATTER_MM: f64 = 0.1;
+/// Two shortfalls of a pair differ by the scatter of two more placings, each twice in five deviations.
+const ALIKE: f64 = 2.0;
+/// Share of the swipes that may be excused.
+const MOST_EXCUSED: f64 = 0.25;
+
+/// What lengths are held against.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Measure {
+    /// Counts of one travel.
+    pub one_travel: f64,
+    /// Counts beyond which a length is not placing.
+    pub most: f64,
+}
+
+impl Measure {
+    /// From the lengths of the slow swipes in counts; `None` for fewer than three.
+    pub fn new(slow: &[f64], counts_per_mm: f64) -> Option<Measure> {
+        let one_travel = median(slow).filter(|_| slow.len() >= 3)?;
+        let scatter = mad(slow, one_travel)?.max(LEAST_SCATTER_MM * counts_per_mm);
+        let most = (LEAST_MM * counts_per_mm).max(DEVIATIONS * scatter);
+        (one_travel > 0.0).then_some(Measure { one_travel, most })
+    }
+}
+
+/// Marks the swipes of a step, in order; each with whether it is the last of its phase.
+pub fn mark(swipes: &mut [(&mut Swipe, bool)], measure: Measure) {
+    let short = |s: &Swipe| measure.one_travel - s.along;
+    let stops_short = |s: &Swipe| s.exit <= AT_SPEED * s.peak && short(s) > measure.most;
+    let mut excused = vec![(false, false); swipes.len()];
+    for i in 0..swipes.len() {
+        let (swipe, last) = (&*swipes[i].0, swipes[i].1);
+        let Some((next, _)) = swipes.get(i + 1) else {
+            excused[i].1 = stops_short(swipe) && !excused[i].0;
+            continue;
+        };
+        let alike = (short(swipe) - short(next)).abs() < ALIKE * measure.most;
+        let pair = !excused[i].0 && stops_short(swipe) && short(next) > 0.0 && alike;
+        excused[i + 1].0 = pair;
+        excused[i].1 = pair || (last && !excused[i].0 && stops_short(swipe));
+    }
+    let count = excused.iter().filter(|(began, stopped)| *began || *stopped).count();
+    let few = count as f64 <= (MOST_EXCUSED * swipes.len() as f64).max(2.0);
+    for ((swipe, _), (began, stopped)) in swipes.iter_mut().zip(excused) {
+        (swipe.began_short, swipe.stopped_short) = (began && few, stopped && few);
+        let off = -short(swipe);
+        swipe.surplus = if off.abs() > measure.most { off } else { 0.0 };
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::verdict::Direction;
+
+    fn swipe(along: f64) -> Swipe {
+        Swipe {
+            number: 1,
+            direction: Direction::Out,
+            rows: 0..0,
+            begin: 0,
+            end: 0,
+            along,
+            across: 0.0,
+            peak: 10.0,
+            exit: 1.0,
+            one_travel: 3000.0,
+            surplus: 0.0,
+            began_short: false,
+            stopped_short: false,
+        }
+    }
+
+    fn marked(lengths: &[f64]) -> Vec<(bool, bool, f64)> {
+        let measure = Measure::new(&[3000.0, 3002.0, 2998.0, 3001.0], 10.0).unwrap();
+        let mut swipes: Vec<Swipe> = lengths.iter().map(|&l| swipe(l)).collect();
+        let mut pairs: Vec<(&mut Swipe, bool)> = swipes.iter_mut().map(|s| (s, false)).collect();
+        mark(&mut pairs, measure);
+        swipes.iter().map(|s| (s.began_short, s.stopped_short, s.surplus.round())).collect()
+    }
+
+    #[test]
+    fn a_swipe_that_stopped_short_excuses_the_next_one_and_itself() {
+        let all = marked(&[3000.0, 2800.0, 2805.0, 3001.0, 2999.0, 3000.0, 3000.0, 3000.0]);
+        assert_eq!(all[1], (false, true, -201.0));
+        assert_eq!(all[2], (true, false, -196.0));
+        assert!(all.iter().enumerate().all(|(i, s)| i == 1 || i == 2 || *s == (false, false, 0.0)));
+    }
+
+    #[test]
+    fn a_single_short_swipe_is_not_excused() {
+        assert_eq!(marked(&[3000.0, 2800.0, 3005.0, 3001.0])[1], (false, false, -201.0));
+    }
+
+    #[test]
+    fn a_phase_of_short_swipes_is_not_excused() {
+        let all = marked(&[2400.0; 12]);
+        assert!(all.iter().all(|s| *s == (false, false, -601.0)), "{all:?}");
+    }
+
+    #[test]
+    fn a_longer_swipe_is_told() {
+        assert_eq!(marked(&[3000.0, 3300.0, 3000.0])[1], (false, false, 300.0));
+    }
+
+    #[test]
+    fn too_few_slow_swipes_measure_nothing() {
+        assert_eq!(Measure::new(&[3000.0, 3000.0], 10.0), None);
+        assert_eq!(Measure::new(&[0.0, 0.0, 0.0], 10.0), None);
+    }
+}
