@@ -20,7 +20,9 @@ const LEAST_SCATTER_MM: f64 = 0.1;
 /// Two shortfalls of a pair differ by the scatter of two more placings, each twice in five deviations.
 const ALIKE: f64 = 2.0;
 /// Share of the swipes that may be excused.
-const MOST_EXCUSED: f64 = 0.25;
+const MOST_EXCUSED: f64 = 0.15;
+/// Nobody takes a point this share of the travel short of a stop for the stop.
+const NO_ACCIDENT: f64 = 0.2;
 
 /// What lengths are held against.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -44,7 +46,8 @@ impl Measure {
 /// Marks the swipes of a step, in order; each with whether it is the last of its phase.
 pub fn mark(swipes: &mut [(&mut Swipe, bool)], measure: Measure) {
     let short = |s: &Swipe| measure.one_travel - s.along;
-    let stops_short = |s: &Swipe| s.exit <= AT_SPEED * s.peak && short(s) > measure.most;
+    let accident = measure.most..NO_ACCIDENT * measure.one_travel;
+    let stops_short = |s: &Swipe| s.exit <= AT_SPEED * s.peak && accident.contains(&short(s));
     let mut excused = vec![(false, false); swipes.len()];
     for i in 0..swipes.len() {
         let (swipe, last) = (&*swipes[i].0, swipes[i].1);
@@ -58,7 +61,7 @@ pub fn mark(swipes: &mut [(&mut Swipe, bool)], measure: Measure) {
         excused[i].1 = pair || (last && !excused[i].0 && stops_short(swipe));
     }
     let count = excused.iter().filter(|(began, stopped)| *began || *stopped).count();
-    let few = count as f64 <= (MOST_EXCUSED * swipes.len() as f64).max(2.0);
+    let few = count as f64 <= (MOST_EXCUSED * swipes.len() as f64).max(4.0);
     for ((swipe, _), (began, stopped)) in swipes.iter_mut().zip(excused) {
         (swipe.began_short, swipe.stopped_short) = (began && few, stopped && few);
         let off = -short(swipe);

@@ -5,21 +5,25 @@
 //!
 //! A silence is a run of at least [`LEAST_SLOTS`] empty report slots inside a swipe with
 //! - at least [`DUE`] counts per slot on both sides, in the swipe's own direction;
-//! - more than [`END_ZONE_MM`] from both turning points;
+//! - more than [`END_ZONE_MM`] from both turning points, or followed by more than [`SET_OUT`] times the speed;
 //! - flanks that are not slowing: the last reports before it run at no less than [`NOT_SLOWING`] of those before them;
 //! - at least [`LEAST_MM`] of travel missing by the speed of the flanks.
+//!
+//! In a swipe that comes up short ([`crate::shortfall`]) what comes after may be slow or near the stop.
 //!
 //! Stray reports of at most [`STRAY`] counts do not end a silence where the flanks run at [`STRAY_FLANK`] and more.
 //! Cost: O(reports of the swipe).
 
 use crate::series::{DUE, Frame, Sample, Series};
-use crate::swipes::Swipe;
+use crate::swipes::{AT_SPEED, Swipe};
 use slipgauge_trace::recording::HostLog;
 
 /// Empty slots that make a silence: one alone may be a poll that came early or late.
 pub const LEAST_SLOTS: f64 = 2.0;
 /// Distance from a turning point within which a bounce, a knock or an abrupt stop may lie.
 pub const END_ZONE_MM: f64 = 4.0;
+/// Speed after over speed before from which on a silence near the begin of a swipe is none of a bounce's.
+const SET_OUT: f64 = 2.0;
 /// Smallest missing travel.
 pub const LEAST_MM: f64 = 1.0;
 /// A hand does not lose a third of its speed within three reports at 1 kHz (0.33 × 1 m/s in 3 ms is 110 m/s²).
@@ -102,8 +106,14 @@ pub fn find(
         let after = ctx.after(after_row);
         let due = |speed: f64| speed * slot * 1e-9 >= DUE as f64;
         let rest = total - place - skipped;
-        let inside = place.min(rest) / counts_per_mm > END_ZONE_MM;
-        if slots >= LEAST_SLOTS - 0.5 && due(before) && due(after) && inside && !ctx.slowing(row) {
+        // A device that falls silent and then speaks at twice the speed has not bounced: the hand has set out.
+        let set_out = after > SET_OUT * before && place / counts_per_mm > LEAST_MM;
+        let begun = set_out || place / counts_per_mm > END_ZONE_MM;
+        let inside = begun && rest / counts_per_mm > END_ZONE_MM;
+        let between = due(after) && inside && !ctx.slowing(row);
+        // A swipe that comes up short has not braked as fast as its counts.
+        let before_the_stop = swipe.is_short() && begun && before > AT_SPEED * swipe.peak && !ctx.slowing(row);
+        if slots >= LEAST_SLOTS - 0.5 && due(before) && (between || before_the_stop) {
             let span = slots * slot * 1e-9;
             let missing = 0.5 * (before + after) * span;
             let first = along[after_row] - after * slot * 1e-9;
@@ -129,9 +139,8 @@ pub fn find(
         row = after_row;
     }
     // What a silence on the way has cost is not missing at the end as well.
-    if !found.iter().any(|s: &Silence| s.kind == MakeUp::Lost) {
-        found.extend(silent_end(&ctx, swipe, total, counts_per_mm, host));
-    }
+    let lost: f64 = found.iter().filter(|s| s.kind == MakeUp::Lost).map(|s| s.missing_mm).sum();
+    found.extend(silent_end(&ctx, swipe, total + LOST_AT_MOST * lost * counts_per_mm, counts_per_mm, host));
     found
 }
 
@@ -147,7 +156,7 @@ fn silent_end(
     let last = ctx.samples.len().checked_sub(1)?;
     let before = ctx.before(last);
     let whole = swipe.one_travel - total < SHORT_AT_END_MM * counts_per_mm;
-    let fast = before > 0.35 * swipe.peak && before > SLOWEST_LIMIT_MM_S * counts_per_mm;
+    let fast = before > AT_SPEED * swipe.peak && before > SLOWEST_LIMIT_MM_S * counts_per_mm;
     let at_speed = fast && before * ctx.slot * 1e-9 >= DUE as f64;
     // At constant deceleration the hand needed twice the time that it would have taken at this speed.
     let rest_ns = 2e9 * (swipe.one_travel - total).max(0.0) / before.max(1.0);
@@ -167,6 +176,8 @@ fn silent_end(
     })
 }
 
+/// A silence hides up to this much more than its flanks tell, where the hand sped up and slowed in it.
+const LOST_AT_MOST: f64 = 2.0;
 /// No sensor goes blind below this: the poorest data sheets give 12 in/s, 300 mm/s.
 const SLOWEST_LIMIT_MM_S: f64 = 200.0;
 /// A swipe that ends at speed is short by at least this, else it simply hit the stop.

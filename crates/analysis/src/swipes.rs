@@ -99,6 +99,11 @@ pub struct Swipe {
 }
 
 impl Swipe {
+    /// True if counts are missing that no operator explains: it is short, and neither stopped nor began short.
+    pub fn is_short(&self) -> bool {
+        self.surplus < 0.0 && !self.began_short && !self.stopped_short
+    }
+
     /// +1 for *out*, −1 for *back*: what turns counts along the frame into counts along the swipe.
     pub fn sign(&self) -> f64 {
         match self.direction {

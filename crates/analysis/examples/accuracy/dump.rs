@@ -3,7 +3,7 @@
 use crate::cases::{CASES, set_contrast};
 use crate::near::NEAR;
 use crate::run::run;
-use crate::score::spelled;
+use crate::score::{overlap, spelled};
 use crate::space::{Fixed, Scene};
 use crate::studies::{case_scene, sound_scene};
 use slipgauge_sim::Family as TrueFamily;
@@ -53,7 +53,10 @@ pub fn session(seed: u64, name: &str, size: Option<f64>) -> Result<String, Box<d
         };
         let (begin, end) = (label.begin_ns as f64 * 1e-9, label.end_ns as f64 * 1e-9);
         let kind = if label.family == TrueFamily::Host { "recorded stall" } else { &label.kind };
-        let head = format!("{} {kind} {place} {begin:.4}-{end:.4} s", spelled(label.family));
+        let here = ran.verdict.findings.iter().filter(|f| overlap(label, f));
+        let here: Vec<String> = here.map(|f| format!("{} {}", spelled(f.family), f.kind)).collect();
+        let here = if here.is_empty() { "NOTHING".to_owned() } else { here.join(", ") };
+        let head = format!("[found: {here}] {} {kind} {place} {begin:.4}-{end:.4} s", spelled(label.family));
         writeln!(
             out,
             "  {head} {:.3} {} cause {} {:?}",

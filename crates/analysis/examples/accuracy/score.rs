@@ -49,7 +49,8 @@ pub fn spelled(value: impl Serialize) -> String {
     serde_json::to_value(value).ok().and_then(|v| v.as_str().map(str::to_owned)).unwrap_or_default()
 }
 
-fn overlap(label: &Label, finding: &Finding) -> bool {
+/// True if a finding lies at a label's place.
+pub fn overlap(label: &Label, finding: &Finding) -> bool {
     finding.begin_ns <= label.end_ns + MARGIN && label.begin_ns <= finding.end_ns + MARGIN
 }
 

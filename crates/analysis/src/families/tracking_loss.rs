@@ -59,9 +59,8 @@ impl Losses {
 
 /// True if a lost silence holds the fastest part of its swipe, and that is faster than `speed`.
 fn hides_peak(swipe: &SwipeView, silence: &Silence, speed: f64) -> bool {
-    let grid = &swipe.grid;
-    let hidden = grid.expected_mm_s[grid.slots(silence)].iter().copied().fold(0.0, f64::max);
-    silence.kind == MakeUp::Lost && hidden >= grid.peak() && hidden > speed
+    let hidden = limit::hidden_peak(&swipe.grid, silence);
+    silence.kind == MakeUp::Lost && hidden >= swipe.grid.peak() && hidden > speed
 }
 
 impl Detector for TrackingLoss {
@@ -184,8 +183,7 @@ fn partial<'a>(
 /// A swipe that is short for no reason that shows.
 fn short(step: &StepView, phase: &PhaseView, view: &SwipeView) -> Option<Finding> {
     let (swipe, scale) = (&view.swipe, step.scale?);
-    let excused = swipe.began_short || swipe.stopped_short || step.host.explain(swipe.begin, swipe.end);
-    if swipe.surplus >= 0.0 || excused || step.travel.is_none() {
+    if !swipe.is_short() || step.host.explain(swipe.begin, swipe.end) || step.travel.is_none() {
         return None;
     }
     let event = Event {

@@ -1,27 +1,37 @@
 //! Whether silences are a limit of the sensor: do they begin where the device moves as it otherwise never does?
 //!
 //! Link faults strike at any time of a swipe; a sensor that reaches its limit falls silent at one speed (or one
-//! acceleration), and nothing beyond that is ever reported. So let L be the lower quartile of the onsets of the n lost
-//! silences of a step, k the number at L or beyond, and q the share of the counted moving time at L or beyond. If the
-//! silences were independent of the motion, k of n would be binomial with q; the chance of as many is
+//! acceleration), and nothing beyond that is ever reported. So of the n lost silences of a step:
+//!
+//! - swipes of the same phases that go on clean beyond their median onset ([`BEYOND`]) are at most [`MOST_BEYOND`] times
+//!   as many;
+//! - and they lie so by no accident: with L the lower quartile of the onsets, k onsets lie at L or beyond, and a share q of
+//!   the counted moving time of the phases that they lie in; or k of them hold the fastest moment of their swipe, which a
+//!   silence at a random time does with q, its share of the swipe. Were silences independent of the motion, k of n would
+//!   be binomial with q, and the chance of as many
 //!
 //! ```text
-//! P = Σ_{i ≥ k} C(n, i) qⁱ (1 − q)ⁿ⁻ⁱ
+//! P = Σ_{i ≥ k} C(n, i) qⁱ (1 − q)ⁿ⁻ⁱ  <  1e-4
 //! ```
 //!
-//! and below [`CHANCE`] they are taken for a limit. Speed and acceleration are tried, the less likely one holds. Assumes
-//! that a fault of the link does not know the speed. Cost: O(slots).
+//! Speed and acceleration are tried, the less likely one holds. Assumes that a fault of the link does not know the
+//! speed. Cost: O(slots).
 
+use crate::series::DUE;
 use crate::silence::{MakeUp, Silence};
-use crate::step::{Grid, StepView, SwipeView};
+use crate::step::{Grid, PhaseView, StepView, SwipeView};
 use statrs::distribution::{Binomial, DiscreteCDF};
 
 /// Chance at which silences are no longer taken for accidents.
 const CHANCE: f64 = 1e-4;
 /// Fewer silences tell nothing of a limit.
 const LEAST: usize = 3;
-/// A limit scatters by some per cent from swipe to swipe.
-const SCATTER: f64 = 0.05;
+/// Beyond this factor of the median onset a clean swipe speaks against a limit; acceleration is known less well.
+const BEYOND: (f64, f64) = (1.02, 1.3);
+/// Clean swipes beyond for each silence: a limit that scatters leaves some, faults of the link as many as there are.
+const MOST_BEYOND: f64 = 0.25;
+/// A silence that reaches this share of the limit is one of its own.
+const REACHES: f64 = 0.95;
 /// Time over which an onset's acceleration is taken, seconds: shorter than a tenth of a flick.
 const SLOPE_S: f64 = 8e-3;
 
@@ -46,10 +56,18 @@ pub struct Limit {
 }
 
 impl Limit {
-    /// True if a silence began at the limit.
+    /// True if a silence began at the limit, or hides speeds beyond it.
     pub fn explains(&self, swipe: &SwipeView, silence: &Silence) -> bool {
-        silence.kind == MakeUp::Lost && onset(&swipe.grid, silence, self.of) >= (1.0 - SCATTER) * self.at
+        let hidden = || hidden_peak(&swipe.grid, silence);
+        let reaches = onset(&swipe.grid, silence, self.of) >= REACHES * self.at
+            || (self.of == Of::Speed && hidden() >= REACHES * self.at);
+        silence.kind == MakeUp::Lost && reaches
     }
+}
+
+/// Largest expected speed within a silence, mm/s.
+pub fn hidden_peak(grid: &Grid, silence: &Silence) -> f64 {
+    grid.expected_mm_s[grid.slots(silence)].iter().copied().fold(0.0, f64::max)
 }
 
 /// Value at which a silence began.
@@ -74,33 +92,77 @@ fn value(grid: &Grid, slot: usize, of: Of) -> f64 {
 
 /// The limit that the lost silences of a step show, if any.
 pub fn find(step: &StepView) -> Option<Limit> {
-    let lost: Vec<(&SwipeView, &Silence)> = step
-        .swipes()
-        .flat_map(|(_, s)| s.silences.iter().map(move |silence| (s, silence)))
-        .filter(|(_, silence)| !silence.host && !silence.to_the_end && silence.kind == MakeUp::Lost)
-        .collect();
-    if lost.len() < LEAST {
-        return None;
-    }
-    let due = 3.0 / step.scale?.counts_per_mm / (step.slot() * 1e-9);
-    let tried = [Of::Speed, Of::Acceleration].map(|of| {
-        let mut onsets: Vec<f64> = lost.iter().map(|(s, silence)| onset(&s.grid, silence, of)).collect();
-        onsets.sort_by(f64::total_cmp);
-        let at = onsets.get(onsets.len() / 4).copied().unwrap_or(0.0);
-        let share = share_beyond(step, of, at, due);
-        let beyond = onsets.iter().filter(|v| **v >= at).count() as u64;
-        let chance = Binomial::new(share, onsets.len() as u64).map_or(1.0, |b| b.sf(beyond.saturating_sub(1)));
-        Limit { of, at, chance }
-    });
-    let [speed, acceleration] = tried;
-    let least = if acceleration.chance < speed.chance { acceleration } else { speed };
+    let due = DUE as f64 / step.scale?.counts_per_mm / (step.slot() * 1e-9);
+    let tried = [Of::Speed, Of::Acceleration].map(|of| limit_of(step, of, due));
+    let least = tried.into_iter().flatten().min_by(|a, b| a.chance.total_cmp(&b.chance))?;
     (least.chance < CHANCE).then_some(least)
 }
 
-/// Share of the time that was counted, at speeds at which a silence shows, that lies at a value or beyond.
-fn share_beyond(step: &StepView, of: Of, at: f64, due: f64) -> f64 {
+/// A lost silence of a phase.
+struct Lost {
+    onset: f64,
+    /// Whether it holds the fastest moment of its swipe, and its share of the swipe.
+    holds_peak: bool,
+    share: f64,
+}
+
+fn lost(phase: &PhaseView, of: Of) -> Vec<Lost> {
+    let mut all = Vec::new();
+    for swipe in &phase.swipes {
+        let grid = &swipe.grid;
+        for silence in swipe.silences.iter().filter(|s| !s.host && s.kind != MakeUp::Late) {
+            let slots = grid.slots(silence);
+            let share = slots.len() as f64 / grid.expected_mm_s.len().max(1) as f64;
+            let holds_peak = hidden_peak(grid, silence) >= grid.peak();
+            all.push(Lost { onset: onset(grid, silence, of), holds_peak, share });
+        }
+    }
+    all
+}
+
+fn limit_of(step: &StepView, of: Of, due: f64) -> Option<Limit> {
+    let by_phase: Vec<(&PhaseView, Vec<Lost>)> = step.phases.iter().map(|p| (p, lost(p, of))).collect();
+    let all = || by_phase.iter().flat_map(|(_, lost)| lost);
+    let mut onsets: Vec<f64> = all().map(|l| l.onset).collect();
+    let n = onsets.len();
+    if n < LEAST {
+        return None;
+    }
+    onsets.sort_by(f64::total_cmp);
+    let (at, median) = (*onsets.get(n / 4)?, *onsets.get(n / 2)?);
+    // Mean over the silences of the share of their own phase.
+    let share = |value: f64| {
+        let sum: f64 = by_phase
+            .iter()
+            .filter(|(_, lost)| !lost.is_empty())
+            .map(|(phase, lost)| lost.len() as f64 * share_beyond(phase, of, value, due))
+            .sum();
+        (sum / n as f64).clamp(0.0, 1.0)
+    };
+    let (beyond, per_mm) = (if of == Of::Speed { BEYOND.0 } else { BEYOND.1 }, step.scale?.counts_per_mm);
+    let clean = by_phase.iter().filter(|(_, lost)| !lost.is_empty()).flat_map(|(phase, _)| &phase.swipes);
+    let top = |s: &SwipeView| match of {
+        Of::Speed => s.swipe.peak / per_mm,
+        Of::Acceleration => (0..s.grid.expected_mm_s.len()).map(|i| value(&s.grid, i, of)).fold(0.0, f64::max),
+    };
+    let against = clean.filter(|s| s.silences.is_empty() && top(s) > beyond * median).count();
+    if against as f64 > MOST_BEYOND * n as f64 {
+        return None;
+    }
+    let chance = |q: f64, k: usize| {
+        let tail = Binomial::new(q.clamp(0.0, 1.0), n as u64).map(|b| b.sf((k as u64).saturating_sub(1)));
+        if k == 0 { 1.0 } else { tail.unwrap_or(1.0) }
+    };
+    let fast = chance(share(at), onsets.iter().filter(|v| **v >= at).count());
+    let peaks = chance(all().map(|l| l.share).sum::<f64>() / n as f64, all().filter(|l| l.holds_peak).count());
+    let chance = if of == Of::Speed { fast.min(peaks) } else { fast };
+    Some(Limit { of, at, chance })
+}
+
+/// Share of a phase's counted time, at speeds at which a silence shows, that lies at a value or beyond.
+fn share_beyond(phase: &PhaseView, of: Of, at: f64, due: f64) -> f64 {
     let (mut beyond, mut all) = (0usize, 0usize);
-    for (_, swipe) in step.swipes() {
+    for swipe in &phase.swipes {
         let grid = &swipe.grid;
         let silent: Vec<_> = swipe.silences.iter().map(|s| grid.slots(s)).collect();
         for slot in (0..grid.expected_mm_s.len()).filter(|i| !silent.iter().any(|s| s.contains(i))) {
