@@ -4,6 +4,7 @@
 //! Families are asked in the registry's order, and each sees what those before it found: one event, one finding.
 //! Adding a family is one file and one line in [`REGISTRY`].
 
+mod carry_on;
 mod drift;
 mod dropout;
 mod gain_change;
@@ -37,10 +38,11 @@ pub trait Detector: Sync {
 /// All families that these rules examine, in the order in which they are asked. The report ceiling comes first,
 /// because clipped counts look like everything else; tracking loss takes the short swipes that none before it explains;
 /// gain change and resolution come last, on what is left clean.
-pub static REGISTRY: [&dyn Detector; 7] = [
+pub static REGISTRY: [&dyn Detector; 8] = [
     &report_ceiling::ReportCeiling,
     &dropout::Dropout,
     &spin_out::SpinOut,
+    &carry_on::CarryOn,
     &tracking_loss::TrackingLoss,
     &drift::Drift,
     &gain_change::GainChange,

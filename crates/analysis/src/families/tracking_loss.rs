@@ -34,20 +34,22 @@ const ALIKE: f64 = 0.95;
 /// What tells losses of tracking from dropouts at a step.
 pub(super) struct Losses {
     limit: Option<Limit>,
+    /// Fastest speed that the device reported at the step, mm/s.
     fastest: f64,
+    counts_per_mm: f64,
 }
 
 impl Losses {
     pub(super) fn new(step: &StepView) -> Losses {
-        let per_mm = step.scale.map_or(f64::INFINITY, |s| s.counts_per_mm);
-        let fastest = step.swipes().map(|(_, s)| s.swipe.peak / per_mm).fold(0.0, f64::max);
-        Losses { limit: limit::find(step), fastest }
+        let counts_per_mm = step.scale.map_or(f64::INFINITY, |s| s.counts_per_mm);
+        let fastest = step.swipes().map(|(_, s)| s.swipe.peak / counts_per_mm).fold(0.0, f64::max);
+        Losses { limit: limit::find(step), fastest, counts_per_mm }
     }
 
     /// True if a silence is a loss of tracking and no dropout.
     pub(super) fn is_loss(&self, swipe: &SwipeView, silence: &Silence) -> bool {
         silence.to_the_end
-            || self.limit.is_some_and(|limit| limit.explains(swipe, silence))
+            || self.limit.is_some_and(|limit| limit.explains(swipe, silence, self.counts_per_mm))
             || hides_peak(swipe, silence, BEYOND * self.fastest)
     }
 
@@ -114,9 +116,8 @@ impl Detector for TrackingLoss {
 
 fn silent(step: &StepView, phase: &PhaseView, swipe: &SwipeView, silence: &Silence, losses: &Losses) -> Finding {
     let grid = &swipe.grid;
-    // The speed at the instant of collapse; the mean of the flank before it lags behind a rising speed.
-    let flank = silence.speed_before / step.scale.map_or(f64::INFINITY, |s| s.counts_per_mm);
-    let onset = limit::onset(grid, silence, Of::Speed).max(flank);
+    let per_mm = losses.counts_per_mm;
+    let onset = limit::onset(grid, silence, Of::Speed, per_mm);
     let event = Event {
         family: Family::TrackingLoss,
         kind: "silent",
@@ -138,7 +139,7 @@ fn silent(step: &StepView, phase: &PhaseView, swipe: &SwipeView, silence: &Silen
         map.insert("limit_of".to_owned(), json!(what));
         map.insert("chance_at_random_times".to_owned(), json!(format!("{:.0e}", limit.chance)));
         if limit.of == Of::Acceleration {
-            let onset = limit::onset(grid, silence, Of::Acceleration);
+            let onset = limit::onset(grid, silence, Of::Acceleration, per_mm);
             map.insert("onset_m_s2".to_owned(), round(onset * 1e-3, 1));
         }
     }

@@ -57,9 +57,9 @@ pub struct Limit {
 
 impl Limit {
     /// True if a silence began at the limit, or hides speeds beyond it.
-    pub fn explains(&self, swipe: &SwipeView, silence: &Silence) -> bool {
+    pub fn explains(&self, swipe: &SwipeView, silence: &Silence, counts_per_mm: f64) -> bool {
         let hidden = || hidden_peak(&swipe.grid, silence);
-        let reaches = onset(&swipe.grid, silence, self.of) >= REACHES * self.at
+        let reaches = onset(&swipe.grid, silence, self.of, counts_per_mm) >= REACHES * self.at
             || (self.of == Of::Speed && hidden() >= REACHES * self.at);
         silence.kind == MakeUp::Lost && reaches
     }
@@ -70,10 +70,13 @@ pub fn hidden_peak(grid: &Grid, silence: &Silence) -> f64 {
     grid.expected_mm_s[grid.slots(silence)].iter().copied().fold(0.0, f64::max)
 }
 
-/// Value at which a silence began.
-pub fn onset(grid: &Grid, silence: &Silence, of: Of) -> f64 {
+/// Value at which a silence began: of the expected motion, and for speed no less than that of the reports before it.
+pub fn onset(grid: &Grid, silence: &Silence, of: Of, counts_per_mm: f64) -> f64 {
     let at = grid.slots(silence).start.min(grid.expected_mm_s.len().saturating_sub(1));
-    value(grid, at, of)
+    match of {
+        Of::Speed => value(grid, at, of).max(silence.speed_before / counts_per_mm),
+        Of::Acceleration => value(grid, at, of),
+    }
 }
 
 fn value(grid: &Grid, slot: usize, of: Of) -> f64 {
@@ -106,7 +109,7 @@ struct Lost {
     share: f64,
 }
 
-fn lost(phase: &PhaseView, of: Of) -> Vec<Lost> {
+fn lost(phase: &PhaseView, of: Of, counts_per_mm: f64) -> Vec<Lost> {
     let mut all = Vec::new();
     for swipe in &phase.swipes {
         let grid = &swipe.grid;
@@ -114,14 +117,15 @@ fn lost(phase: &PhaseView, of: Of) -> Vec<Lost> {
             let slots = grid.slots(silence);
             let share = slots.len() as f64 / grid.expected_mm_s.len().max(1) as f64;
             let holds_peak = hidden_peak(grid, silence) >= grid.peak();
-            all.push(Lost { onset: onset(grid, silence, of), holds_peak, share });
+            all.push(Lost { onset: onset(grid, silence, of, counts_per_mm), holds_peak, share });
         }
     }
     all
 }
 
 fn limit_of(step: &StepView, of: Of, due: f64) -> Option<Limit> {
-    let by_phase: Vec<(&PhaseView, Vec<Lost>)> = step.phases.iter().map(|p| (p, lost(p, of))).collect();
+    let per_mm = step.scale?.counts_per_mm;
+    let by_phase: Vec<(&PhaseView, Vec<Lost>)> = step.phases.iter().map(|p| (p, lost(p, of, per_mm))).collect();
     let all = || by_phase.iter().flat_map(|(_, lost)| lost);
     let mut onsets: Vec<f64> = all().map(|l| l.onset).collect();
     let n = onsets.len();
@@ -139,7 +143,7 @@ fn limit_of(step: &StepView, of: Of, due: f64) -> Option<Limit> {
             .sum();
         (sum / n as f64).clamp(0.0, 1.0)
     };
-    let (beyond, per_mm) = (if of == Of::Speed { BEYOND.0 } else { BEYOND.1 }, step.scale?.counts_per_mm);
+    let beyond = if of == Of::Speed { BEYOND.0 } else { BEYOND.1 };
     let clean = by_phase.iter().filter(|(_, lost)| !lost.is_empty()).flat_map(|(phase, _)| &phase.swipes);
     let top = |s: &SwipeView| match of {
         Of::Speed => s.swipe.peak / per_mm,
