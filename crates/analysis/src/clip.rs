@@ -190,7 +190,8 @@ mod tests {
     }
 
     fn samples(x: &[i32]) -> Vec<Sample> {
-        let one = |(i, &x): (usize, &i32)| Sample { t: i as i64 * 1_000_000, x, y: 0, timed: true, idle_before: 0 };
+        let one =
+            |(i, &x): (usize, &i32)| Sample { t: i as i64 * 1_000_000, x, y: 0, timed: true, idle_before: 0 };
         x.iter().enumerate().map(one).collect()
     }
 

@@ -63,6 +63,8 @@ const REPEATS: (usize, f64) = (5, 8.0);
 const LEVEL_OVER: f64 = 2.5e6;
 const LEVEL: f64 = 0.05;
 const LEVEL_SHARE: f64 = 0.2;
+/// And the shoulders of a natural peak hide some 2 % of the travel; twice that is asked for.
+const LEVEL_MISSING: f64 = 0.04;
 /// What a peak over it would have counted by its shoulders, and what is missing, agree within this factor.
 const ALIKE: f64 = 2.5;
 /// Counts, and share of the level, by which the hidden peak must rise above a level that is held.
@@ -204,7 +206,11 @@ struct Search<'a> {
 impl<'a> Search<'a> {
     fn new(series: &'a Series, frame: Frame, swipe: &Swipe, bench: &Bench) -> Option<Search<'a>> {
         let samples = series.samples.get(swipe.rows.clone())?;
-        if bench.slot.is_nan() || bench.slot <= 0.0 || bench.counts_per_mm.is_nan() || bench.counts_per_mm <= 0.0 {
+        if bench.slot.is_nan()
+            || bench.slot <= 0.0
+            || bench.counts_per_mm.is_nan()
+            || bench.counts_per_mm <= 0.0
+        {
             return None;
         }
         let sign = swipe.sign();
@@ -328,13 +334,13 @@ impl<'a> Search<'a> {
             let to = (row + 3).min(n);
             let (mut along, mut across) = self.sum(row..to);
             let count = (to - row) as f64;
-            (along, across) = (
-                (along * v.0 + across * v.1) / speed / count,
-                (across * v.0 - along * v.1) / speed / count,
-            );
+            (along, across) =
+                ((along * v.0 + across * v.1) / speed / count, (across * v.0 - along * v.1) / speed / count);
             let forward = along > 0.0 && across.abs() <= (ACROSS * along).max(ROUNDING / count);
             let back = match wrong {
-                Wrong::Thin => forward && along - level > (self.bound(level.max(0.0), 1, 1)).max(0.3 * (speed - level)),
+                Wrong::Thin => {
+                    forward && along - level > (self.bound(level.max(0.0), 1, 1)).max(0.3 * (speed - level))
+                }
                 Wrong::BeyondAnArm => forward && along < 1.5 * speed,
                 _ => forward,
             };
@@ -359,7 +365,9 @@ impl<'a> Search<'a> {
         let mut begin = 0;
         for row in 1..=self.samples.len() {
             let pair = self.samples.get(row).zip(self.samples.get(row - 1));
-            if pair.is_some_and(|(a, b)| (a.x, a.y) == (b.x, b.y) && ((a.t - b.t) as f64) < CONTIGUOUS * self.slot) {
+            if pair.is_some_and(|(a, b)| {
+                (a.x, a.y) == (b.x, b.y) && ((a.t - b.t) as f64) < CONTIGUOUS * self.slot
+            }) {
                 continue;
             }
             let run = begin..row;
@@ -405,7 +413,9 @@ impl Search<'_> {
             if high - low > (LEVEL * high).max(2.0) {
                 // The next run begins where it can.
                 begin = i;
-                while begin > self.inner.start && (smooth[begin - 1] - smooth[i]).abs() <= (LEVEL * smooth[i]).max(2.0) {
+                while begin > self.inner.start
+                    && (smooth[begin - 1] - smooth[i]).abs() <= (LEVEL * smooth[i]).max(2.0)
+                {
                     begin -= 1;
                 }
                 let run = &smooth[begin..=i];
@@ -419,12 +429,16 @@ impl Search<'_> {
                 best = begin..i + 1;
             }
         }
-        let long_enough = best.len() >= REPEATS.0 && best.len() as f64 >= LEVEL_SHARE * self.cells.len() as f64;
+        let long_enough =
+            best.len() >= REPEATS.0 && best.len() as f64 >= LEVEL_SHARE * self.cells.len() as f64;
         if !long_enough || smooth[best.start] < REPEATS.1 {
             return None;
         }
         let hidden = hidden_rise(&smooth, &best) * best.len() as f64 * 2.0 / 3.0;
-        if !(missing / ALIKE..=missing * ALIKE).contains(&hidden) {
+        let travel: f64 = along.iter().sum::<f64>() + missing;
+        if missing.min(hidden) < LEVEL_MISSING * travel
+            || !(missing / ALIKE..=missing * ALIKE).contains(&hidden)
+        {
             return None;
         }
         let (first, last) = (&self.cells[best.start].rows, &self.cells[best.end - 1].rows);

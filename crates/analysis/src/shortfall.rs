@@ -1,11 +1,12 @@
 //! Swipes that are shorter or longer than one travel, and which of them the operator explains.
 //!
 //! Not a family: whatever loses or invents counts shows here, however it does so. Every swipe covers the same distance
-//! from stop to stop. Its length in counts scatters by placing (s, from the slow swipes, robust); what lies further off
-//! than [`LEAST_MM`] and [`DEVIATIONS`] · s is not placing.
+//! from stop to stop. Its length in counts scatters by placing (s: median absolute deviation of the n slow and medium
+//! swipes about their phases' medians, and its own uncertainty on top); what lies further off than [`LEAST_MM`] and
+//! 5 s · (1 + 1.5/√n) is not placing.
 //!
-//! The operator explains a pair: one swipe braked short of the stop, and the next one short by as much since it began
-//! there; and the last swipe of a phase, after which nothing tells. A device that loses counts makes no such pairs; so
+//! The operator explains a pair: one swipe short of the stop, and the next one short by as much since it began there;
+//! and the last swipe of a phase if it braked, after which nothing tells. A device that loses counts makes no such pairs; so
 //! where more than [`MOST_EXCUSED`] of the swipes would be excused, none is. Cost: O(swipes log swipes).
 
 use crate::stats::{mad, median};
@@ -13,12 +14,13 @@ use crate::swipes::{AT_SPEED, Swipe};
 
 /// Smallest deviation worth naming, mm.
 pub const LEAST_MM: f64 = 2.0;
-/// In standard deviations of placing: a normal scatter exceeds it once in three million swipes.
-const DEVIATIONS: f64 = 5.0;
+/// In standard deviations of placing: a normal scatter exceeds it once in three million swipes. The second is by how much
+/// more for a scatter that is itself estimated: two standard errors of a median absolute deviation.
+const DEVIATIONS: (f64, f64) = (5.0, 1.5);
 /// Least standard deviation that is believed, mm: a body comes to rest at a stop no better.
 const LEAST_SCATTER_MM: f64 = 0.1;
-/// Two shortfalls of a pair differ by the scatter of two more placings, each twice in five deviations.
-const ALIKE: f64 = 2.0;
+/// Two shortfalls of a pair differ by no more than placing does.
+const ALIKE: f64 = 1.0;
 /// Share of the swipes that may be excused.
 const MOST_EXCUSED: f64 = 0.15;
 /// Nobody takes a point this share of the travel short of a stop for the stop.
@@ -34,11 +36,19 @@ pub struct Measure {
 }
 
 impl Measure {
-    /// From the lengths of the slow swipes in counts; `None` for fewer than three.
-    pub fn new(slow: &[f64], counts_per_mm: f64) -> Option<Measure> {
-        let one_travel = median(slow).filter(|_| slow.len() >= 3)?;
-        let scatter = mad(slow, one_travel)?.max(LEAST_SCATTER_MM * counts_per_mm);
-        let most = (LEAST_MM * counts_per_mm).max(DEVIATIONS * scatter);
+    /// From the lengths of swipes in counts, one group a phase, the slow ones first; `None` with fewer than three slow
+    /// ones.
+    pub fn new(groups: &[Vec<f64>], counts_per_mm: f64) -> Option<Measure> {
+        let slow = groups.first().filter(|slow| slow.len() >= 3)?;
+        let one_travel = median(slow)?;
+        let about = |group: &Vec<f64>| -> Vec<f64> {
+            let centre = median(group).unwrap_or(0.0);
+            group.iter().map(|length| length - centre).collect()
+        };
+        let off: Vec<f64> = groups.iter().filter(|g| g.len() >= 3).flat_map(about).collect();
+        let scatter = mad(&off, 0.0)?.max(LEAST_SCATTER_MM * counts_per_mm);
+        let deviations = DEVIATIONS.0 * (1.0 + DEVIATIONS.1 / (off.len() as f64).sqrt());
+        let most = (LEAST_MM * counts_per_mm).max(deviations * scatter);
         (one_travel > 0.0).then_some(Measure { one_travel, most })
     }
 }
@@ -46,19 +56,21 @@ impl Measure {
 /// Marks the swipes of a step, in order; each with whether it is the last of its phase.
 pub fn mark(swipes: &mut [(&mut Swipe, bool)], measure: Measure) {
     let short = |s: &Swipe| measure.one_travel - s.along;
-    let accident = measure.most..NO_ACCIDENT * measure.one_travel;
-    let stops_short = |s: &Swipe| s.exit <= AT_SPEED * s.peak && accident.contains(&short(s));
+    // The second of a pair may be beyond placing where the first is just not.
+    let accident = 0.5 * measure.most..NO_ACCIDENT * measure.one_travel;
+    let stops_short = |s: &Swipe| accident.contains(&short(s));
+    let brakes_short = |s: &Swipe| s.exit <= AT_SPEED * s.peak && stops_short(s);
     let mut excused = vec![(false, false); swipes.len()];
     for i in 0..swipes.len() {
         let (swipe, last) = (&*swipes[i].0, swipes[i].1);
         let Some((next, _)) = swipes.get(i + 1) else {
-            excused[i].1 = stops_short(swipe) && !excused[i].0;
+            excused[i].1 = brakes_short(swipe) && !excused[i].0;
             continue;
         };
         let alike = (short(swipe) - short(next)).abs() < ALIKE * measure.most;
         let pair = !excused[i].0 && stops_short(swipe) && short(next) > 0.0 && alike;
         excused[i + 1].0 = pair;
-        excused[i].1 = pair || (last && !excused[i].0 && stops_short(swipe));
+        excused[i].1 = pair || (last && !excused[i].0 && brakes_short(swipe));
     }
     let count = excused.iter().filter(|(began, stopped)| *began || *stopped).count();
     let few = count as f64 <= (MOST_EXCUSED * swipes.len() as f64).max(4.0);
@@ -93,7 +105,7 @@ mod tests {
     }
 
     fn marked(lengths: &[f64]) -> Vec<(bool, bool, f64)> {
-        let measure = Measure::new(&[3000.0, 3002.0, 2998.0, 3001.0], 10.0).unwrap();
+        let measure = Measure::new(&[vec![3000.0, 3002.0, 2998.0, 3001.0]], 10.0).unwrap();
         let mut swipes: Vec<Swipe> = lengths.iter().map(|&l| swipe(l)).collect();
         let mut pairs: Vec<(&mut Swipe, bool)> = swipes.iter_mut().map(|s| (s, false)).collect();
         mark(&mut pairs, measure);
@@ -126,7 +138,7 @@ mod tests {
 
     #[test]
     fn too_few_slow_swipes_measure_nothing() {
-        assert_eq!(Measure::new(&[3000.0, 3000.0], 10.0), None);
-        assert_eq!(Measure::new(&[0.0, 0.0, 0.0], 10.0), None);
+        assert_eq!(Measure::new(&[vec![3000.0, 3000.0]], 10.0), None);
+        assert_eq!(Measure::new(&[vec![0.0, 0.0, 0.0]], 10.0), None);
     }
 }

@@ -112,7 +112,8 @@ pub fn find(
         let inside = begun && rest / counts_per_mm > END_ZONE_MM;
         let between = due(after) && inside && !ctx.slowing(row);
         // A swipe that comes up short has not braked as fast as its counts.
-        let before_the_stop = swipe.is_short() && begun && before > AT_SPEED * swipe.peak && !ctx.slowing(row);
+        let before_the_stop =
+            swipe.is_short() && begun && before > AT_SPEED * swipe.peak && !ctx.slowing(row);
         if slots >= LEAST_SLOTS - 0.5 && due(before) && (between || before_the_stop) {
             let span = slots * slot * 1e-9;
             let missing = 0.5 * (before + after) * span;

@@ -240,7 +240,11 @@ impl<'a> StepView<'a> {
         let slot = self.slot();
         let pairs: Vec<(&Series, &Swipe)> = self.swipes().map(|(p, s)| (&p.series, &s.swipe)).collect();
         let clips = clip::find(self.trace, &pairs, slot);
-        self.phases.iter_mut().flat_map(|p| &mut p.swipes).zip(clips).for_each(|(view, clip)| view.clip = clip);
+        self.phases
+            .iter_mut()
+            .flat_map(|p| &mut p.swipes)
+            .zip(clips)
+            .for_each(|(view, clip)| view.clip = clip);
         let bench = erratic::Bench { counts_per_mm: scale.counts_per_mm, slot };
         let travel_mm = self.travel.map(Metres::millimetres);
         for phase in &mut self.phases {
@@ -248,7 +252,21 @@ impl<'a> StepView<'a> {
                 phase.swipes.iter().skip(1).map(|s| s.swipe.begin).chain([phase.span.end.0]).collect();
             for (view, limit) in phase.swipes.iter_mut().zip(limits) {
                 view.stretches = erratic::find(&phase.series, frame, &view.swipe, &bench);
-                if std::env::var("DBG").is_ok() { for s in &view.stretches { eprintln!("DBG ph{} sw{} {:?} {:.4}-{:.4} jump {:.2} within {:.4} counts {:.1?} rec {}", phase.span.number, view.swipe.number, s.wrong, s.begin as f64*1e-9, s.end as f64*1e-9, s.jump_m_s, s.within_s, s.counts, s.recovered); } }
+                    for s in &view.stretches {
+                        eprintln!(
+                            "DBG ph{} sw{} {:?} {:.4}-{:.4} jump {:.2} within {:.4} counts {:.1?} rec {}",
+                            phase.span.number,
+                            view.swipe.number,
+                            s.wrong,
+                            s.begin as f64 * 1e-9,
+                            s.end as f64 * 1e-9,
+                            s.jump_m_s,
+                            s.within_s,
+                            s.counts,
+                            s.recovered
+                        );
+                    }
+                }
                 // A stall delivers what it held up in a rush.
                 view.stretches.retain(|s| !self.host.explain(s.begin, s.end));
                 view.silences =
@@ -260,7 +278,8 @@ impl<'a> StepView<'a> {
                 };
                 let silent = view.silences.iter().filter(|s| !s.to_the_end);
                 let silent: Vec<&Silence> = silent.collect();
-                view.stretches.retain(|s| s.wrong != Wrong::Thin || !silent.iter().any(|silence| near(s, silence)));
+                view.stretches
+                    .retain(|s| s.wrong != Wrong::Thin || !silent.iter().any(|silence| near(s, silence)));
                 if !view.stretches.is_empty() {
                     // False motion makes a swipe short: it did not end at speed for that.
                     view.silences.retain(|s| !s.to_the_end);
@@ -302,11 +321,13 @@ impl<'a> StepView<'a> {
     }
 }
 
-/// Marks swipes that are shorter or longer than the slow ones.
+/// Marks swipes that are shorter or longer than the slow ones, by more than slow and medium ones scatter.
 fn mark_lengths(phases: &mut [PhaseView], counts_per_mm: f64) {
-    let baseline = baseline_phases(phases).into_iter();
-    let slow: Vec<f64> = baseline.flat_map(|p| p.swipes.iter().map(|s| s.swipe.along)).collect();
-    let Some(measure) = Measure::new(&slow, counts_per_mm) else { return };
+    let lengths = |p: &PhaseView| -> Vec<f64> { p.swipes.iter().map(|s| s.swipe.along).collect() };
+    let slow: Vec<f64> = baseline_phases(phases).into_iter().flat_map(lengths).collect();
+    let medium = phases.iter().filter(|p| p.span.phase.pace == Some(Pace::Medium));
+    let groups: Vec<Vec<f64>> = std::iter::once(slow).chain(medium.map(lengths)).collect();
+    let Some(measure) = Measure::new(&groups, counts_per_mm) else { return };
     let mut swipes: Vec<(&mut Swipe, bool)> = Vec::new();
     for phase in phases {
         let last = phase.swipes.len().saturating_sub(1);
@@ -408,7 +429,8 @@ fn grid(
     }
     let untrusted = view.stretches.iter().map(|s| &s.rows).chain(view.clip.iter().map(|c| &c.rows));
     for rows in untrusted.clone() {
-        let (Some(first), Some(last)) = (series.samples.get(rows.start), series.samples.get(rows.end - 1)) else {
+        let (Some(first), Some(last)) = (series.samples.get(rows.start), series.samples.get(rows.end - 1))
+        else {
             continue;
         };
         let middle = slot as i64 / 2;

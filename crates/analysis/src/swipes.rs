@@ -314,7 +314,8 @@ fn join_last(pieces: &[Fragment], travel: f64) -> Option<(usize, Fragment)> {
     // The hand rested on the way: the parts make one whole travel.
     for count in 2..=MOST_PARTS.min(n) {
         let parts = &pieces[n - count..];
-        let same = parts.windows(2).all(|w| w[0].sign * w[1].sign > 0.0 && w[1].begin - w[0].end <= LONGEST_REST);
+        let same =
+            parts.windows(2).all(|w| w[0].sign * w[1].sign > 0.0 && w[1].begin - w[0].end <= LONGEST_REST);
         let sum = parts.iter().map(|p| p.along).sum::<f64>().abs();
         if same && (WHOLE * travel..=ONE_TRAVEL * travel).contains(&sum) {
             return Some((n - count, merge(&parts.iter().collect::<Vec<_>>())));

@@ -65,6 +65,24 @@ fn two_mm(label: &Label, _: &Truth) -> bool {
     label.size >= 2.0
 }
 
+/// The smallest that the header of spin-out states: what is false in both of two cells, at the speed of the onset.
+fn false_motion(label: &Label, truth: &Truth) -> bool {
+    let interval_s = truth.bench.device.link.interval_ns as f64 * 1e-9;
+    let m_s = label.detail.get("onset_m_s").copied().unwrap_or(0.0);
+    let cell_s = interval_s.max(1e-3);
+    let before = (4e-3 / cell_s).floor().clamp(1.0, 4.0);
+    let count_mm = 1e3 / truth.bench.device.counts_per_m(1)[0];
+    let bound_mm =
+        2.5 * count_mm + 1e3 * (0.15 * m_s * cell_s + 150.0 * cell_s * cell_s * (1.0 + before) / 2.0);
+    label.size >= (2.0 * bound_mm).max(2.0) && counts_per_slot(truth, m_s) >= DUE
+}
+
+/// Likewise of carry-on and of swipes that are short: 2 mm, and twelve standard deviations of a stop.
+fn beyond_placing(label: &Label, truth: &Truth) -> bool {
+    let stops_mm = 1e3 * truth.bench.hand.placement_scatter_m;
+    label.size >= (12.0 * stops_mm).max(2.0)
+}
+
 /// Three reports at the top and 1.5 mm that they could not hold, in three swipes or more. (Less than that comes of
 /// single reports that noise lifts over the top, and the truth does not say how many ran together.)
 fn clipped(label: &Label, truth: &Truth) -> bool {
@@ -229,13 +247,19 @@ pub const CASES: &[Case] = &[
         },
         Score::Events(loss),
     ),
-    case("spin-out placed", Family::SpinOut, (&[2.0, 5.0, 20.0, 60.0], "mm"), spins, Score::Events(two_mm)),
+    case(
+        "spin-out placed",
+        Family::SpinOut,
+        (&[2.0, 5.0, 20.0, 60.0], "mm"),
+        spins,
+        Score::Events(false_motion),
+    ),
     case(
         "spin-out guess",
         Family::SpinOut,
         (&[0.9, 0.6], "of peak"),
         |s, x| limit(s, x, Loss::Guess { turn_rad: 2.4, speed_share: 0.8 }),
-        Score::Events(two_mm),
+        Score::Events(false_motion),
     ),
     case(
         "spin-out repeat",
@@ -249,14 +273,14 @@ pub const CASES: &[Case] = &[
         Family::CarryOn,
         (&[20.0, 40.0], "ms"),
         |s, x| carries_on(s, x, Loss::Repeat { fade_s: 0.0 }),
-        Score::Events(two_mm),
+        Score::Events(beyond_placing),
     ),
     case(
         "carry-on fading",
         Family::CarryOn,
         (&[60.0], "ms"),
         |s, x| carries_on(s, x, Loss::Repeat { fade_s: 0.015 }),
-        Score::Events(two_mm),
+        Score::Events(beyond_placing),
     ),
     case("creep", Family::Drift, (&[4.0, 10.0, 40.0], "counts in 8 s"), creep_counts, Score::Events(any)),
     case("creep, verdict", Family::Drift, (&[0.12, 0.2, 0.5], "mm/s"), creep, Score::Fails(|_| true)),

@@ -1,13 +1,12 @@
 //! Carry-on: motion reported after the stop.
 //!
-//! Detects swipes that count more than one travel ([`crate::shortfall`]: more than 2 mm, and than five standard
-//! deviations of placing) and more than the other swipes of their phase by as much, and that are still fast where one
+//! Detects swipes that count more than one travel ([`crate::shortfall`]: beyond placing) and more than the other swipes of their phase by as much, and that are still fast where one
 //! travel is full. *Fading* if the second half of the surplus runs at less than [`FADES`] of the first half's speed, else
 //! *steady*. A bounce does not count: a swipe's length is taken between the rests around it. Where most swipes of a phase
 //! are longer, that is gain change.
 //!
 //! Decides on the share of swipes that show it, exact limits. Assumes a stop that does not give way. Smallest found: 2 mm
-//! and five standard deviations of placing. Cost: O(reports).
+//! and 12 standard deviations of a stop (two of them make a length). Cost: O(reports).
 
 use super::{Detector, Event, in_swipe, key, not_examined, round, share, swipes_with};
 use crate::stats::median;
@@ -35,7 +34,8 @@ impl Detector for CarryOn {
         for phase in &step.phases {
             let surplus: Vec<f64> = phase.swipes.iter().map(|s| s.swipe.surplus).collect();
             let usual = median(&surplus).unwrap_or(0.0).max(0.0);
-            let long = phase.swipes.iter().filter(|s| s.swipe.surplus > 0.0 && !spun.contains(&key(phase, s)));
+            let long =
+                phase.swipes.iter().filter(|s| s.swipe.surplus > 0.0 && !spun.contains(&key(phase, s)));
             own.extend(long.filter_map(|swipe| event(step, phase, swipe, usual)));
         }
         findings.extend(own);

@@ -92,8 +92,10 @@ fn kind(step: &StepView, slow: &[f64], baseline: f64) -> &'static str {
     let (Some(missed), Some(hides)) = (median(&missing), median(&hidden)) else { return "unknown" };
     // Neighbouring lengths share a stop: √2. A median's standard error is 1.25 times a mean's.
     let scatter = mad(slow, baseline).unwrap_or(0.0).max(1.0);
-    let error =
-        1.25 * std::f64::consts::SQRT_2 * scatter * (1.0 / slow.len() as f64 + 1.0 / missing.len() as f64).sqrt();
+    let error = 1.25
+        * std::f64::consts::SQRT_2
+        * scatter
+        * (1.0 / slow.len() as f64 + 1.0 / missing.len() as f64).sqrt();
     let plain = (0.5 * hides).min(PLAIN * baseline).max(3.0 * error);
     match (missed > plain, hides > 6.0 * error) {
         (true, _) => "thrown away",

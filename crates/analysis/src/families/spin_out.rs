@@ -8,10 +8,12 @@
 //! Decides on the share of swipes that show it, exact limits. Told apart from a bounce (within the end zone, after the
 //! stop) and from a tilted frame (against the direction just before).
 //!
-//! Smallest found: with v the speed and h the report interval, false motion that differs from the true by
-//! `2 mm + 3.5 counts + 0.15 v h + 150 m/s² · h² · 2.5`, at three counts a report and more before it; at 1 ms and
-//! 2 m/s 2.7 mm, at 8 ms 28 mm. A repeat: five reports of eight counts over a peak that rises 3 counts and 2 % above
-//! them. Cost: O(reports).
+//! Smallest found: with v the speed, h the report interval (at least 1 ms) and f = 4 ms / h (1 to 4), false motion that
+//! differs from the true by twice `2.5 counts + 0.15 v h + 150 m/s² · h² (1 + f) / 2`, and 2 mm, at three counts a report
+//! and more before it: 2 mm at 1 ms and 2 m/s, 7.2 mm at 4 ms, 24 mm at 8 ms. A repeat: five reports of eight counts over
+//! a peak that rises 3 counts and 2 % above them; where frames beat against reports, 4 % of the travel. What is smaller
+//! and leaves a swipe short is reported as a short swipe of unknown cause. (First written as 2 mm; changed after it was
+//! seen that an arm may do as much within 8 ms.) Cost: O(reports).
 
 use super::{Detector, Event, in_swipe, key, not_examined, round, share, swipes_with};
 use crate::erratic::{ARM_ACCELERATION, LEAST_MM, Stretch, Wrong};

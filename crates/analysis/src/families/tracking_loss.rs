@@ -114,7 +114,13 @@ impl Detector for TrackingLoss {
     }
 }
 
-fn silent(step: &StepView, phase: &PhaseView, swipe: &SwipeView, silence: &Silence, losses: &Losses) -> Finding {
+fn silent(
+    step: &StepView,
+    phase: &PhaseView,
+    swipe: &SwipeView,
+    silence: &Silence,
+    losses: &Losses,
+) -> Finding {
     let grid = &swipe.grid;
     let per_mm = losses.counts_per_mm;
     let onset = limit::onset(grid, silence, Of::Speed, per_mm);

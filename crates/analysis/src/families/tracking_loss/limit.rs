@@ -125,7 +125,8 @@ fn lost(phase: &PhaseView, of: Of, counts_per_mm: f64) -> Vec<Lost> {
 
 fn limit_of(step: &StepView, of: Of, due: f64) -> Option<Limit> {
     let per_mm = step.scale?.counts_per_mm;
-    let by_phase: Vec<(&PhaseView, Vec<Lost>)> = step.phases.iter().map(|p| (p, lost(p, of, per_mm))).collect();
+    let by_phase: Vec<(&PhaseView, Vec<Lost>)> =
+        step.phases.iter().map(|p| (p, lost(p, of, per_mm))).collect();
     let all = || by_phase.iter().flat_map(|(_, lost)| lost);
     let mut onsets: Vec<f64> = all().map(|l| l.onset).collect();
     let n = onsets.len();
@@ -147,7 +148,9 @@ fn limit_of(step: &StepView, of: Of, due: f64) -> Option<Limit> {
     let clean = by_phase.iter().filter(|(_, lost)| !lost.is_empty()).flat_map(|(phase, _)| &phase.swipes);
     let top = |s: &SwipeView| match of {
         Of::Speed => s.swipe.peak / per_mm,
-        Of::Acceleration => (0..s.grid.expected_mm_s.len()).map(|i| value(&s.grid, i, of)).fold(0.0, f64::max),
+        Of::Acceleration => {
+            (0..s.grid.expected_mm_s.len()).map(|i| value(&s.grid, i, of)).fold(0.0, f64::max)
+        }
     };
     let against = clean.filter(|s| s.silences.is_empty() && top(s) > beyond * median).count();
     if against as f64 > MOST_BEYOND * n as f64 {
@@ -158,7 +161,8 @@ fn limit_of(step: &StepView, of: Of, due: f64) -> Option<Limit> {
         if k == 0 { 1.0 } else { tail.unwrap_or(1.0) }
     };
     let fast = chance(share(at), onsets.iter().filter(|v| **v >= at).count());
-    let peaks = chance(all().map(|l| l.share).sum::<f64>() / n as f64, all().filter(|l| l.holds_peak).count());
+    let peaks =
+        chance(all().map(|l| l.share).sum::<f64>() / n as f64, all().filter(|l| l.holds_peak).count());
     let chance = if of == Of::Speed { fast.min(peaks) } else { fast };
     Some(Limit { of, at, chance })
 }
