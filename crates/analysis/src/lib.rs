@@ -18,6 +18,7 @@ pub mod families;
 pub mod scale;
 pub mod series;
 pub mod silence;
+pub mod spectrum;
 pub mod stats;
 pub mod step;
 pub mod swipes;
