@@ -16,7 +16,7 @@
 //! - *Burst*: two counts or more on one axis that do not come back.
 
 use super::rest::{Group, Pair, Rest, What};
-use super::trend::Trend;
+use super::trend::{self, Trend};
 
 /// Longest burst or knock, nanoseconds: a desk top on legs rings for a few tenths of a second (common practice, no
 /// source). What goes on for longer is a motion.
@@ -32,7 +32,9 @@ pub(super) const SETTLING_MOST_MM: f64 = 0.5;
 /// The rate of report times and of the trend itself is known to this share.
 const SLACK: f64 = 0.8;
 /// Chance that slow motions make such a pair in this phase.
-pub(super) const PAIR_LEVEL: f64 = 0.01;
+const PAIR_LEVEL: f64 = 0.01;
+/// With more groups than this one of them does not bend the trend.
+const FEW: usize = 64;
 
 /// Says of each group what it is. `slot` is the report interval in nanoseconds.
 pub(super) fn sort(rest: &mut Rest, per_mm: Option<f64>, slot: f64) {
@@ -110,15 +112,30 @@ pub(super) fn pair_chance(rest: &Rest, group: &Group, trend: &Trend, slot: f64) 
     -(-2.0 * apart * meet * step).exp_m1()
 }
 
-/// Marks the pairs that no slow motion explains.
-pub(super) fn pairs(rest: &mut Rest, trend: &Trend, slot: f64) {
-    let hits: Vec<usize> = rest
-        .groups
-        .iter()
-        .enumerate()
-        .filter(|(_, g)| g.what == What::Single && g.net[0] != 0.0 && g.net[1] != 0.0)
-        .filter(|(_, g)| pair_chance(rest, g, trend, slot) <= PAIR_LEVEL)
-        .map(|(i, _)| i)
-        .collect();
-    hits.into_iter().for_each(|i| rest.groups[i].what = What::Pair);
+/// Fits the trend and marks the pairs that no slow motion explains. Each is held against the trend of all the rest, as
+/// long as there are few enough that one could bend it.
+pub(super) fn pairs(rest: &mut Rest, most: f64, slot: f64) -> Trend {
+    let trend = trend::fit(rest, most);
+    let single = |g: &Group| g.what == What::Single && g.net[0] != 0.0 && g.net[1] != 0.0;
+    let suspects: Vec<usize> = (0..rest.groups.len()).filter(|&i| single(&rest.groups[i])).collect();
+    if suspects.is_empty() {
+        return trend;
+    }
+    let few = rest.groups.len() <= FEW;
+    let mut hits = Vec::new();
+    for i in suspects {
+        let without = if few {
+            rest.groups[i].what = What::Pair;
+            let without = trend::fit(rest, most);
+            rest.groups[i].what = What::Single;
+            without
+        } else {
+            trend
+        };
+        if pair_chance(rest, &rest.groups[i], &without, slot) <= PAIR_LEVEL {
+            hits.push(i);
+        }
+    }
+    hits.iter().for_each(|&i| rest.groups[i].what = What::Pair);
+    if hits.is_empty() { trend } else { trend::fit(rest, most) }
 }

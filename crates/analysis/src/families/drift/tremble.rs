@@ -21,6 +21,8 @@ pub(super) const WINDOW: f64 = 0.25;
 const MAINS: [f64; 2] = [50.0, 60.0];
 /// Mains hold their frequency to a per cent or better (common practice, no source), clocks to far less than that.
 const BAND: f64 = 1.5;
+/// Parts of the time in which turns are one spell, nanoseconds.
+const SPELL: i64 = 500_000_000;
 /// Grid: the report interval, and no finer than this, seconds.
 const FINEST: f64 = 1e-3;
 /// Longest grid.
@@ -30,10 +32,29 @@ const LEAST_TURNS: u32 = 20;
 /// A line is told from this false-alarm level on.
 const LINE_LEVEL: f64 = 1e-3;
 
-/// Turns in a phase, knocks and bursts left out.
-pub(super) fn turns(rest: &Rest) -> u32 {
-    let calm = rest.groups.iter().filter(|g| !matches!(g.what, What::Knock | What::Burst | What::Pair));
-    calm.map(|g| g.turns).fold(0, u32::saturating_add)
+/// Turns in a phase, knocks and bursts left out, and the spells in which they come: parts of the time, [`SPELL`] long,
+/// with a turn. (A knock that is mostly quantised away makes several turns, in one or two spells.)
+pub(super) fn turns(rest: &Rest) -> (u32, u32) {
+    let (mut turns, mut spells) = (0u32, 0u32);
+    let mut spell = i64::MIN;
+    for group in &rest.groups {
+        if matches!(group.what, What::Knock | What::Burst | What::Pair) {
+            continue;
+        }
+        let mut last = [0i32; 2];
+        for s in &rest.samples[group.rows.clone()] {
+            for (axis, step) in [s.x.signum(), s.y.signum()].into_iter().enumerate() {
+                if step * last[axis] < 0 {
+                    turns = turns.saturating_add(1);
+                    let now = (s.t - rest.from) / SPELL;
+                    spells = spells.saturating_add(u32::from(now != spell));
+                    spell = now;
+                }
+                last[axis] = if step == 0 { last[axis] } else { step };
+            }
+        }
+    }
+    (turns, spells)
 }
 
 /// Root-mean-square size in each window, in counts.
@@ -59,7 +80,7 @@ pub(super) struct Flicker {
 
 /// Looks for it. `slot` is the report interval in nanoseconds.
 pub(super) fn flicker(rest: &Rest, slot: f64) -> Option<Flicker> {
-    if turns(rest) < LEAST_TURNS {
+    if turns(rest).0 < LEAST_TURNS {
         return None;
     }
     let interval = (slot * 1e-9).max(FINEST);
