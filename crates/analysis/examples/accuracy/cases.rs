@@ -258,7 +258,7 @@ pub const CASES: &[Case] = &[
         |s, x| carries_on(s, x, Loss::Repeat { fade_s: 0.015 }),
         Score::Events(two_mm),
     ),
-    case("creep", Family::Drift, (&[4.0, 10.0, 40.0], "counts in 8 s"), creep_counts, Score::Events(any)),
+    case("creep", Family::Drift, (&[5.0, 10.0, 40.0], "counts in 8 s"), creep_counts, Score::Events(any)),
     case("creep, verdict", Family::Drift, (&[0.12, 0.2, 0.5], "mm/s"), creep, Score::Fails(|_| true)),
     case("bursts", Family::Drift, (&[3.0, 4.0, 12.0], "counts"), bursts, Score::Events(lone_burst)),
     case(

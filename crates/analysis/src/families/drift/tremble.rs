@@ -74,7 +74,7 @@ pub(super) fn sizes(rest: &Rest, trend: &Trend) -> Vec<f64> {
 pub(super) struct Flicker {
     /// The lamp's frequency.
     pub(super) lamp_hz: f64,
-    /// Along X or Y of the sensor, whichever is clearer.
+    /// Along X or Y of the sensor, whichever is larger.
     pub(super) line: Line,
 }
 
@@ -95,9 +95,9 @@ pub(super) fn flicker(rest: &Rest, slot: f64) -> Option<Flicker> {
             let folded = (lamp_hz - rate * (lamp_hz / rate).round()).abs();
             let Some(line) = spectrum.line((folded - BAND).max(0.0)..folded + BAND) else { continue };
             let line = Line { p_false: (line.p_false * looks).min(1.0), ..line };
-            let clearer = best.as_ref().is_none_or(|b| line.p_false < b.line.p_false);
-            // Half a hertz beside the mains is the farthest that a line may lie; the rest of the band is its noise.
-            if line.p_false <= LINE_LEVEL && (line.frequency - folded).abs() <= 0.01 * lamp_hz && clearer {
+            let larger = best.as_ref().is_none_or(|b| line.amplitude > b.line.amplitude);
+            // The mains may be off by a per cent; the rest of the band is the line's noise.
+            if line.p_false <= LINE_LEVEL && (line.frequency - folded).abs() <= 0.01 * lamp_hz && larger {
                 best = Some(Flicker { lamp_hz, line });
             }
         }
