@@ -5,7 +5,7 @@
 //!   widest place as well, and it is over in [`SHORT`]. A damped swing about its place whose net is nothing; what is
 //!   quantised away at a low resolution leaves a tremble. More than [`KNOCK_EVERY`] allows are no knocks: nobody knocks
 //!   so often on a desk that is to be left alone (common practice, no source), and a fault may not hide so. They are
-//!   bursts if they span more than [`WIDE_MM`], else tremble.
+//!   bursts if they span more than [`STILL_SWING_MM`], else tremble.
 //! - *Going on*: a settling decays, so it was at least as fast before. k counts one way within δ need a speed of
 //!   (k − 1)/δ, and the way since the hand let go at t₀ is then at least (k − 1)/δ · (t − t₀) − 1 counts. This holds for
 //!   every motion that slows down or stays as it is, whatever its shape, time constant and the resolution. A single
@@ -17,6 +17,7 @@
 
 use super::rest::{Group, Pair, Rest, What};
 use super::trend::{self, Trend};
+use crate::tolerances::STILL_SWING_MM;
 
 /// Longest burst or knock, nanoseconds: a desk top on legs rings for a few tenths of a second (common practice, no
 /// source). What goes on for longer is a motion.
@@ -25,8 +26,6 @@ const SHORT: i64 = 500_000_000;
 const BACK: f64 = 0.3;
 /// One knock in so many seconds is left out, and one in any case.
 const KNOCK_EVERY: f64 = 4.0;
-/// A swing wider than this, and than two counts, is no tremble, mm.
-pub(super) const WIDE_MM: f64 = 0.1;
 /// A settling after the hand has let go is at most so long, mm: what pad and cable give (common practice, no source).
 pub(super) const SETTLING_MOST_MM: f64 = 0.5;
 /// The rate of report times and of the trend itself is known to this share.
@@ -39,7 +38,7 @@ const FEW: usize = 64;
 /// Says of each group what it is. `slot` is the report interval in nanoseconds.
 pub(super) fn sort(rest: &mut Rest, per_mm: Option<f64>, slot: f64) {
     let allowed = (rest.seconds / KNOCK_EVERY).floor().max(1.0) as usize;
-    let wide = (WIDE_MM * per_mm.unwrap_or(0.0)).max(2.0);
+    let wide = (STILL_SWING_MM * per_mm.unwrap_or(0.0)).max(2.0);
     let kinds: Vec<What> = rest.groups.iter().map(|g| kind(rest, g, per_mm, slot)).collect();
     let knocks = kinds.iter().filter(|k| **k == What::Knock).count();
     for (group, kind) in rest.groups.iter_mut().zip(kinds) {

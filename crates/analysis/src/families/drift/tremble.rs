@@ -10,10 +10,10 @@
 //! the number of places looked at. It cannot be seen if it makes less than one count from peak to peak, nor if the
 //! report rate folds it to nothing. Cost: O(n log n) in report slots of the phase, at most [`MOST`].
 
-use super::groups::WIDE_MM;
 use super::rest::{Rest, What};
 use super::trend::Trend;
 use crate::spectrum::{self, Line, Window};
+use crate::tolerances::STILL_SWING_MM;
 
 /// Windows in which the size is taken, seconds.
 pub(super) const WINDOW: f64 = 0.25;
@@ -105,9 +105,9 @@ pub(super) fn flicker(rest: &Rest, slot: f64) -> Option<Flicker> {
     best
 }
 
-/// What tremble is held against, root-mean-square mm: that of a swing of [`WIDE_MM`] from peak to peak, and that of a
+/// What tremble is held against, root-mean-square mm: that of a swing of [`STILL_SWING_MM`] from peak to peak, and that of a
 /// place at a count's edge on both axes, which toggles by one count on any movement: half a count each.
 pub(super) fn limit_mm(per_mm: f64) -> f64 {
-    let swing = 0.5 * WIDE_MM / std::f64::consts::SQRT_2;
+    let swing = 0.5 * STILL_SWING_MM / std::f64::consts::SQRT_2;
     swing.max(0.5 * std::f64::consts::SQRT_2 / per_mm)
 }
