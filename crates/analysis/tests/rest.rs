@@ -49,7 +49,7 @@ fn at_rest(
     entries.extend(others);
     entries.sort_by_key(|e| e.t);
     let digest = Digest { sha256: [0; 32], bytes: 0, cut_short: false };
-    let recording = Recording::from_entries(session.header(), entries.into_iter(), digest).unwrap();
+    let recording = Recording::from_entries(session.header(), entries, digest).unwrap();
     let verdict = judge(&recording, "by hand").verdict;
     let family = verdict.steps[0].families.iter().find(|f| f.family == Family::Drift).unwrap().clone();
     let findings = verdict.findings.into_iter().filter(|f| f.family == Family::Drift).collect();
@@ -120,7 +120,7 @@ fn a_fault_that_repeats_cannot_hide_as_a_knock() {
 fn a_device_that_goes_on_moving_with_the_hand_off_it_fails() {
     for (per_inch, interval) in RATES {
         let circles = |t: f64| [2.0 * (TAU * t / 4.0).cos(), 2.0 * (TAU * t / 4.0).sin()];
-        let runs = |t: f64| [3.0 * t, -1.0 * t];
+        let runs = |t: f64| [3.0 * t, -t];
         let moves: [(&str, &dyn Fn(f64) -> [f64; 2]); 2] = [("wander", &circles), ("creep", &runs)];
         for (kind, place) in moves {
             let (family, found) = at_rest(per_inch, interval, place);
