@@ -115,13 +115,16 @@ fn a_fault_that_repeats_cannot_hide_as_a_knock() {
     assert!(found.iter().filter(|f| f.kind == "burst").count() >= 8, "{found:?}");
 }
 
+/// Place in mm at a time in seconds.
+type Place = fn(f64) -> [f64; 2];
+
 /// Common practice, no source: a device that goes on moving with the hand off it fails, and is at fault itself.
 #[test]
 fn a_device_that_goes_on_moving_with_the_hand_off_it_fails() {
     for (per_inch, interval) in RATES {
-        let circles = |t: f64| [2.0 * (TAU * t / 4.0).cos(), 2.0 * (TAU * t / 4.0).sin()];
-        let runs = |t: f64| [3.0 * t, -t];
-        let moves: [(&str, &dyn Fn(f64) -> [f64; 2]); 2] = [("wander", &circles), ("creep", &runs)];
+        let circles: Place = |t| [2.0 * (TAU * t / 4.0).cos(), 2.0 * (TAU * t / 4.0).sin()];
+        let runs: Place = |t| [3.0 * t, -t];
+        let moves: [(&str, Place); 2] = [("wander", circles), ("creep", runs)];
         for (kind, place) in moves {
             let (family, found) = at_rest(per_inch, interval, place);
             let context = format!("{kind} at {per_inch}, {interval} ns: {} {found:?}", family.because);
