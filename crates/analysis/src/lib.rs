@@ -22,6 +22,7 @@ pub mod scale;
 pub mod series;
 pub mod shortfall;
 pub mod silence;
+pub mod spectrum;
 pub mod stats;
 pub mod step;
 pub mod swipes;

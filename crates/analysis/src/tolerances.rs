@@ -50,6 +50,11 @@ const DEFAULTS: [Default; 9] = [
 /// Bursts at rest allowed per second: none in ten seconds gives an upper bound of 0.30 (3.00/T).
 pub const STILL_BURSTS_PER_SECOND: f64 = 0.5;
 
+/// Swing at rest that is allowed, from peak to peak, in millimetres: what the default for drift allows in a second, which
+/// a user does not see at once. A place at a count's edge toggles by one count on any movement, so half a count of root
+/// mean square on each axis is allowed whatever the resolution (common practice, no source).
+pub const STILL_SWING_MM: f64 = 0.1;
+
 /// The tolerance of a family: the plan's, else the default. `None` for a family that has neither.
 pub fn tolerance(plan: Option<&Plan>, family: Family) -> Option<Tolerance> {
     let key = serde_json::to_value(family).ok().and_then(|v| v.as_str().map(str::to_owned))?;

@@ -1,0 +1,363 @@
+//! Drift while still: counts with the device lying still, hands off.
+//!
+//! Detects, in mm and against the plan's tolerance or the default:
+//! - *creep*, which adds up: slope of the place ([`trend`]), and what bursts add to it; ±1 count over the time and the
+//!   scatter as its uncertainty;
+//! - *wander*, a device that goes on moving with the hand off it and not in a line: mean speed of the place about its
+//!   trend, in windows of [`WANDER`];
+//! - *bursts* ([`groups`], [`bursts`]): runs of counts that do not come back, by Garwood's limits (1936) on their number;
+//! - *tremble*, which cancels, and *flicker*, the lamp's ([`tremble`]).
+//!
+//! Left out, and told with numbers: the time in which the hand lets go, the settling of pad and cable, and knocks on the
+//! desk. A place next to a count's edge crosses it on any movement: a single count, or one there and back, is no fault.
+//!
+//! `p_false`: of a creep, the chance that as many single counts in directions at random add up to so much,
+//! exp(−N²/n) for a net of N in n counts (Rayleigh 1905); of a pair of counts, that slow motions make it; of a wander,
+//! Student's t; of a flicker, the spectrum's false-alarm level. Other events have no formula.
+//!
+//! Smallest found: creep of five counts in the time that is looked at (of four, 5 % of 60 were missed); one burst of three counts, 0.1 s from others; a
+//! tremble of one count, twice a second; a flicker of one count from peak to peak. (Three counts in any direction are two
+//! on one axis. Bursts of two were stated before: where they are one count on each axis, they are found only if nothing
+//! else moves; 10 % of 169 were missed.)
+//! Cost: O(reports at rest), and a transform of its report slots for flicker.
+
+mod bursts;
+mod groups;
+mod rest;
+mod tremble;
+mod trend;
+
+use super::{Detector, limits, map, not_examined, round, verdict};
+use crate::decision::{inside, rate_at_most};
+use crate::stats;
+use crate::step::{PhaseView, StepView};
+use crate::tolerances::STILL_BURSTS_PER_SECOND;
+use crate::verdict::{Cause, Criterion, Family, FamilyVerdict, Finding, Outcome};
+use rest::{Pair, Rest, What, length};
+use serde_json::{Map, Value, json};
+use statrs::distribution::{ContinuousCDF, StudentsT};
+use trend::Trend;
+
+pub(super) struct Drift;
+
+/// Bursts listed per phase; all are counted.
+const LISTED: usize = 50;
+/// Net counts under this are no creep.
+const LEAST_NET: f64 = 3.0;
+/// A creep goes on to the end: its second half makes half of the whole, less the quantisation of both axes, counts.
+const UNEVEN: f64 = 1.5;
+/// Single counts add up by chance at this level.
+const CREEP_LEVEL: f64 = 0.1;
+/// Windows in which a wander is seen, seconds, and the level at which it is told.
+const WANDER: f64 = 0.5;
+const WANDER_LEVEL: f64 = 1e-3;
+/// Spells per second from which a tremble is listed.
+const TREMBLE_PER_SECOND: f64 = 0.5;
+
+/// One phase at rest, looked at.
+struct Look<'a> {
+    phase: &'a PhaseView,
+    rest: Rest<'a>,
+    trend: Trend,
+    /// Speeds about the trend in windows of [`WANDER`], counts per second.
+    wander: Vec<f64>,
+    /// Sizes of the tremble in windows, counts.
+    tremble: Vec<f64>,
+}
+
+impl<'a> Look<'a> {
+    fn new(step: &StepView, phase: &'a PhaseView) -> Option<Look<'a>> {
+        let per_mm = step.counts_per_mm();
+        let most = per_mm.map_or(f64::INFINITY, |c| groups::SETTLING_MOST_MM * c);
+        let mut rest = Rest::new(phase)?;
+        groups::sort(&mut rest, per_mm, step.slot());
+        let trend = groups::pairs(&mut rest, most, step.slot());
+        let windows = rest.windows(WANDER);
+        let off: Vec<Pair> = (0..windows.len())
+            .map(|i| {
+                let own = trend.place((i as f64 + 0.5) * WANDER);
+                [0, 1].map(|axis| windows[i].0[axis] - own[axis])
+            })
+            .collect();
+        // Less than a count from window to window is quantisation.
+        let way = |w: &[Pair]| (length([w[1][0] - w[0][0], w[1][1] - w[0][1]]) - 1.0).max(0.0);
+        let wander = off.windows(2).map(|w| way(w) / WANDER).collect();
+        let tremble = tremble::sizes(&rest, &trend);
+        Some(Look { phase, rest, trend, wander, tremble })
+    }
+
+    /// Creep with what the bursts add, counts per second, and its standard uncertainty.
+    fn speed(&self) -> (f64, f64) {
+        let seconds = self.rest.seconds;
+        let (mut sum, mut squares) = (self.trend.creep, 0.0);
+        for burst in self.rest.bursts() {
+            sum = [0, 1].map(|axis| sum[axis] + burst.net[axis] / seconds);
+            squares += length(burst.net).powi(2);
+        }
+        // Bursts come at random: the variance of what they add up to is the sum of their squares.
+        (length(sum), self.trend.uncertainty.hypot(squares.sqrt() / seconds))
+    }
+
+    /// Net counts of a creep and the chance that single counts add up to so much, if there is one.
+    fn creep(&self) -> Option<(f64, f64)> {
+        let rate = length(self.trend.creep);
+        let net = rate * self.rest.seconds;
+        let path: f64 = self.rest.calm().map(|s| f64::from(s.x).hypot(f64::from(s.y))).sum();
+        let n = (path - length(self.trend.settling)).max(net);
+        let p_false = (-net * net / n.max(1.0)).exp();
+        let middle = self.rest.from + (self.rest.end - self.rest.from) / 2;
+        let late: f64 = self
+            .rest
+            .calm()
+            .filter(|s| s.t >= middle)
+            .map(|s| f64::from(s.x) * self.trend.creep[0] + f64::from(s.y) * self.trend.creep[1])
+            .sum();
+        let goes_on = late > 0.0 && late / rate.max(1e-12) >= 0.5 * net - UNEVEN;
+        let plain = net >= LEAST_NET && rate > 1.96 * self.trend.uncertainty && p_false <= CREEP_LEVEL;
+        (plain && goes_on).then_some((net, p_false))
+    }
+
+    /// Mean speed of a wander, and its chance, if there is one.
+    fn wanders(&self) -> Option<(f64, f64)> {
+        let (mean, sd) = stats::mean_sd(&self.wander)?;
+        let n = self.wander.len() as f64;
+        let t = mean / (sd / n.sqrt()).max(1e-12);
+        let p_false = StudentsT::new(0.0, 1.0, n - 1.0).map_or(1.0, |d| d.sf(t));
+        let plain = mean * self.rest.seconds >= LEAST_NET && p_false <= WANDER_LEVEL;
+        // A swing about one place leaves a little in the means of windows; a wander goes farther than it swings.
+        let swing = stats::mean(&self.tremble).unwrap_or(0.0);
+        (plain && mean > length(self.trend.creep) && mean * WANDER > swing).then_some((mean, p_false))
+    }
+
+    /// Numbers of the rest map: end of the path from its start, and the 95 % ellipse of the place about its trend.
+    fn rest_map(&self, unit: f64) -> Value {
+        let net = self.rest.samples.iter().filter(|s| s.t >= self.rest.from);
+        let net = net.fold([0.0; 2], |p, s| [p[0] + f64::from(s.x), p[1] + f64::from(s.y)]);
+        let [xx, yy, xy] = self.trend.scatter;
+        let (middle, apart) = (0.5 * (xx + yy), (0.5 * (xx - yy)).hypot(xy));
+        // Quantile of χ² with two degrees of freedom: −2 ln 0.05.
+        let axis = |variance: f64| (variance.max(0.0) * -2.0 * 0.05f64.ln()).sqrt() / unit;
+        json!({
+            "end_x": round(net[0] / unit, 4), "end_y": round(net[1] / unit, 4),
+            "ellipse_long": round(axis(middle + apart), 4), "ellipse_short": round(axis(middle - apart), 4),
+            "ellipse_degrees": round((0.5 * (2.0 * xy).atan2(xx - yy)).to_degrees(), 1),
+        })
+    }
+
+    /// What was left out, in words.
+    fn left_out(&self, unit: f64, name: &str) -> Vec<String> {
+        let mut out = Vec::new();
+        let let_go = length(self.rest.let_go);
+        if let_go > 0.0 {
+            let seconds = (self.rest.from - self.phase.span.begin.0) as f64 * 1e-9;
+            out.push(format!("{:.3} {name} in the {seconds:.1} s of letting go", let_go / unit));
+        }
+        if self.trend.tau > 0.0 {
+            let (after, tau) = (length(self.trend.settling) / unit, self.trend.tau);
+            out.push(format!("a settling of {after:.3} {name} after that (time constant {tau:.1} s)"));
+        }
+        let knocks: Vec<f64> = self.rest.of(What::Knock).map(|g| length(g.range) / unit).collect();
+        if let Some(widest) = knocks.iter().copied().reduce(f64::max) {
+            let n = knocks.len();
+            let s = if n == 1 { "" } else { "s" };
+            out.push(format!("{n} knock{s} on the desk of up to {widest:.3} {name}"));
+        }
+        out
+    }
+}
+
+impl Detector for Drift {
+    fn family(&self) -> Family {
+        Family::Drift
+    }
+
+    fn required(&self, _: &StepView) -> bool {
+        true
+    }
+
+    fn detect(&self, step: &StepView, findings: &mut Vec<Finding>) {
+        for look in step.still().filter_map(|phase| Look::new(step, phase)) {
+            look_over(step, &look, findings);
+        }
+    }
+
+    fn decide(&self, step: &StepView, findings: &[Finding]) -> FamilyVerdict {
+        let looks: Vec<Look> = step.still().filter_map(|phase| Look::new(step, phase)).collect();
+        if looks.is_empty() {
+            return not_examined(step, Family::Drift, "no phase in which the device lies still");
+        }
+        let Some(per_mm) = step.counts_per_mm().filter(|c| *c > 0.0) else {
+            return not_examined(step, Family::Drift, "no resolution known to turn counts into millimetres");
+        };
+        let own: Vec<&Finding> = findings.iter().filter(|f| f.family == Family::Drift).collect();
+        let (criteria, counted) = criteria(step, &looks, per_mm);
+        let shortest = looks.iter().map(|l| l.rest.seconds).fold(f64::INFINITY, f64::min);
+        let because = because(&looks, &own, &criteria, &counted, per_mm);
+        let mut out = verdict(Family::Drift, criteria, own.len(), because);
+        out.cause = super::common_cause(&own);
+        out.smallest_found = Some(1.0 / shortest / per_mm);
+        if out.verdict == Outcome::Inconclusive {
+            out.to_settle = Some("a longer still phase, on another pad as well".to_owned());
+        }
+        out
+    }
+}
+
+/// Adds the findings of one phase: one event, one finding.
+fn look_over(step: &StepView, look: &Look, findings: &mut Vec<Finding>) {
+    let (unit, name) = step.counts_per_mm().filter(|c| *c > 0.0).map_or((1.0, "counts"), |c| (c, "mm"));
+    let span = (look.rest.from, look.rest.end);
+    let seconds = look.rest.seconds;
+    let mut add = |kind, span: (i64, i64), counts: f64, p_false, cause, evidence| {
+        findings.push(Finding {
+            family: Family::Drift,
+            kind,
+            step: step.id,
+            phase: look.phase.span.number,
+            swipe: None,
+            device: step.device,
+            direction: None,
+            begin_ns: span.0,
+            end_ns: span.1,
+            size: counts / unit,
+            unit: name,
+            p_false,
+            cause,
+            evidence,
+        });
+    };
+    let with_map = |value: Value| -> Map<String, Value> {
+        let mut evidence = map(value);
+        evidence.insert("rest_map".to_owned(), look.rest_map(unit));
+        evidence
+    };
+    let wander = look.wanders();
+    if let Some((speed, p_false)) = wander {
+        let evidence = with_map(json!({
+            "speed": round(speed / unit, 4), "unit": format!("{name}/s"), "seconds": round(seconds, 3),
+        }));
+        add("wander", span, speed * seconds, Some(p_false), Cause::Sensor, evidence);
+    } else if let Some((net, p_false)) = look.creep() {
+        let [x, y] = look.trend.creep.map(|rate| rate * seconds);
+        let evidence = with_map(json!({
+            "net_x": round(x, 2), "net_y": round(y, 2), "seconds": round(seconds, 3),
+            "uncertainty_counts": round(look.trend.uncertainty * seconds, 2),
+        }));
+        add("creep", span, net, Some(p_false), Cause::Sensor, evidence);
+    }
+    for burst in look.rest.bursts().take(LISTED) {
+        let p_false = (burst.what == What::Pair)
+            .then(|| groups::pair_chance(&look.rest, burst, &look.trend, step.slot()));
+        let evidence = map(json!({
+            "net_x": burst.net[0], "net_y": burst.net[1], "counts": round(burst.path, 1),
+        }));
+        let size = length(burst.net).max(burst.range[0].max(burst.range[1]));
+        add("burst", (burst.begin, burst.end), size, p_false, Cause::Surface, evidence);
+    }
+    let (turns, spells) = tremble::turns(&look.rest);
+    if let Some(flicker) = tremble::flicker(&look.rest, step.slot()) {
+        let evidence = with_map(json!({
+            "lamp_hz": flicker.lamp_hz, "seen_at_hz": round(flicker.line.frequency, 2),
+            "amplitude_counts": round(flicker.line.amplitude, 2), "noise_counts": round(flicker.line.noise, 4),
+        }));
+        let p_false = Some(flicker.line.p_false);
+        add("flicker", span, flicker.line.amplitude, p_false, Cause::Sensor, evidence);
+    } else if wander.is_none() && f64::from(spells) >= TREMBLE_PER_SECOND * seconds {
+        let widest = look.rest.of(What::Tremble).chain(look.rest.of(What::Long));
+        let widest = widest.map(|g| g.range[0].max(g.range[1])).fold(1.0, f64::max);
+        let evidence = with_map(json!({
+            "turns": turns, "per_second": round(f64::from(turns) / seconds, 2),
+            "rms_counts": round(stats::mean(&look.tremble).unwrap_or(0.0), 3),
+        }));
+        add("tremble", span, widest, None, Cause::Sensor, evidence);
+    }
+}
+
+/// The four criteria over all phases.
+fn criteria(step: &StepView, looks: &[Look], per_mm: f64) -> (Vec<Criterion>, bursts::Counted) {
+    let tolerance = limits(step, Family::Drift);
+    let shared = step.looks;
+    // The worst phase decides; more than one is looked at, so the chance of a false fail is shared.
+    let each = shared.saturating_mul(u32::try_from(looks.len()).unwrap_or(u32::MAX));
+    let creep = looks.iter().map(|look| {
+        let (speed, uncertainty) = look.speed();
+        inside("creep", "mm/s", speed / per_mm, uncertainty / per_mm, f64::INFINITY, tolerance, each)
+    });
+    let creep = creep.min_by_key(|c| rank(c.verdict));
+    let moving = |values: Vec<f64>, what, unit, limit| {
+        let n = values.len() as f64;
+        let (mean, sd) = stats::mean_sd(&values)?;
+        Some(inside(what, unit, mean / per_mm, sd / n.sqrt() / per_mm, n - 1.0, limit, shared))
+    };
+    let wanders = looks.iter().flat_map(|l| l.wander.iter().copied()).collect();
+    let trembles = looks.iter().flat_map(|l| l.tremble.iter().copied()).collect();
+    let wander = moving(wanders, "wander", "mm/s", tolerance);
+    let size = [None, Some(tremble::limit_mm(per_mm))];
+    let tremble = moving(trembles, "tremble, root mean square", "mm", size);
+    let seconds: f64 = looks.iter().map(|l| l.rest.seconds).sum();
+    let counted = bursts::count(&looks.iter().map(|l| &l.rest).collect::<Vec<_>>());
+    let k = u32::try_from(counted.events).unwrap_or(u32::MAX);
+    let what = if counted.clustered { "clusters of bursts" } else { "bursts" };
+    let bursts = rate_at_most(what, "per second", k, seconds, STILL_BURSTS_PER_SECOND, shared);
+    let all = [creep, wander, Some(bursts), tremble];
+    (all.into_iter().flatten().collect(), counted)
+}
+
+fn rank(outcome: Outcome) -> u8 {
+    match outcome {
+        Outcome::Fail => 0,
+        Outcome::Inconclusive => 1,
+        _ => 2,
+    }
+}
+
+/// The reason, and what was left out.
+fn because(
+    looks: &[Look],
+    own: &[&Finding],
+    criteria: &[Criterion],
+    counted: &bursts::Counted,
+    per_mm: f64,
+) -> String {
+    let seconds: f64 = looks.iter().map(|l| l.rest.seconds).sum();
+    let value = |what: &str| {
+        criteria.iter().find(|c| c.what.starts_with(what)).and_then(|c| c.estimate).map_or(0.0, |e| e.value)
+    };
+    let has = |kind: &str| own.iter().any(|f| f.kind == kind);
+    let mut said = Vec::new();
+    if has("wander") {
+        said.push(format!("goes on moving with the hand off it, at {:.3} mm/s", value("wander")));
+    }
+    if has("creep") {
+        said.push(format!("creeps at {:.3} mm/s", value("creep")));
+    }
+    if counted.bursts > 0 {
+        let (n, s) = (counted.bursts, if counted.bursts == 1 { "" } else { "s" });
+        let clusters =
+            if counted.clustered { format!(" in {} clusters", counted.events) } else { String::new() };
+        said.push(format!("{n} burst{s}{clusters} on this surface, net {:.3} mm/s", value("creep")));
+    }
+    if let Some(flicker) = own.iter().find(|f| f.kind == "flicker") {
+        let hz = flicker.evidence.get("lamp_hz").and_then(Value::as_f64).unwrap_or(0.0);
+        said.push(format!("swings by {:.3} mm with a lamp at {hz:.0} Hz", flicker.size));
+    }
+    let turns = looks.iter().map(|l| tremble::turns(&l.rest).0).fold(0, u32::saturating_add);
+    if has("tremble") {
+        let per_second = f64::from(turns) / seconds.max(1e-9);
+        said.push(format!(
+            "trembles {per_second:.1} times a second, {:.4} mm root mean square",
+            value("tremble")
+        ));
+    }
+    let counts = looks.iter().map(|l| l.rest.calm().count()).sum::<usize>();
+    let mut text = match (said.is_empty(), counts) {
+        (true, 0) => format!("not one count in {seconds:.1} s"),
+        (true, n) => format!("nothing but {n} single counts in {seconds:.1} s"),
+        (false, _) => format!("{} over {seconds:.1} s", said.join("; ")),
+    };
+    let left_out: Vec<String> = looks.iter().flat_map(|l| l.left_out(per_mm, "mm")).take(6).collect();
+    if !left_out.is_empty() {
+        text += &format!("; left out: {}", left_out.join(", "));
+    }
+    text
+}

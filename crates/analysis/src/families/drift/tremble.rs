@@ -1,0 +1,113 @@
+//! Noise at rest that cancels: how large, how often, and whether it is the lamp's.
+//!
+//! *Size*: the root-mean-square distance of the place from its mean in windows of [`WINDOW`], in mm; the trend's own
+//! v² w²/12 is taken off; mean over the windows with its scatter. *How often*: times that an axis turns round within a
+//! group, which is once for a count there and back.
+//!
+//! *Flicker*: a lamp on the mains brightens at twice the mains frequency, 100 or 120 Hz, and a sensor whose pictures
+//! brighten with it reports a swing. Looked for in the spectrum (Hann) of the places on the grid of reports, at those
+//! frequencies or where the report rate folds them to, within [`BAND`] hertz; the false-alarm level of [`spectrum`] times
+//! the number of places looked at. It cannot be seen if it makes less than one count from peak to peak, nor if the
+//! report rate folds it to nothing. Cost: O(n log n) in report slots of the phase, at most [`MOST`].
+
+use super::rest::{Rest, What};
+use super::trend::Trend;
+use crate::spectrum::{self, Line, Window};
+use crate::tolerances::STILL_SWING_MM;
+
+/// Windows in which the size is taken, seconds.
+pub(super) const WINDOW: f64 = 0.25;
+/// Mains frequencies, and what a lamp makes of them.
+const MAINS: [f64; 2] = [50.0, 60.0];
+/// Mains hold their frequency to a per cent or better (common practice, no source), clocks to far less than that.
+const BAND: f64 = 1.5;
+/// Parts of the time in which turns are one spell, nanoseconds.
+const SPELL: i64 = 500_000_000;
+/// Grid: the report interval, and no finer than this, seconds.
+const FINEST: f64 = 1e-3;
+/// Longest grid.
+const MOST: usize = 1 << 20;
+/// Fewer turns than this have no spectrum worth naming.
+const LEAST_TURNS: u32 = 20;
+/// A line is told from this false-alarm level on.
+const LINE_LEVEL: f64 = 1e-3;
+
+/// Turns in a phase, knocks and bursts left out, and the spells in which they come: parts of the time, [`SPELL`] long,
+/// with a turn. (A knock that is mostly quantised away makes several turns, in one or two spells.)
+pub(super) fn turns(rest: &Rest) -> (u32, u32) {
+    let (mut turns, mut spells) = (0u32, 0u32);
+    let mut spell = i64::MIN;
+    for group in &rest.groups {
+        if matches!(group.what, What::Knock | What::Burst | What::Pair) {
+            continue;
+        }
+        let mut last = [0i32; 2];
+        for s in &rest.samples[group.rows.clone()] {
+            for (axis, step) in [s.x.signum(), s.y.signum()].into_iter().enumerate() {
+                if step * last[axis] < 0 {
+                    turns = turns.saturating_add(1);
+                    let now = (s.t - rest.from) / SPELL;
+                    spells = spells.saturating_add(u32::from(now != spell));
+                    spell = now;
+                }
+                last[axis] = if step == 0 { last[axis] } else { step };
+            }
+        }
+    }
+    (turns, spells)
+}
+
+/// Root-mean-square size in each window, in counts.
+pub(super) fn sizes(rest: &Rest, trend: &Trend) -> Vec<f64> {
+    let windows = rest.windows(WINDOW);
+    let own = |i: usize| {
+        let rate = trend.rate((i as f64 + 0.5) * WINDOW);
+        (rate[0] * rate[0] + rate[1] * rate[1]) * WINDOW * WINDOW / 12.0
+    };
+    let size = |(i, (_, variance)): (usize, &([f64; 2], [f64; 2]))| {
+        (variance[0] + variance[1] - own(i)).max(0.0).sqrt()
+    };
+    windows.iter().enumerate().map(size).collect()
+}
+
+/// A lamp's line.
+pub(super) struct Flicker {
+    /// The lamp's frequency.
+    pub(super) lamp_hz: f64,
+    /// Along X or Y of the sensor, whichever is larger.
+    pub(super) line: Line,
+}
+
+/// Looks for it. `slot` is the report interval in nanoseconds.
+pub(super) fn flicker(rest: &Rest, slot: f64) -> Option<Flicker> {
+    if turns(rest).0 < LEAST_TURNS {
+        return None;
+    }
+    let interval = (slot * 1e-9).max(FINEST);
+    let n = ((rest.seconds / interval) as usize).min(MOST);
+    let axes = rest.sampled(interval * 1e9, n);
+    let rate = 1.0 / interval;
+    let looks = (axes.len() * MAINS.len()) as f64;
+    let mut best: Option<Flicker> = None;
+    for axis in axes {
+        let Some(spectrum) = spectrum::of(&axis, interval, Window::Hann) else { continue };
+        for lamp_hz in MAINS.map(|hz| 2.0 * hz) {
+            let folded = (lamp_hz - rate * (lamp_hz / rate).round()).abs();
+            let Some(line) = spectrum.line((folded - BAND).max(0.0)..folded + BAND) else { continue };
+            let line = Line { p_false: (line.p_false * looks).min(1.0), ..line };
+            let larger = best.as_ref().is_none_or(|b| line.amplitude > b.line.amplitude);
+            // The mains may be off by a per cent; the rest of the band is the line's noise.
+            if line.p_false <= LINE_LEVEL && (line.frequency - folded).abs() <= 0.01 * lamp_hz && larger {
+                best = Some(Flicker { lamp_hz, line });
+            }
+        }
+    }
+    best
+}
+
+/// What tremble is held against, root-mean-square mm: that of a swing of [`STILL_SWING_MM`] from peak to peak, and that of a
+/// place at a count's edge on both axes, which toggles by one count on any movement: half a count each.
+pub(super) fn limit_mm(per_mm: f64) -> f64 {
+    let swing = 0.5 * STILL_SWING_MM / std::f64::consts::SQRT_2;
+    swing.max(0.5 * std::f64::consts::SQRT_2 / per_mm)
+}

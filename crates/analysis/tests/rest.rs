@@ -1,0 +1,193 @@
+//! The device at rest: settling and knocks of other kinds than the simulator's, and faults that must not hide as such.
+//!
+//! Counts are made by hand from a place as a function of time, rounded to whole counts on a grid of reports, and put in
+//! front of a simulated session's swipes in place of its own still phase.
+
+#![allow(clippy::unwrap_used, reason = "a test that cannot go on should stop")]
+
+use slipgauge_analysis::judge;
+use slipgauge_analysis::verdict::{Cause, Family, FamilyVerdict, Finding, Outcome};
+use slipgauge_sim::{Bench, DeviceModel, Hand, Settling};
+use slipgauge_trace::session::{Digest, Entry, Event, Report};
+use slipgauge_trace::{Nanos, Recording};
+use std::f64::consts::TAU;
+
+/// Seconds of the still phase; its begin is at 0.6 s.
+const STILL: f64 = 10.0;
+
+/// Judges a session whose place at rest, in mm along X and Y, is `place` (of seconds since the phase began).
+fn at_rest(
+    per_inch: f64,
+    interval_ns: i64,
+    place: impl Fn(f64) -> [f64; 2],
+) -> (FamilyVerdict, Vec<Finding>) {
+    let device = DeviceModel::default().with_steps(&[per_inch]).with_interval_ns(interval_ns);
+    let hand = Hand { settling: Settling { distance_m: 0.0, time_s: 1.0 }, ..Hand::default() };
+    let format = device.report.clone();
+    let bench = Bench { seed: 7, device, hand, ..Bench::default() };
+    let session = bench.session().unwrap();
+    let sent: Vec<Entry> = session.entries().collect();
+    let begin = sent.iter().find(|e| matches!(e.event, Event::Phase(Some(_)))).unwrap().t;
+    let mut entries = Vec::new();
+    let mut last = [0.0f64; 2];
+    for i in 1..(STILL * 1e9) as i64 / interval_ns {
+        let t = begin.0 + i * interval_ns;
+        let now = place((i * interval_ns) as f64 * 1e-9).map(|mm| (mm * per_inch / 25.4 + 0.3).round());
+        let counts = [now[0] - last[0], now[1] - last[1]].map(|c| c as i16);
+        last = now;
+        if counts != [0, 0] {
+            let [x, y] = counts.map(i16::to_le_bytes);
+            let bytes = like(&format, x, y);
+            let report = Report { bytes, node: 0, place: 0, kernel: None };
+            entries.push(Entry { t: Nanos(t), device: 0, event: Event::Report(report) });
+        }
+    }
+    let end = begin.0 + (STILL * 1e9) as i64;
+    let others = sent
+        .into_iter()
+        .filter(|e| !(matches!(e.event, Event::Report(_)) && (begin.0..end).contains(&e.t.0)));
+    entries.extend(others);
+    entries.sort_by_key(|e| e.t);
+    let digest = Digest { sha256: [0; 32], bytes: 0, cut_short: false };
+    let recording = Recording::from_entries(session.header(), entries, digest).unwrap();
+    let verdict = judge(&recording, "by hand").verdict;
+    let family = verdict.steps[0].families.iter().find(|f| f.family == Family::Drift).unwrap().clone();
+    let findings = verdict.findings.into_iter().filter(|f| f.family == Family::Drift).collect();
+    (family, findings)
+}
+
+/// A report of the simulator's format (buttons, X, Y, wheel) with these counts.
+fn like(format: &slipgauge_sim::ReportFormat, x: [u8; 2], y: [u8; 2]) -> Vec<u8> {
+    assert_eq!(format.bits, 16);
+    vec![0, x[0], x[1], y[0], y[1], 0]
+}
+
+const RATES: [(f64, i64); 4] =
+    [(400.0, 8_000_000), (1600.0, 1_000_000), (6400.0, 1_000_000), (6400.0, 125_000)];
+
+/// Decays of other shapes and times than one exponential of a second.
+#[test]
+fn a_settling_of_any_decaying_shape_is_no_burst_and_passes() {
+    type Shape = (&'static str, fn(f64) -> f64);
+    let shapes: [Shape; 5] = [
+        ("quick", |t| 0.3 * (1.0 - (-t / 0.1).exp())),
+        ("slow", |t| 0.2 * (1.0 - (-t / 1.8).exp())),
+        ("logarithm", |t| 0.03 * (1.0 + t / 0.1).ln()),
+        ("two times", |t| 0.2 * (1.0 - (-t / 0.3).exp()) + 0.05 * (1.0 - (-t / 1.5).exp())),
+        ("let go late", |t| 0.2 * (1.0 - (-(t - 1.2).max(0.0) / 0.8).exp())),
+    ];
+    for (per_inch, interval) in RATES {
+        for (name, shape) in shapes {
+            let (family, found) = at_rest(per_inch, interval, |t| [shape(t), -shape(t) / 3.0]);
+            let context = format!("{name} at {per_inch}, {interval} ns: {} {found:?}", family.because);
+            assert_eq!(family.verdict, Outcome::Pass, "{context}");
+            assert!(found.iter().all(|f| f.kind != "burst"), "{context}");
+            assert!(family.because.contains("letting go"), "{context}");
+        }
+    }
+}
+
+/// Damped swings of several frequencies and decays.
+#[test]
+fn a_knock_is_left_out_and_told_at_any_resolution() {
+    for (per_inch, interval) in RATES {
+        for (hz, decay, mm) in [(28.0, 0.04, 0.5), (12.0, 0.08, 0.3), (60.0, 0.03, 0.2)] {
+            let (family, found) = at_rest(per_inch, interval, |t| {
+                let s = (t - 5.0).max(0.0);
+                let swing = mm * (-s / decay).exp() * (TAU * hz * s).sin();
+                [swing, 0.5 * swing]
+            });
+            let context = format!("{hz} Hz at {per_inch}, {interval} ns: {} {found:?}", family.because);
+            assert_eq!((family.verdict, found.len()), (Outcome::Pass, 0), "{context}");
+            assert!(per_inch < 6000.0 || family.because.contains("1 knock on the desk"), "{context}");
+        }
+    }
+}
+
+#[test]
+fn a_fault_that_repeats_cannot_hide_as_a_knock() {
+    let (family, found) = at_rest(1600.0, 1_000_000, |t| {
+        let s = t % 0.9;
+        let swing = 0.4 * (-s / 0.04f64).exp() * (TAU * 28.0 * s).sin();
+        [swing, 0.5 * swing]
+    });
+    assert_ne!(family.verdict, Outcome::Pass, "{}", family.because);
+    assert!(found.iter().filter(|f| f.kind == "burst").count() >= 8, "{found:?}");
+}
+
+/// Place in mm at a time in seconds.
+type Place = fn(f64) -> [f64; 2];
+
+/// Common practice, no source: a device that goes on moving with the hand off it fails, and is at fault itself.
+#[test]
+fn a_device_that_goes_on_moving_with_the_hand_off_it_fails() {
+    for (per_inch, interval) in RATES {
+        let circles: Place = |t| [2.0 * (TAU * t / 4.0).cos(), 2.0 * (TAU * t / 4.0).sin()];
+        let runs: Place = |t| [3.0 * t, -t];
+        let moves: [(&str, Place); 2] = [("wander", circles), ("creep", runs)];
+        for (kind, place) in moves {
+            let (family, found) = at_rest(per_inch, interval, place);
+            let context = format!("{kind} at {per_inch}, {interval} ns: {} {found:?}", family.because);
+            assert_eq!((family.verdict, family.cause), (Outcome::Fail, Some(Cause::Sensor)), "{context}");
+            assert_eq!(found.iter().map(|f| f.kind).collect::<Vec<_>>(), [kind], "{context}");
+        }
+    }
+}
+
+/// A touch moves it once; one event does not show what a device does.
+#[test]
+fn one_shove_at_rest_is_told_and_does_not_fail_the_device() {
+    let (family, found) = at_rest(1600.0, 1_000_000, |t| [2.0 * ((t - 6.0) / 0.2).clamp(0.0, 1.0), 0.0]);
+    assert_eq!(family.verdict, Outcome::Inconclusive, "{}", family.because);
+    assert_eq!(found.iter().map(|f| f.kind).collect::<Vec<_>>(), ["burst"]);
+    assert!((found[0].size - 2.0).abs() < 0.05, "{found:?}");
+}
+
+/// By hand: 10 counts of 25.4/1600 mm in 8 s are 0.0198 mm/s; ±1 count over 8 s is 0.002 mm/s at least.
+#[test]
+fn the_interval_of_a_slow_creep_holds_the_truth_and_is_no_narrower_than_a_count() {
+    let rate = 10.0 * 25.4 / 1600.0 / 8.0;
+    let (family, found) = at_rest(1600.0, 1_000_000, |t| [0.6 * rate * t, 0.8 * rate * t]);
+    let estimate = family.criteria.iter().find(|c| c.what == "creep").unwrap().estimate.unwrap();
+    let (low, high) = (estimate.low.unwrap(), estimate.high.unwrap());
+    assert!(low < rate && rate < high, "{estimate:?}");
+    assert!(high - low > 2.0 * 0.0019, "{estimate:?}");
+    assert_eq!((found[0].kind, family.verdict), ("creep", Outcome::Pass));
+    assert!(found[0].p_false.unwrap() < 0.01);
+}
+
+/// A count's edge toggles on any movement: told, and no fault. A swing of half a millimetre is one.
+#[test]
+fn a_tremble_of_one_count_passes_and_a_wide_one_fails() {
+    let toggles = |t: f64| f64::from(u8::from((t * 7.3).fract() < 0.2)) * 25.4 / 1600.0;
+    let (family, found) = at_rest(1600.0, 1_000_000, |t| [toggles(t), 0.0]);
+    assert_eq!((family.verdict, found[0].kind), (Outcome::Pass, "tremble"), "{}", family.because);
+    let (family, found) = at_rest(1600.0, 1_000_000, |t| [0.25 * (TAU * 7.3 * t).sin(), 0.0]);
+    assert_eq!((family.verdict, found[0].kind), (Outcome::Fail, "tremble"), "{}", family.because);
+}
+
+/// 100 and 120 Hz, at 8 ms folded to 25 and 5 Hz.
+#[test]
+fn a_lamps_flicker_is_told_by_its_frequency_and_amplitude() {
+    for (per_inch, interval) in [(1600.0, 1_000_000), (3200.0, 4_000_000), (6400.0, 8_000_000)] {
+        for lamp in [100.0, 120.0] {
+            let (family, found) = at_rest(per_inch, interval, |t| {
+                let swing = 0.02 * (TAU * lamp * t + 0.4).sin();
+                [swing, 0.5 * swing]
+            });
+            let context = format!("{lamp} Hz at {per_inch}, {interval} ns: {} {found:?}", family.because);
+            assert_eq!(found.iter().map(|f| f.kind).collect::<Vec<_>>(), ["flicker"], "{context}");
+            assert_eq!(found[0].evidence["lamp_hz"].as_f64(), Some(lamp), "{context}");
+            // Rounding to counts costs some of the amplitude.
+            assert!((found[0].size / 0.02 - 1.0).abs() < 0.15, "{context}");
+            assert_eq!(family.verdict, Outcome::Pass, "{context}");
+        }
+    }
+}
+
+#[test]
+fn counts_as_large_as_a_field_holds_break_nothing() {
+    let (family, found) =
+        at_rest(6400.0, 1_000_000, |t| [100.0 * (t * 1e4).sin(), 100.0 * (t * 777.0).cos()]);
+    assert_eq!(family.verdict, Outcome::Fail, "{} {found:?}", family.because);
+}
