@@ -252,21 +252,6 @@ impl<'a> StepView<'a> {
                 phase.swipes.iter().skip(1).map(|s| s.swipe.begin).chain([phase.span.end.0]).collect();
             for (view, limit) in phase.swipes.iter_mut().zip(limits) {
                 view.stretches = erratic::find(&phase.series, frame, &view.swipe, &bench);
-                    for s in &view.stretches {
-                        eprintln!(
-                            "DBG ph{} sw{} {:?} {:.4}-{:.4} jump {:.2} within {:.4} counts {:.1?} rec {}",
-                            phase.span.number,
-                            view.swipe.number,
-                            s.wrong,
-                            s.begin as f64 * 1e-9,
-                            s.end as f64 * 1e-9,
-                            s.jump_m_s,
-                            s.within_s,
-                            s.counts,
-                            s.recovered
-                        );
-                    }
-                }
                 // A stall delivers what it held up in a rush.
                 view.stretches.retain(|s| !self.host.explain(s.begin, s.end));
                 view.silences =
