@@ -113,6 +113,31 @@ pub fn swipes_to_settle(k: u32, n: u32, limit: f64) -> Option<u32> {
     (1..=1000u32).find(|more| proportion_high(k, n + more, ONE_SIDED) <= limit)
 }
 
+/// How many more swipes would bring an inconclusive estimate to a pass, or to a fail if it lies outside its limits:
+/// `n` swipes left the standard uncertainty `random`, which shrinks as one over the root of their number, beside
+/// `fixed`, which does not. `None` if no number does (above a thousand), or if there is nothing to settle.
+pub fn swipes_for(
+    criterion: &Criterion,
+    n: usize,
+    random: f64,
+    fixed: f64,
+    df: f64,
+    looks: u32,
+) -> Option<u32> {
+    let value = criterion.estimate.filter(|_| criterion.verdict == Outcome::Inconclusive)?.value;
+    let [low, high] = criterion.tolerance;
+    let room = [low.map(|l| value - l), high.map(|h| h - value)].into_iter().flatten().reduce(f64::min)?;
+    let level = match (room > 0.0, low.is_some() && high.is_some()) {
+        (true, true) => TWO_SIDED,
+        (true, false) => ONE_SIDED,
+        (false, _) => FAIL_LEVEL / f64::from(looks.max(1)),
+    };
+    let allowed = room.abs() / t_quantile(1.0 - level, df);
+    let spare = allowed * allowed - fixed * fixed;
+    let more = n as f64 * (random * random / spare - 1.0);
+    (spare > 0.0 && more.is_finite() && more <= 1000.0).then(|| more.ceil().max(1.0) as u32)
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -152,6 +177,18 @@ mod tests {
         let got = |v, u| inside("x", "1", v, u, 30.0, [Some(-0.02), Some(0.02)], 7).verdict;
         assert_eq!((got(0.01, 0.004), got(0.015, 0.004)), (Pass, Inconclusive));
         assert_eq!((got(0.05, 0.004), got(-0.05, 0.004)), (Fail, Fail));
+    }
+
+    /// By hand, df infinite: value 0.01 in ±0.02 leaves room for 1.96 u with u = 0.0051; from 10 swipes with
+    /// u = 0.0102 that takes four times as many. A fixed part of 0.0051 and more leaves no number.
+    #[test]
+    fn says_how_many_more_swipes_make_an_interval_small_enough() {
+        let limits = [Some(-0.02), Some(0.02)];
+        let open = inside("x", "1", 0.01, 0.0102, f64::INFINITY, limits, 7);
+        let more = |fixed| swipes_for(&open, 10, 0.01 / 1.959_964 * 2.0, fixed, f64::INFINITY, 7);
+        assert_eq!((more(0.0), more(0.0052)), (Some(30), None));
+        let settled = inside("x", "1", 0.0, 0.001, f64::INFINITY, limits, 7);
+        assert_eq!(swipes_for(&settled, 10, 0.001, 0.0, f64::INFINITY, 7), None);
     }
 
     #[test]

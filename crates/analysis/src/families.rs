@@ -27,6 +27,11 @@ pub trait Detector: Sync {
     /// Whether a step may pass without it having been examined.
     fn required(&self, step: &StepView) -> bool;
 
+    /// How many criteria may fail a step: each is a look, and shares the chance of a false fail.
+    fn criteria(&self) -> usize {
+        1
+    }
+
     /// Adds this family's findings.
     fn detect(&self, step: &StepView, findings: &mut Vec<Finding>);
 

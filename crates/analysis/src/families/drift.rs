@@ -133,6 +133,10 @@ impl Detector for Drift {
         true
     }
 
+    fn criteria(&self) -> usize {
+        2
+    }
+
     fn detect(&self, step: &StepView, findings: &mut Vec<Finding>) {
         let per_mm = step.counts_per_mm();
         for phase in step.still() {
