@@ -48,6 +48,39 @@ pub fn share_at_most(
     Criterion { what, verdict, unit, estimate: Some(estimate), tolerance: [None, Some(limit)] }
 }
 
+/// A share of trials that may be at most a limit, claimed for a speed and faster: `(k bad, of n)` among the swipes that
+/// reached the speed, and among those that did not. Assumes that failure does not become rarer with speed.
+///
+/// - Pass: the trials are those that reached the speed; a failure below it counts as one more trial that failed.
+/// - Fail: shown by those that reached it, or by all together, whose share is then no larger than the one claimed for.
+///   Two looks, so each at half the level.
+pub fn share_at_speed(
+    what: &'static str,
+    unit: &'static str,
+    reached: (u32, u32),
+    slower: (u32, u32),
+    limit: f64,
+    looks: u32,
+) -> Criterion {
+    let all = (reached.0.saturating_add(slower.0), reached.1.saturating_add(slower.1));
+    let shown = if reached.1 > 0 { reached } else { all };
+    let looks = looks.saturating_mul(2);
+    let mut criterion = share_at_most(what, unit, shown.0, shown.1, limit, looks);
+    if criterion.verdict == Outcome::NotExamined {
+        return criterion;
+    }
+    let trials = reached.1.saturating_add(slower.0);
+    let passes = reached.1 > 0 && proportion_high(all.0, trials, ONE_SIDED) <= limit;
+    let level = FAIL_LEVEL / f64::from(looks.max(1));
+    let fails = [reached, all].iter().any(|&(k, n)| proportion_low(k, n, level) > limit);
+    criterion.verdict = match (fails, passes) {
+        (true, _) => Outcome::Fail,
+        (false, true) => Outcome::Pass,
+        (false, false) => Outcome::Inconclusive,
+    };
+    criterion
+}
+
 /// A rate of events that may be at most a limit: `k` in `seconds`.
 pub fn rate_at_most(
     what: &'static str,
@@ -153,6 +186,21 @@ mod tests {
         assert_eq!((share(0, 14, 0.20), share(0, 13, 0.20)), (Pass, Inconclusive));
         assert_eq!((share(15, 15, 0.20), share(8, 15, 0.20)), (Fail, Inconclusive));
         assert_eq!(share_at_most("x", "u", 0, 0, 0.2, 1).verdict, Outcome::NotExamined);
+    }
+
+    #[test]
+    fn a_claim_for_a_speed_asks_for_swipes_that_reached_it() {
+        let at = |reached, slower| share_at_speed("x", "share of swipes", reached, slower, 0.20, 7).verdict;
+        // 14 clean swipes pass at 20 %; slower ones that were clean are no substitute.
+        assert_eq!(
+            (at((0, 14), (0, 0)), at((0, 13), (0, 50)), at((0, 0), (0, 50))),
+            (Pass, Inconclusive, Inconclusive)
+        );
+        // Failures below the speed count: 1 of 15 is not enough (22 swipes are needed with one bad).
+        assert_eq!((at((0, 14), (1, 30)), at((0, 21), (1, 30))), (Inconclusive, Pass));
+        // A device that fails at half the speed fails, though no swipe was fast enough.
+        assert_eq!((at((0, 0), (15, 15)), at((15, 15), (0, 30))), (Fail, Fail));
+        assert_eq!(at((0, 0), (0, 0)), Outcome::NotExamined);
     }
 
     #[test]
