@@ -4,7 +4,8 @@
 //! speak against them: the counts of another pace, off by more than [`APART`], and either the nominal resolution, which
 //! that pace meets within [`APART`], or the agreement of the medium and the fast pace, which both count more (counts
 //! are lost, not found; so a slow pace below two that agree is the one that is wrong, as with firmware that cuts off
-//! fractions). The nominal alone never overrules the swipes: a device may be off as a whole, and another step may be
+//! fractions); or counts that rise from slow to medium to fast by more than [`APART`] each, where the fastest has lost
+//! least. The nominal alone never overrules the swipes: a device may be off as a whole, and another step may be
 //! active. Slow swipes that count *more* than all others are trusted: the others lose.
 //!
 //! Assumes that a phase has swipes of one resolution step in its majority. Smallest told: a slow pace that is
@@ -53,9 +54,13 @@ pub fn pick(candidates: &[Candidate], nominal: Option<f64>) -> Option<(Candidate
         nominal
             .is_some_and(|n| off(c.counts, n) <= (1.0 + APART).ln() && off(c.counts, n) < off(slow.counts, n))
     });
-    let by_agreement = || match paces {
+    let by_agreement = || match &paces {
         [Some(medium), Some(fast)] if off(medium.counts, fast.counts) <= (1.0 + AGREE).ln() => {
             others.clone().find(|c| c.counts > slow.counts)
+        }
+        [Some(medium), Some(fast)] => {
+            let rises = |a: &Candidate, b: &Candidate| b.counts > (1.0 + APART) * a.counts;
+            (rises(&slow, medium) && rises(medium, fast)).then_some(fast)
         }
         _ => None,
     };
@@ -81,6 +86,7 @@ mod tests {
     fn slow_swipes_that_lose_counts_are_no_baseline() {
         assert_eq!(picked(60.0, 95.0, 99.0, Some(100.0)), (95.0, Basis::OtherPace));
         assert_eq!(picked(60.0, 95.0, 99.0, None), (95.0, Basis::OtherPace));
+        assert_eq!(picked(7.0, 50.0, 80.0, Some(100.0)), (80.0, Basis::OtherPace));
         // Made at another step, with twice the counts.
         assert_eq!(picked(200.0, 101.0, 99.0, Some(100.0)), (101.0, Basis::OtherPace));
     }
