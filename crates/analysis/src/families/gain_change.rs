@@ -45,8 +45,9 @@ const PREDICTED: f64 = 0.15;
 const NOT_CARRIED: f64 = 1.25;
 /// Second differences needed: their variance is then known to a seventh.
 const LEAST_DIFFERENCES: usize = 100;
-/// And the counts that they are of: at fewer a report is left out now and then.
-const LEAST_COUNTS: f64 = 1.5;
+/// And the counts that they are of: at fewer a report is left out now and then, at more the noise of a sensor, which
+/// grows with speed (1 % typical by data sheets), covers the rounding.
+const COUNTS: (f64, f64) = (1.5, 8.5);
 
 /// The contrast with its standard uncertainty and degrees of freedom.
 struct Contrast {
@@ -121,10 +122,8 @@ fn second_difference(step: &StepView, lengths: &Lengths) -> Option<f64> {
             let [a, b, c] = w else { continue };
             let next = |a: i64, b: i64| ((b - a) as f64) < 1.5 * step.slot();
             let of = |s: &Sample| f64::from(if on_x { s.x } else { s.y });
-            if next(a.t, b.t)
-                && next(b.t, c.t)
-                && of(a).abs().min(of(b).abs()).min(of(c).abs()) >= LEAST_COUNTS
-            {
+            let fits = [a, b, c].iter().all(|s| (COUNTS.0..=COUNTS.1).contains(&of(s).abs()));
+            if next(a.t, b.t) && next(b.t, c.t) && fits {
                 squares += (of(a) - 2.0 * of(b) + of(c)).powi(2);
                 n += 1;
             }
