@@ -70,17 +70,17 @@ pub fn fit(step: &StepView, lengths: &Lengths) -> Option<GainCurve> {
     let df = (n - freedom).max(1.0);
     let sd = (left / df).sqrt() * std::f64::consts::SQRT_2;
     let mut points = Vec::new();
-    for b in 0..BINS {
+    for (b, &m) in m.iter().enumerate() {
         let here = |values: &[f64]| -> f64 {
             values.iter().zip(&bin_of).filter(|(_, bin)| **bin == b).map(|(v, _)| v).sum()
         };
         let (mm, weighted) = (here(&distance), here(&moment));
         let half = t_quantile(0.975, df) * sd * variance(&rows, &inverse, b).sqrt();
-        if mm <= 0.0 || m[b] <= 0.0 || !half.is_finite() {
+        if mm <= 0.0 || m <= 0.0 || !half.is_finite() {
             return None;
         }
         let over = |v: f64| (v > 0.0).then(|| 1.0 / v);
-        let gain = Quantity { value: 1.0 / m[b], low: over(m[b] + half), high: over(m[b] - half) };
+        let gain = Quantity { value: 1.0 / m, low: over(m + half), high: over(m - half) };
         points.push(GainPoint { speed_m_s: 1e-3 * weighted / mm, share: mm / whole, gain });
     }
     let relative = lengths.scatter / (travel * step.scale?.counts_per_mm);
