@@ -48,6 +48,39 @@ pub fn share_at_most(
     Criterion { what, verdict, unit, estimate: Some(estimate), tolerance: [None, Some(limit)] }
 }
 
+/// A share of trials that may be at most a limit, claimed for a speed and faster: `(k bad, of n)` among the swipes that
+/// reached the speed, and among those that did not. Assumes that failure does not become rarer with speed.
+///
+/// - Pass: the trials are those that reached the speed; a failure below it counts as one more trial that failed.
+/// - Fail: shown by those that reached it, or by all together, whose share is then no larger than the one claimed for.
+///   Two looks, so each at half the level.
+pub fn share_at_speed(
+    what: &'static str,
+    unit: &'static str,
+    reached: (u32, u32),
+    slower: (u32, u32),
+    limit: f64,
+    looks: u32,
+) -> Criterion {
+    let all = (reached.0.saturating_add(slower.0), reached.1.saturating_add(slower.1));
+    let shown = if reached.1 > 0 { reached } else { all };
+    let looks = looks.saturating_mul(2);
+    let mut criterion = share_at_most(what, unit, shown.0, shown.1, limit, looks);
+    if criterion.verdict == Outcome::NotExamined {
+        return criterion;
+    }
+    let trials = reached.1.saturating_add(slower.0);
+    let passes = reached.1 > 0 && proportion_high(all.0, trials, ONE_SIDED) <= limit;
+    let level = FAIL_LEVEL / f64::from(looks.max(1));
+    let fails = [reached, all].iter().any(|&(k, n)| proportion_low(k, n, level) > limit);
+    criterion.verdict = match (fails, passes) {
+        (true, _) => Outcome::Fail,
+        (false, true) => Outcome::Pass,
+        (false, false) => Outcome::Inconclusive,
+    };
+    criterion
+}
+
 /// A rate of events that may be at most a limit: `k` in `seconds`.
 pub fn rate_at_most(
     what: &'static str,
@@ -113,6 +146,31 @@ pub fn swipes_to_settle(k: u32, n: u32, limit: f64) -> Option<u32> {
     (1..=1000u32).find(|more| proportion_high(k, n + more, ONE_SIDED) <= limit)
 }
 
+/// How many more swipes would bring an inconclusive estimate to a pass, or to a fail if it lies outside its limits:
+/// `n` swipes left the standard uncertainty `random`, which shrinks as one over the root of their number, beside
+/// `fixed`, which does not. `None` if no number does (above a thousand), or if there is nothing to settle.
+pub fn swipes_for(
+    criterion: &Criterion,
+    n: usize,
+    random: f64,
+    fixed: f64,
+    df: f64,
+    looks: u32,
+) -> Option<u32> {
+    let value = criterion.estimate.filter(|_| criterion.verdict == Outcome::Inconclusive)?.value;
+    let [low, high] = criterion.tolerance;
+    let room = [low.map(|l| value - l), high.map(|h| h - value)].into_iter().flatten().reduce(f64::min)?;
+    let level = match (room > 0.0, low.is_some() && high.is_some()) {
+        (true, true) => TWO_SIDED,
+        (true, false) => ONE_SIDED,
+        (false, _) => FAIL_LEVEL / f64::from(looks.max(1)),
+    };
+    let allowed = room.abs() / t_quantile(1.0 - level, df);
+    let spare = allowed * allowed - fixed * fixed;
+    let more = n as f64 * (random * random / spare - 1.0);
+    (spare > 0.0 && more.is_finite() && more <= 1000.0).then(|| more.ceil().max(1.0) as u32)
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -128,6 +186,21 @@ mod tests {
         assert_eq!((share(0, 14, 0.20), share(0, 13, 0.20)), (Pass, Inconclusive));
         assert_eq!((share(15, 15, 0.20), share(8, 15, 0.20)), (Fail, Inconclusive));
         assert_eq!(share_at_most("x", "u", 0, 0, 0.2, 1).verdict, Outcome::NotExamined);
+    }
+
+    #[test]
+    fn a_claim_for_a_speed_asks_for_swipes_that_reached_it() {
+        let at = |reached, slower| share_at_speed("x", "share of swipes", reached, slower, 0.20, 7).verdict;
+        // 14 clean swipes pass at 20 %; slower ones that were clean are no substitute.
+        assert_eq!(
+            (at((0, 14), (0, 0)), at((0, 13), (0, 50)), at((0, 0), (0, 50))),
+            (Pass, Inconclusive, Inconclusive)
+        );
+        // Failures below the speed count: 1 of 15 is not enough (22 swipes are needed with one bad).
+        assert_eq!((at((0, 14), (1, 30)), at((0, 21), (1, 30))), (Inconclusive, Pass));
+        // A device that fails at half the speed fails, though no swipe was fast enough.
+        assert_eq!((at((0, 0), (15, 15)), at((15, 15), (0, 30))), (Fail, Fail));
+        assert_eq!(at((0, 0), (0, 0)), Outcome::NotExamined);
     }
 
     #[test]
@@ -152,6 +225,18 @@ mod tests {
         let got = |v, u| inside("x", "1", v, u, 30.0, [Some(-0.02), Some(0.02)], 7).verdict;
         assert_eq!((got(0.01, 0.004), got(0.015, 0.004)), (Pass, Inconclusive));
         assert_eq!((got(0.05, 0.004), got(-0.05, 0.004)), (Fail, Fail));
+    }
+
+    /// By hand, df infinite: value 0.01 in ±0.02 leaves room for 1.96 u with u = 0.0051; from 10 swipes with
+    /// u = 0.0102 that takes four times as many. A fixed part of 0.0051 and more leaves no number.
+    #[test]
+    fn says_how_many_more_swipes_make_an_interval_small_enough() {
+        let limits = [Some(-0.02), Some(0.02)];
+        let open = inside("x", "1", 0.01, 0.0102, f64::INFINITY, limits, 7);
+        let more = |fixed| swipes_for(&open, 10, 0.01 / 1.959_964 * 2.0, fixed, f64::INFINITY, 7);
+        assert_eq!((more(0.0), more(0.0052)), (Some(30), None));
+        let settled = inside("x", "1", 0.0, 0.001, f64::INFINITY, limits, 7);
+        assert_eq!(swipes_for(&settled, 10, 0.001, 0.0, f64::INFINITY, 7), None);
     }
 
     #[test]

@@ -28,6 +28,11 @@ pub trait Detector: Sync {
     /// Whether a step may pass without it having been examined.
     fn required(&self, step: &StepView) -> bool;
 
+    /// How many criteria may fail a step: each is a look, and shares the chance of a false fail.
+    fn criteria(&self) -> usize {
+        1
+    }
+
     /// Adds this family's findings.
     fn detect(&self, step: &StepView, findings: &mut Vec<Finding>);
 
@@ -147,7 +152,17 @@ pub fn not_examined(step: &StepView, family: Family, why: &str) -> FamilyVerdict
     FamilyVerdict { criteria: Vec::new(), ..verdict(family, vec![criterion], 0, why.to_owned()) }
 }
 
+/// Speed that the user needs, m/s, if the plan says so and it is one of an arm (10 m/s is beyond any).
+fn needed_m_s(step: &StepView) -> Option<f64> {
+    let speed = step.plan?.need.get("speed_m_s")?.as_f64()?;
+    (speed > 0.0 && speed <= 10.0).then_some(speed)
+}
+
 /// Judges the share of swipes that show a family, over the swipes in which it would have been seen.
+///
+/// Where the plan says which speed the user needs, the claim is about that speed and faster: trials are the swipes whose
+/// peak reached it (the expected peak, since a swipe that failed has none of its own), and failures below it count as
+/// well, assuming that failure does not become rarer with speed.
 fn share(
     step: &StepView,
     family: Family,
@@ -158,10 +173,24 @@ fn share(
     let bad = swipes_with(family, findings);
     let (k, n) = (bad.intersection(examined).count() as u32, examined.len() as u32);
     let limit = limits(step, family)[1].unwrap_or(1.0);
-    let criterion =
-        decision::share_at_most("swipes that show it", "share of swipes", k, n, limit, step.looks);
+    let (what, unit) = ("swipes that show it", "share of swipes");
+    let need = needed_m_s(step);
+    // Of the examined swipes, those that reached the speed.
+    let reached: BTreeSet<(u32, u32)> = match need {
+        None => examined.clone(),
+        Some(need) => {
+            let fast = step.swipes().filter(|(_, s)| s.grid.peak() * 1e-3 >= need);
+            fast.map(|(p, s)| key(p, s)).filter(|k| examined.contains(k)).collect()
+        }
+    };
+    let fast = (bad.intersection(&reached).count() as u32, reached.len() as u32);
+    let slower = (k.saturating_sub(fast.0), n.saturating_sub(fast.1));
+    let criterion = match need {
+        None => decision::share_at_most(what, unit, k, n, limit, step.looks),
+        Some(_) => decision::share_at_speed(what, unit, fast, slower, limit, step.looks),
+    };
     let events: Vec<&Finding> = findings.iter().filter(|f| f.family == family).collect();
-    let because = match (k, n) {
+    let mut because = match (k, n) {
         (_, 0) => "no swipe in which it would have been seen".to_owned(),
         (0, n) => format!("none in {n} swipes{clean}"),
         (k, n) => format!(
@@ -170,12 +199,23 @@ fn share(
             if events.len() == 1 { "event" } else { "events" }
         ),
     };
+    let speed = need.map(|v| format!("{v:.2} m/s ({:.0} in/s)", v / 0.0254));
+    if let (Some(speed), true) = (&speed, n > 0) {
+        because += &format!("; {} of these swipes reached the needed {speed}", fast.1);
+    }
     let mut out = verdict(family, vec![criterion], events.len(), because);
     out.cause = common_cause(&events);
     if out.verdict == Outcome::Inconclusive {
-        out.to_settle = Some(match decision::swipes_to_settle(k, n, limit) {
-            Some(more) => format!("{more} more swipes, if all are clean"),
-            None => "more swipes will not show this share to be within tolerance".to_owned(),
+        let settle = match need {
+            None => decision::swipes_to_settle(k, n, limit),
+            Some(_) => decision::swipes_to_settle(k, fast.1.saturating_add(slower.0), limit),
+        };
+        out.to_settle = Some(match (settle, speed) {
+            (Some(more), Some(speed)) => {
+                format!("{more} more fast swipes that reach {speed}, if all are clean")
+            }
+            (Some(more), None) => format!("{more} more swipes{clean}, if all are clean"),
+            (None, _) => "more swipes will not show this share to be within tolerance".to_owned(),
         });
     }
     out

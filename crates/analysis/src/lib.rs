@@ -7,17 +7,22 @@
 //! 3. [`silence`], [`erratic`], [`clip`], [`shortfall`]: where counts are missing, false or cut off, and swipes that are
 //!    short for it; [`mod@expected`]: how fast the hand must have been.
 //! 4. [`step`]: all of that for one resolution step.
-//! 5. [`families`]: one file per fault family; [`scale`]: lengths and resolution.
+//! 5. [`families`]: one file per fault family; [`baseline`], [`lengths`], [`scale`], [`step_change`], [`gain_curve`], [`closure`]:
+//!    counts for a known travel.
 //! 6. [`decision`], [`tolerances`]: pass, fail or inconclusive.
 //! 7. [`verdict`]: what is said, as it is written.
 //!
 //! [`judge`] walks it. "Not examined" and "inconclusive" are results.
 
+pub mod baseline;
 pub mod clip;
+pub mod closure;
 pub mod decision;
 pub mod erratic;
 pub mod expected;
 pub mod families;
+pub mod gain_curve;
+pub mod lengths;
 pub mod scale;
 pub mod series;
 pub mod shortfall;
@@ -25,11 +30,13 @@ pub mod silence;
 pub mod spectrum;
 pub mod stats;
 pub mod step;
+pub mod step_change;
 pub mod swipes;
 pub mod tolerances;
 pub mod verdict;
 
 use families::{NOT_LOOKED_AT, REGISTRY, not_examined, spoiled};
+use lengths::Lengths;
 use serde_json::{Value, json};
 use silence::HostSpans;
 use slipgauge_trace::Recording;
@@ -39,8 +46,8 @@ use std::collections::BTreeMap;
 use std::sync::Arc;
 use step::StepView;
 use verdict::{
-    Closure, DeviceWords, Family, FamilyVerdict, Finding, HostVerdict, Identified, Outcome, Quantity,
-    Received, StepVerdict, Swept, SwipeCounts, Verdict,
+    DeviceWords, Family, FamilyVerdict, Finding, HostVerdict, Identified, Outcome, Quantity, Received,
+    StepVerdict, Swept, SwipeCounts, Verdict,
 };
 
 /// A verdict together with what it was read from, for pictures.
@@ -60,7 +67,8 @@ pub fn judge<'a>(recording: &'a Recording, session: &str) -> Judgement<'a> {
     for span in &recording.phases {
         by_step.entry(span.phase.step).or_default().push(span);
     }
-    let looks = u32::try_from(by_step.len() * REGISTRY.len()).unwrap_or(u32::MAX);
+    let criteria: usize = REGISTRY.iter().map(|family| family.criteria()).sum();
+    let looks = u32::try_from(by_step.len().saturating_mul(criteria)).unwrap_or(u32::MAX);
     let host = Arc::new(HostSpans::new(&recording.host));
     let views =
         by_step.iter().filter_map(|(&id, spans)| StepView::new(recording, device, id, spans, &host, looks));
@@ -76,7 +84,8 @@ pub fn judge<'a>(recording: &'a Recording, session: &str) -> Judgement<'a> {
     }
     let outcome = verdict::roll_up(steps.iter().map(|s| (s.verdict, true)));
     let received = received(recording, device);
-    let closure = views.iter().flat_map(closure).collect();
+    let closure = views.iter().flat_map(|view| closure::of(view, &findings)).collect();
+    scale::ratios(&views, &findings, &mut steps);
     let verdict = Verdict {
         slipgauge_verdict: verdict::VERSION,
         tool: concat!("slipgauge ", env!("CARGO_PKG_VERSION")).to_owned(),
@@ -137,9 +146,9 @@ fn step_verdict(view: &StepView, findings: &[Finding]) -> StepVerdict {
     };
     let found = view.swipes().count() as u32;
     let clean = all().filter(|(k, _)| !spoiled.contains(k)).count() as u32;
-    let resolution = scale::effective(view, findings).map(|r| {
-        Quantity::around(r.counts_per_mm, stats::t_quantile(0.975, r.df) * r.uncertainty).scaled(25.4)
-    });
+    let lengths = Lengths::of(view, findings);
+    let resolution = lengths.as_ref().and_then(|l| scale::effective(view, l, findings)).map(|r| r.per_inch());
+    let gain_curve = lengths.as_ref().and_then(|l| gain_curve::fit(view, l));
     StepVerdict {
         step: view.id,
         label: view.planned.and_then(|p| p.label.clone()),
@@ -155,6 +164,9 @@ fn step_verdict(view: &StepView, findings: &[Finding]) -> StepVerdict {
         },
         swept,
         resolution_counts_per_inch: resolution,
+        ratios: Vec::new(),
+        gain_curve,
+        left_out: lengths.map(|l| l.left_out).unwrap_or_default(),
         report_interval_ns: view.interval,
         tracking_limit_m_s: None,
         families: Family::ALL.into_iter().filter_map(|family| families.remove(&family)).collect(),
@@ -162,7 +174,7 @@ fn step_verdict(view: &StepView, findings: &[Finding]) -> StepVerdict {
 }
 
 /// Holds the effective resolution against the nominals of all steps: the nearest in ratio is the active one.
-fn identified(view: &StepView, resolution: Option<Quantity>) -> Identified {
+pub(crate) fn identified(view: &StepView, resolution: Option<Quantity>) -> Identified {
     let (Some(plan), Some(resolution), Some(own)) =
         (view.plan, resolution, view.planned.and_then(Step::nominal))
     else {
@@ -176,23 +188,6 @@ fn identified(view: &StepView, resolution: Option<Quantity>) -> Identified {
         (false, true) => Identified::AsTold,
         (false, false) => Identified::Unknown,
     }
-}
-
-fn closure(view: &StepView) -> Vec<Closure> {
-    let Some(scale) = view.scale else { return Vec::new() };
-    let even =
-        view.phases.iter().filter(|p| !p.swipes.is_empty() && p.swipes.len() % 2 == 0 && p.unplaced == 0);
-    even.map(|phase| {
-        let along: f64 = phase.swipes.iter().map(|s| s.swipe.sign() * s.swipe.along).sum();
-        let across: f64 = phase.swipes.iter().map(|s| s.swipe.across).sum();
-        Closure {
-            step: view.id,
-            phase: phase.span.number,
-            along_mm: along / scale.counts_per_mm,
-            across_mm: across / scale.counts_per_mm,
-        }
-    })
-    .collect()
 }
 
 fn received(recording: &Recording, device: usize) -> Received {

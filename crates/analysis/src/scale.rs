@@ -1,98 +1,137 @@
-//! Lengths of clean swipes in counts, and the effective resolution with its uncertainty.
+//! The effective resolution with its uncertainty.
 //!
 //! ```text
-//! R = mean(r_j),  r_j = |Σ along| / D over the clean slow swipes of the step
-//! u²(R) = 2 s²/n · 1/D²  +  (R u_D / D)²  +  (R · a/√3)²
+//! R = (mean of out + mean of back) / 2 / D over the clean swipes of the step's basis pace
+//! u²(R) = u²(mean)/D²  +  (R u_D / D)²  +  (R · a/√3)²
 //! ```
 //!
-//! 2: neighbouring swipes share a stop, so that lengths correlate by up to +0.5. u_D: standard uncertainty of the
-//! travel, common to all swipes; no number of them removes it. a: arc and yaw without a straight edge, the half width
-//! of a rectangular distribution. Combined by JCGM 100:2008; degrees of freedom by Welch and Satterthwaite.
-//! Assumes that the slow swipes are unclipped and whole; others are left out by their findings.
+//! u(mean): what the scatter of the stops leaves, see [`crate::lengths`]. u_D: standard uncertainty of the travel, common
+//! to all swipes; no number of them removes it. a: arc and yaw without a straight edge, the half width of a rectangular
+//! distribution. Combined by JCGM 100:2008; degrees of freedom by Welch and Satterthwaite.
+//!
+//! The basis is the slow pace. Where slow swipes cannot be trusted ([`crate::baseline`]), or fewer than three of them are
+//! clean, it is the next faster one, and that is said. Slow swipes that clip give a lower bound and no value.
 
+use crate::baseline::Basis;
 use crate::families::{key, spoiled};
-use crate::stats::{effective_df, mean_sd, median};
+use crate::lengths::{Lengths, Mean};
+use crate::stats::{effective_df, t_quantile};
 use crate::step::StepView;
-use crate::verdict::Finding;
+use crate::verdict::{Family, Finding, Quantity, StepRatio, StepVerdict};
 use slipgauge_trace::Metres;
-use slipgauge_trace::session::{Pace, Plan};
-use std::collections::BTreeSet;
+use slipgauge_trace::session::{Pace, Plan, Step};
 
 /// Arc and yaw without a straight edge, relative: ±10 to 15 degrees of yaw cost 0.5 to 1.1 %.
 const ARC: f64 = 0.01;
-/// A swipe further than this from its pace's median was not made from stop to stop, in millimetres.
-const STRAY_MM: f64 = 5.0;
-/// Clean slow swipes needed.
-const LEAST: usize = 3;
-
-/// Lengths in counts of the clean swipes of one pace.
-pub struct Lengths {
-    counts: Vec<f64>,
-    /// Their mean.
-    pub mean: f64,
-}
-
-impl Lengths {
-    /// Number of swipes.
-    pub fn n(&self) -> usize {
-        self.counts.len()
-    }
-
-    /// Scatter within the groups, pooled, with its degrees of freedom.
-    pub fn pooled(groups: &[&Lengths]) -> (f64, f64) {
-        let squares: f64 = groups.iter().flat_map(|g| g.counts.iter().map(|c| (c - g.mean).powi(2))).sum();
-        let df = groups.iter().map(|g| g.n() as f64 - 1.0).sum::<f64>().max(1.0);
-        ((squares / df).sqrt(), df)
-    }
-}
-
-/// Lengths of the swipes at some pace that are whole and have no finding.
-pub fn clean_lengths(
-    step: &StepView,
-    spoiled: &BTreeSet<(u32, u32)>,
-    pace: impl Fn(Option<Pace>) -> bool,
-) -> Option<Lengths> {
-    let scale = step.scale?;
-    let clean = step.swipes().filter(|(p, s)| pace(p.span.phase.pace) && !spoiled.contains(&key(p, s)));
-    let all: Vec<f64> = clean.map(|(_, s)| s.swipe.along).collect();
-    let centre = median(&all)?;
-    let counts: Vec<f64> =
-        all.into_iter().filter(|c| (c - centre).abs() <= STRAY_MM * scale.counts_per_mm).collect();
-    let mean = crate::stats::mean(&counts)?;
-    Some(Lengths { counts, mean })
-}
+/// Clean swipes needed.
+pub const LEAST: usize = 3;
 
 /// Effective resolution of a step.
+#[derive(Clone, Copy, Debug)]
 pub struct Resolution {
     /// Counts per millimetre of travel.
     pub counts_per_mm: f64,
     /// Combined standard uncertainty, counts per millimetre.
     pub uncertainty: f64,
+    /// The part of it that more swipes make smaller.
+    pub placing: f64,
     /// Effective degrees of freedom.
     pub df: f64,
     /// Swipes that it rests on.
     pub swipes: usize,
+    /// Their pace.
+    pub pace: Option<Pace>,
+    /// True if the swipes clip, so that the device has more counts to the millimetre than this.
+    pub at_least: bool,
 }
 
-/// Works it out; `None` without travel or with fewer than three clean slow swipes.
-pub fn effective(step: &StepView, findings: &[Finding]) -> Option<Resolution> {
-    let travel_mm = step.travel.map(Metres::millimetres)?;
-    let slow = clean_lengths(step, &spoiled(findings), |pace| pace == Some(Pace::Slow))?;
-    if slow.n() < LEAST {
-        return None;
+impl Resolution {
+    /// Value with its 95 % interval in counts per inch; free above for a bound.
+    pub fn per_inch(&self) -> Quantity {
+        let half = t_quantile(0.975, self.df) * self.uncertainty;
+        let both = Quantity::around(self.counts_per_mm, half).scaled(25.4);
+        Quantity { high: both.high.filter(|_| !self.at_least), ..both }
     }
-    let n = slow.n() as f64;
-    let (_, scatter) = mean_sd(&slow.counts)?;
-    let counts_per_mm = slow.mean / travel_mm;
-    let placing = scatter * (2.0 / n).sqrt() / travel_mm;
+}
+
+/// Works it out; `None` without travel, or with fewer than three clean swipes at every pace.
+pub fn effective(step: &StepView, lengths: &Lengths, findings: &[Finding]) -> Option<Resolution> {
+    step.travel?;
+    let at = |pace: Pace| Some((lengths.mean(|p| p == Some(pace)).filter(|m| m.n >= LEAST)?, Some(pace)));
+    let trusted = step.scale.is_none_or(|s| s.basis != Basis::OtherPace);
+    if let Some((mean, pace)) = at(Pace::Slow).filter(|_| trusted) {
+        return combined(step, lengths, mean, pace);
+    }
+    if let Some(bound) = clipped(step, findings).filter(|_| trusted) {
+        let found = combined(step, lengths, bound, Some(Pace::Slow))?;
+        return Some(Resolution { at_least: true, ..found });
+    }
+    let (mean, pace) = at(Pace::Medium)
+        .or_else(|| at(Pace::Fast))
+        .or_else(|| Some((lengths.mean(|p| p.is_none()).filter(|m| m.n >= LEAST)?, None)))?;
+    combined(step, lengths, mean, pace)
+}
+
+fn combined(step: &StepView, lengths: &Lengths, mean: Mean, pace: Option<Pace>) -> Option<Resolution> {
+    let travel_mm = step.travel.map(Metres::millimetres)?;
+    let counts_per_mm = mean.counts / travel_mm;
+    let placing = mean.uncertainty / travel_mm;
     let travel = step.plan.map_or(0.0, |p| counts_per_mm * p.travel_uncertainty().millimetres() / travel_mm);
     let arc = if straight_edge(step.plan) { 0.0 } else { counts_per_mm * ARC / 3f64.sqrt() };
     let uncertainty = placing.hypot(travel).hypot(arc);
-    let df = effective_df(&[(placing, n - 1.0), (travel, f64::INFINITY), (arc, f64::INFINITY)]);
-    Some(Resolution { counts_per_mm, uncertainty, df, swipes: slow.n() })
+    let df = effective_df(&[(placing, lengths.df), (travel, f64::INFINITY), (arc, f64::INFINITY)]);
+    Some(Resolution { counts_per_mm, uncertainty, placing, df, swipes: mean.n, pace, at_least: false })
+}
+
+/// The slow swipes that clip and have no other finding: what they counted is the least that there was to count.
+fn clipped(step: &StepView, findings: &[Finding]) -> Option<Mean> {
+    let others: Vec<Finding> =
+        findings.iter().filter(|f| f.family != Family::ReportCeiling).cloned().collect();
+    let (all, other) = (spoiled(findings), spoiled(&others));
+    let here = step.swipes().filter(|(p, s)| {
+        let key = key(p, s);
+        p.span.phase.pace == Some(Pace::Slow) && all.contains(&key) && !other.contains(&key)
+    });
+    let counts: Vec<f64> = here.map(|(_, s)| s.swipe.along).collect();
+    let (mean, sd) = crate::stats::mean_sd(&counts).filter(|_| counts.len() >= LEAST)?;
+    // √2: neighbouring swipes share a stop.
+    let uncertainty = sd * (2.0 / counts.len() as f64).sqrt();
+    Some(Mean { counts: mean, uncertainty, n: counts.len() })
+}
+
+/// Adds each step's ratios to the others: mean counts of the same pace for the same travel, so that the travel's own
+/// uncertainty, and an arc that all swipes share, drop out. Bounds are of the scatter of the stops alone.
+pub fn ratios(views: &[StepView], findings: &[Finding], steps: &mut [StepVerdict]) {
+    let own = |id: u32| findings.iter().filter(move |f| f.step == id).cloned().collect::<Vec<_>>();
+    let known = views.iter().filter_map(|view| Some((view, Lengths::of(view, &own(view.id))?)));
+    let known: Vec<(&StepView, Lengths)> = known.collect();
+    let mean = |l: &Lengths, pace| l.mean(|p| p == Some(pace)).filter(|m| m.n >= LEAST && m.counts > 0.0);
+    for (view, lengths) in &known {
+        let Some(step) = steps.iter_mut().find(|s| s.step == view.id) else { continue };
+        for (other, theirs) in known.iter().filter(|(other, _)| other.id != view.id) {
+            let both = |pace| mean(lengths, pace).zip(mean(theirs, pace));
+            let Some((a, b)) = both(Pace::Slow).or_else(|| both(Pace::Medium)) else { continue };
+            let ratio = a.counts / b.counts;
+            let parts = [(a.uncertainty / a.counts, lengths.df), (b.uncertainty / b.counts, theirs.df)];
+            let half = t_quantile(0.975, effective_df(&parts)) * parts[0].0.hypot(parts[1].0) * ratio;
+            let nominal = |v: &StepView| v.planned.and_then(Step::nominal).map(|n| n.per_inch());
+            let nominal = nominal(view).zip(nominal(other)).map(|(a, b)| a / b);
+            step.ratios.push(StepRatio { to_step: other.id, ratio: Quantity::around(ratio, half), nominal });
+        }
+    }
 }
 
 /// True if the plan says that the swipes run along a straight edge.
 pub fn straight_edge(plan: Option<&Plan>) -> bool {
     plan.and_then(|p| p.straight_edge).unwrap_or(false)
+}
+
+/// A pace for a person.
+pub fn words(pace: Option<Pace>) -> &'static str {
+    match pace {
+        Some(Pace::Slow) => "slow",
+        Some(Pace::Medium) => "medium",
+        Some(Pace::Fast) => "fast",
+        Some(Pace::Unknown) | None => "unpaced",
+    }
 }

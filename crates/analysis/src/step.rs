@@ -3,6 +3,7 @@
 //! Owns the order in which these are found: direction, report interval, one travel in counts, swipes, provisional
 //! scale, silences, expected speed. Judges nothing.
 
+use crate::baseline::{self, Basis, Candidate};
 use crate::clip::{self, Clip};
 use crate::erratic::{self, Stretch, Wrong};
 use crate::expected;
@@ -130,8 +131,8 @@ pub struct PhaseView {
 pub struct Scale {
     /// Counts per millimetre.
     pub counts_per_mm: f64,
-    /// True if taken from the nominal resolution because the travel is not known.
-    pub nominal: bool,
+    /// Where it comes from.
+    pub basis: Basis,
 }
 
 /// One resolution step.
@@ -195,13 +196,15 @@ impl<'a> StepView<'a> {
         let frame = direction(&phases);
         let travel = plan.and_then(Plan::travel);
         let planned = plan.and_then(|p| p.step(id));
-        let counts = frame.and_then(|frame| one_travel(&phases, frame));
         let nominal = planned.and_then(Step::nominal).map(|n| n.per_millimetre());
-        let scale = match (counts, travel, nominal) {
-            (Some(counts), Some(travel), _) => {
-                Some(Scale { counts_per_mm: counts / travel.millimetres(), nominal: false })
+        let by_nominal = nominal.zip(travel).map(|(n, travel)| n * travel.millimetres());
+        let picked = frame.and_then(|frame| one_travel(&phases, frame, by_nominal));
+        let counts = picked.map(|(counts, _)| counts);
+        let scale = match (picked, travel, nominal) {
+            (Some((counts, basis)), Some(travel), _) => {
+                Some(Scale { counts_per_mm: counts / travel.millimetres(), basis })
             }
-            (_, None, Some(counts_per_mm)) => Some(Scale { counts_per_mm, nominal: true }),
+            (_, None, Some(counts_per_mm)) => Some(Scale { counts_per_mm, basis: Basis::Nominal }),
             _ => None,
         };
         if let (Some(frame), Some(counts)) = (frame, counts) {
@@ -213,7 +216,7 @@ impl<'a> StepView<'a> {
                 phase.swipes = found.swipes.into_iter().map(SwipeView::new).collect();
             }
             if let Some(scale) = scale {
-                mark_lengths(&mut phases, scale.counts_per_mm);
+                mark_lengths(&mut phases, scale);
             }
         }
         let mut view = StepView {
@@ -306,13 +309,15 @@ impl<'a> StepView<'a> {
     }
 }
 
-/// Marks swipes that are shorter or longer than the slow ones, by more than slow and medium ones scatter.
-fn mark_lengths(phases: &mut [PhaseView], counts_per_mm: f64) {
+/// Marks swipes that are shorter or longer than the slow ones (where those are to be trusted, else the medium ones), by
+/// more than slow and medium ones scatter.
+fn mark_lengths(phases: &mut [PhaseView], scale: Scale) {
     let lengths = |p: &PhaseView| -> Vec<f64> { p.swipes.iter().map(|s| s.swipe.along).collect() };
     let slow: Vec<f64> = baseline_phases(phases).into_iter().flat_map(lengths).collect();
     let medium = phases.iter().filter(|p| p.span.phase.pace == Some(Pace::Medium));
-    let groups: Vec<Vec<f64>> = std::iter::once(slow).chain(medium.map(lengths)).collect();
-    let Some(measure) = Measure::new(&groups, counts_per_mm) else { return };
+    let slow = (scale.basis != Basis::OtherPace).then_some(slow);
+    let groups: Vec<Vec<f64>> = slow.into_iter().chain(medium.map(lengths)).collect();
+    let Some(measure) = Measure::new(&groups, scale.counts_per_mm) else { return };
     let mut swipes: Vec<(&mut Swipe, bool)> = Vec::new();
     for phase in phases {
         let last = phase.swipes.len().saturating_sub(1);
@@ -342,13 +347,20 @@ fn direction(phases: &[PhaseView]) -> Option<Frame> {
     Frame::principal(baseline_phases(phases).into_iter().map(|p| &p.series), FRAME_WINDOW)
 }
 
-/// One travel in counts: the largest recurring fragment of the slow phases.
-fn one_travel(phases: &[PhaseView], frame: Frame) -> Option<f64> {
-    let each: Vec<f64> = baseline_phases(phases)
-        .into_iter()
-        .filter_map(|p| swipes::largest_travel(&p.series, frame))
-        .collect();
-    each.into_iter().reduce(f64::max).filter(|&counts| counts > 0.0)
+/// One travel in counts: the largest recurring fragment of each pace, and of these the one to be trusted. `nominal`
+/// is one travel by the nominal resolution.
+fn one_travel(phases: &[PhaseView], frame: Frame, nominal: Option<f64>) -> Option<(f64, Basis)> {
+    let mut candidates: Vec<Candidate> = Vec::new();
+    for phase in phases.iter().filter(|p| is_swipes(&p.span)) {
+        let pace = if is_slow(&phase.span) { Some(Pace::Slow) } else { phase.span.phase.pace };
+        let found = swipes::largest_travel(&phase.series, frame).filter(|&counts| counts > 0.0);
+        match (candidates.iter_mut().find(|c| c.pace == pace), found) {
+            (Some(own), Some(counts)) => own.counts = own.counts.max(counts),
+            (None, Some(counts)) => candidates.push(Candidate { pace, counts }),
+            (_, None) => {}
+        }
+    }
+    baseline::pick(&candidates, nominal).map(|(candidate, basis)| (candidate.counts, basis))
 }
 
 /// Median of the intervals in fast motion with the order-statistics interval of the median (95 %; normal

@@ -39,6 +39,8 @@ const DEFAULTS: [Default; 9] = [
         unit: "relative",
         source: NO_SOURCE,
     },
+    // Clocks of a sound link agree to 0.25 % (USB 2.0 section 7.1.11), a host that polls at the next power of two differs
+    // by 20 % and more; 5 % lies between, and changes a lag by less than anyone can tell.
     Default {
         family: Family::ReportInterval,
         limits: [Some(-0.05), Some(0.05)],
@@ -46,6 +48,10 @@ const DEFAULTS: [Default; 9] = [
         source: NO_SOURCE,
     },
 ];
+
+/// Out over back, less one: what goes out and comes back must end where it began, and a user meets a difference as he
+/// meets gain change with speed; so the same limit, 2 % (7 degrees of a full turn). Common practice, no source.
+pub const OUT_OVER_BACK: [Option<f64>; 2] = [Some(-0.02), Some(0.02)];
 
 /// Bursts at rest allowed per second: none in ten seconds gives an upper bound of 0.30 (3.00/T).
 pub const STILL_BURSTS_PER_SECOND: f64 = 0.5;

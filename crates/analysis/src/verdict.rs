@@ -249,6 +249,54 @@ pub struct SwipeCounts {
     pub voided: u32,
 }
 
+/// A swipe without a finding that nevertheless enters no length, resolution or gain.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct LeftOut {
+    /// Phase.
+    pub phase: u32,
+    /// Swipe within the phase.
+    pub swipe: u32,
+    /// Its length less the median of its pace and direction, in millimetres by the provisional scale.
+    pub off_mm: f64,
+    /// Why, in one sentence.
+    pub because: String,
+}
+
+/// Counts of a step over those of another one, for the same travel.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+pub struct StepRatio {
+    /// The other step.
+    pub to_step: u32,
+    /// This step's counts over the other's.
+    pub ratio: Quantity,
+    /// The same of the nominals.
+    pub nominal: Option<f64>,
+}
+
+/// Gain against speed.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct GainCurve {
+    /// In rising order of speed.
+    pub points: Vec<GainPoint>,
+    /// Swipes that it rests on.
+    pub swipes: usize,
+    /// Degrees of freedom that the curve uses up.
+    pub freedom: f64,
+    /// Chance of a lack of fit as large as this if the curve were right; `None` where it cannot be told.
+    pub lack_of_fit_p: Option<f64>,
+}
+
+/// One point of it.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+pub struct GainPoint {
+    /// Reported speed: mean over the distance in this bin.
+    pub speed_m_s: f64,
+    /// Share of the whole distance in this bin.
+    pub share: f64,
+    /// Counts per millimetre over those of the whole.
+    pub gain: Quantity,
+}
+
 /// What the swipes covered.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Serialize)]
 pub struct Swept {
@@ -293,6 +341,12 @@ pub struct StepVerdict {
     pub swept: Swept,
     /// Effective resolution.
     pub resolution_counts_per_inch: Option<Quantity>,
+    /// Counts for the same travel against other steps': free of the travel's own uncertainty.
+    pub ratios: Vec<StepRatio>,
+    /// Gain against speed, for diagnosis; it decides nothing.
+    pub gain_curve: Option<GainCurve>,
+    /// Swipes without a finding that enter neither resolution nor gain, and why.
+    pub left_out: Vec<LeftOut>,
     /// Report interval in fast motion.
     pub report_interval_ns: Option<Quantity>,
     /// Speed above which the sensor stops seeing; not estimated in these rules.
@@ -312,6 +366,9 @@ pub struct Closure {
     pub along_mm: f64,
     /// Across it.
     pub across_mm: f64,
+    /// What is left along once out and back have each the gain that the step's other phases give them; `None` where
+    /// those do not tell. It cannot tell counts that were lost from a swipe that stopped short, and decides nothing.
+    pub left_mm: Option<Quantity>,
 }
 
 /// The computer's own part.

@@ -1,16 +1,98 @@
-//! Resolution: the step is not what it says.
+//! Resolution: the step is not what it says, or counts out and back differently.
 //!
-//! Effective resolution is worked out in [`crate::scale`] from the clean slow swipes; here it is held against the
-//! nominal. Not examined without a nominal or without travel. Smallest found: the interval's half width.
+//! Two criteria. *Effective over nominal*: the effective resolution ([`crate::scale`]) against the plan's nominal; not
+//! examined without a nominal or without travel. *Out over back*: mean counts out over mean counts back, less one,
+//! which needs neither; its limits are [`OUT_OVER_BACK`].
+//!
+//! Findings: *off nominal* and *out over back* where a criterion fails, cause unknown (a sensor's scale and a scaling in
+//! the firmware give the same counts; a tilted sensor, woven cloth and firmware that truncates one way likewise);
+//! *other step* where the counts are nearer to another step's nominal than to the told one's, and *step change*
+//! ([`crate::step_change`]) where some swipes are, cause step-change. A step that changed keeps the family from passing.
+//!
+//! Along against across the body is not compared: a session swipes one axis. Smallest found: the interval's half width.
+//! Cost: O(swipes log swipes).
 
-use super::{Detector, limits, not_examined, verdict};
-use crate::decision::inside;
-use crate::scale::{Resolution as Effective, effective};
+use super::{Detector, limits, map, not_examined, round, verdict};
+use crate::decision::{self, inside, swipes_for};
+use crate::lengths::Lengths;
+use crate::scale::{Resolution as Effective, effective, words};
 use crate::step::StepView;
-use crate::verdict::{Family, FamilyVerdict, Finding, Outcome};
-use slipgauge_trace::session::Step;
+use crate::step_change;
+use crate::tolerances::OUT_OVER_BACK;
+use crate::verdict::{Cause, Criterion, Family, FamilyVerdict, Finding, Identified, Outcome};
+use serde_json::{Value, json};
+use slipgauge_trace::session::{Pace, Step};
 
 pub(super) struct Resolution;
+
+/// What both criteria rest on.
+struct Measured {
+    effective: Option<(Effective, f64)>,
+    criteria: Vec<Criterion>,
+    out_over_back: Option<f64>,
+}
+
+fn measure(step: &StepView, findings: &[Finding]) -> Option<Measured> {
+    let lengths = Lengths::of(step, findings)?;
+    let nominal = step.planned.and_then(Step::nominal).map(|n| n.per_millimetre());
+    let found = effective(step, &lengths, findings).zip(nominal);
+    let tolerance = limits(step, Family::Resolution);
+    let what = "effective over nominal";
+    let against = match &found {
+        None => decision::not_examined(what, "relative", tolerance),
+        Some((e, nominal)) => {
+            let (value, u) = (e.counts_per_mm / nominal - 1.0, e.uncertainty / nominal);
+            let whole = inside(what, "relative", value, u, e.df, tolerance, step.looks);
+            if e.at_least { bound(whole) } else { whole }
+        }
+    };
+    let mut criteria = vec![against];
+    let ratio = lengths.out_over_back().filter(|r| r.n.0 >= 3 && r.n.1 >= 3);
+    if let Some(r) = ratio {
+        let (value, u) = (r.value, r.uncertainty);
+        criteria.push(inside("out over back", "relative", value, u, lengths.df, OUT_OVER_BACK, step.looks));
+    }
+    Some(Measured { effective: found, criteria, out_over_back: ratio.map(|r| r.value) })
+}
+
+/// A value of which only the lower end is known can fail above, and else shows nothing.
+fn bound(mut criterion: Criterion) -> Criterion {
+    if let Some(estimate) = &mut criterion.estimate {
+        let above = criterion.tolerance[1].is_some_and(|high| estimate.value > high);
+        if criterion.verdict != Outcome::Fail || !above {
+            criterion.verdict = Outcome::Inconclusive;
+        }
+        estimate.high = None;
+    }
+    criterion
+}
+
+fn of_the_step(
+    step: &StepView,
+    kind: &'static str,
+    size: f64,
+    cause: Cause,
+    evidence: Value,
+) -> Option<Finding> {
+    let swiped = || step.phases.iter().filter(|p| !p.swipes.is_empty());
+    let (first, last) = (swiped().next()?, swiped().next_back()?);
+    Some(Finding {
+        family: Family::Resolution,
+        kind,
+        step: step.id,
+        phase: first.span.number,
+        swipe: None,
+        device: step.device,
+        direction: None,
+        begin_ns: first.span.begin.0,
+        end_ns: last.span.end.0,
+        size,
+        unit: "relative",
+        p_false: None,
+        cause,
+        evidence: map(evidence),
+    })
+}
 
 impl Detector for Resolution {
     fn family(&self) -> Family {
@@ -21,30 +103,118 @@ impl Detector for Resolution {
         step.planned.and_then(Step::nominal).is_some()
     }
 
-    fn detect(&self, _: &StepView, _: &mut Vec<Finding>) {}
+    fn criteria(&self) -> usize {
+        2
+    }
+
+    fn detect(&self, step: &StepView, findings: &mut Vec<Finding>) {
+        for run in step_change::runs(step) {
+            let Some(&(phase, swipe)) = run.keys.first() else { continue };
+            findings.push(Finding {
+                family: Family::Resolution,
+                kind: "step change",
+                step: step.id,
+                phase,
+                swipe: Some(swipe),
+                device: step.device,
+                direction: None,
+                begin_ns: run.span.0,
+                end_ns: run.span.1,
+                size: run.ratio,
+                unit: "of one travel",
+                p_false: None,
+                cause: Cause::StepChange,
+                evidence: map(json!({
+                    "swipes": run.keys.len(),
+                    "last_swipe": run.keys.last().map(|k| k.1),
+                    "like_step": run.to,
+                    "nominal_ratio": round(run.nominal, 4),
+                })),
+            });
+        }
+        let Some(measured) = measure(step, findings) else { return };
+        for criterion in measured.criteria.iter().filter(|c| c.verdict == Outcome::Fail) {
+            let Some(estimate) = criterion.estimate else { continue };
+            let evidence = |because: &str| {
+                json!({
+                    "low": estimate.low.map(|v| round(v, 5)),
+                    "high": estimate.high.map(|v| round(v, 5)),
+                    "because": because,
+                })
+            };
+            let value = estimate.value;
+            let other = measured.effective.map(|(e, _)| crate::identified(step, Some(e.per_inch())));
+            let finding = match (criterion.what, other) {
+                ("out over back", _) => {
+                    let why = "a tilted sensor, the weave of a cloth and firmware that truncates look alike";
+                    of_the_step(step, "out over back", value, Cause::Unknown, evidence(why))
+                }
+                (_, Some(Identified::OtherStep)) => {
+                    let why = "the counts are nearer to another step's nominal than to this one's";
+                    of_the_step(step, "other step", value, Cause::StepChange, evidence(why))
+                }
+                _ => {
+                    let why = "a sensor's scale and a scaling in the firmware give the same counts";
+                    of_the_step(step, "off nominal", value, Cause::Unknown, evidence(why))
+                }
+            };
+            findings.extend(finding);
+        }
+    }
 
     fn decide(&self, step: &StepView, findings: &[Finding]) -> FamilyVerdict {
-        let Some(nominal) = step.planned.and_then(Step::nominal) else {
-            return not_examined(step, Family::Resolution, "no nominal resolution to hold it against");
+        let Some(mut measured) = measure(step, findings) else {
+            return not_examined(step, Family::Resolution, "no swipes, or no scale to sift them by");
         };
-        let Some(Effective { counts_per_mm, uncertainty, df, swipes }) = effective(step, findings) else {
-            let why = "no travel, or fewer than three clean slow swipes";
-            return not_examined(step, Family::Resolution, why);
+        let mut because = match measured.effective {
+            Some((e, nominal)) => format!(
+                "{}{:.0} counts/inch from {} {} swipes, {:+.1} % from the nominal {:.0}",
+                if e.at_least { "at least " } else { "" },
+                e.counts_per_mm * 25.4,
+                e.swipes,
+                words(e.pace),
+                (e.counts_per_mm / nominal - 1.0) * 100.0,
+                nominal * 25.4
+            ),
+            None if step.planned.and_then(Step::nominal).is_none() => {
+                "no nominal resolution to hold it against".to_owned()
+            }
+            None => "no travel, or fewer than three clean swipes of one pace".to_owned(),
         };
-        let per_mm = nominal.per_millimetre();
-        let tolerance = limits(step, Family::Resolution);
-        let (value, u) = (counts_per_mm / per_mm - 1.0, uncertainty / per_mm);
-        let criterion = inside("effective over nominal", "relative", value, u, df, tolerance, step.looks);
-        let because = format!(
-            "{:.0} counts/inch from {swipes} slow swipes, {:+.1} % from the nominal {:.0}",
-            counts_per_mm * 25.4,
-            value * 100.0,
-            nominal.per_inch()
-        );
-        let mut out = verdict(Family::Resolution, vec![criterion], 0, because);
-        out.smallest_found = Some(2.0 * u);
+        if measured.effective.is_some_and(|(e, _)| e.pace != Some(Pace::Slow)) {
+            because += "; the slow swipes are too few or not to be trusted";
+        }
+        if let Some(ratio) = measured.out_over_back {
+            because += &format!("; out counts {:+.2} % against back", ratio * 100.0);
+        }
+        let own: Vec<&Finding> = findings.iter().filter(|f| f.family == Family::Resolution).collect();
+        let changed = own.iter().filter(|f| f.kind == "step change").count();
+        if changed > 0 {
+            because += "; some swipes were made at another step";
+            let kept = decision::not_examined("one step throughout", "", [None, None]);
+            measured.criteria.push(Criterion { verdict: Outcome::Inconclusive, ..kept });
+        }
+        let first = measured.criteria.first().cloned();
+        let mut out = verdict(Family::Resolution, measured.criteria, own.len(), because);
+        out.cause = super::common_cause(&own);
+        out.smallest_found = measured.effective.map(|(e, nominal)| 2.0 * e.uncertainty / nominal);
         if out.verdict == Outcome::Inconclusive {
-            out.to_settle = Some("a better known travel, more slow swipes along a straight edge".to_owned());
+            out.to_settle = Some(match (changed > 0, measured.effective, first) {
+                (true, _, _) => "the same swipes once more, with nobody near the step's button".to_owned(),
+                (_, Some((e, _)), _) if e.at_least => {
+                    let mm = step.travel.map_or(300.0, |t| t.millimetres());
+                    format!("6 swipes slow enough not to clip, {:.0} s for {mm:.0} mm", mm / 75.0)
+                }
+                (_, Some((e, nominal)), Some(criterion)) => {
+                    let random = e.placing / nominal;
+                    let fixed = (e.uncertainty.powi(2) - e.placing.powi(2)).max(0.0).sqrt() / nominal;
+                    match swipes_for(&criterion, e.swipes, random, fixed, e.df, step.looks) {
+                        Some(more) => format!("{more} more {} swipes", words(e.pace)),
+                        None => "a better known travel, along a straight edge".to_owned(),
+                    }
+                }
+                _ => "more swipes out and back".to_owned(),
+            });
         }
         out
     }

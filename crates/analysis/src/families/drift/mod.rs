@@ -175,6 +175,10 @@ impl Detector for Drift {
         true
     }
 
+    fn criteria(&self) -> usize {
+        3
+    }
+
     fn detect(&self, step: &StepView, findings: &mut Vec<Finding>) {
         for look in step.still().filter_map(|phase| Look::new(step, phase)) {
             look_over(step, &look, findings);
