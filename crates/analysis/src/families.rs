@@ -8,6 +8,7 @@ mod drift;
 mod dropout;
 mod gain_change;
 mod report_ceiling;
+mod report_interval;
 mod resolution;
 mod spin_out;
 mod tracking_loss;
@@ -36,7 +37,7 @@ pub trait Detector: Sync {
 
 /// All families that these rules examine, in the order in which they are asked. The report ceiling comes first,
 /// because clipped counts look like everything else; gain change and resolution last, on what is left clean.
-pub static REGISTRY: [&dyn Detector; 7] = [
+pub static REGISTRY: [&dyn Detector; 8] = [
     &report_ceiling::ReportCeiling,
     &dropout::Dropout,
     &tracking_loss::TrackingLoss,
@@ -44,6 +45,7 @@ pub static REGISTRY: [&dyn Detector; 7] = [
     &drift::Drift,
     &gain_change::GainChange,
     &resolution::Resolution,
+    &report_interval::ReportInterval,
 ];
 
 /// Findings of these families say something of a swipe's own counts.

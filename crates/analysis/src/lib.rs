@@ -15,6 +15,7 @@
 pub mod decision;
 pub mod expected;
 pub mod families;
+pub mod intervals;
 pub mod scale;
 pub mod series;
 pub mod silence;

@@ -126,6 +126,8 @@ pub struct StepView<'a> {
     pub frame: Option<Frame>,
     /// Report interval in fast motion, nanoseconds.
     pub interval: Option<Quantity>,
+    /// Report interval that the device's descriptor asks for.
+    pub nominal_interval: Option<Nanos>,
     /// Travel between the stops.
     pub travel: Option<Metres>,
     /// Provisional scale, for geometry.
@@ -206,6 +208,7 @@ impl<'a> StepView<'a> {
             trace,
             frame,
             interval,
+            nominal_interval,
             travel,
             scale,
             phases,
