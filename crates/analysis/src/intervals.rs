@@ -19,7 +19,7 @@ use slipgauge_trace::recording::{DeviceTrace, NO_STAMP};
 pub const MOST: usize = 1 << 20;
 /// Fewer reports do not make a run.
 const LEAST: usize = 8;
-/// Two stamps that lie further off than this share of their distance break a run.
+/// A stamp that lies further off than this share of an interval from where the one before puts it breaks a run.
 const BREAK: f64 = 0.5;
 
 /// A row of reports in which every slot was used: number and time of those that have a time.
@@ -103,8 +103,8 @@ pub fn runs(trace: &DeviceTrace, spans: &[(Nanos, Nanos)], slot: f64) -> Runs {
                 let steps = (number - before) as f64;
                 let off = t.saturating_sub(at) as f64 / slot - steps;
                 out.intervals += 1;
-                out.skipped += usize::from(off > BREAK * steps);
-                if off.abs() > BREAK * steps {
+                out.skipped += usize::from(off > BREAK);
+                if off.abs() > BREAK {
                     out.close(&mut run);
                     last = None;
                 }

@@ -16,6 +16,7 @@ pub mod decision;
 pub mod expected;
 pub mod families;
 pub mod intervals;
+pub mod periodicity;
 pub mod scale;
 pub mod series;
 pub mod silence;
