@@ -12,6 +12,7 @@ mod report_interval;
 mod resolution;
 mod spin_out;
 mod tracking_loss;
+mod wake_up;
 
 use crate::decision;
 use crate::step::{PhaseView, StepView, SwipeView};
@@ -37,11 +38,12 @@ pub trait Detector: Sync {
 
 /// All families that these rules examine, in the order in which they are asked. The report ceiling comes first,
 /// because clipped counts look like everything else; gain change and resolution last, on what is left clean.
-pub static REGISTRY: [&dyn Detector; 8] = [
+pub static REGISTRY: [&dyn Detector; 9] = [
     &report_ceiling::ReportCeiling,
     &dropout::Dropout,
     &tracking_loss::TrackingLoss,
     &spin_out::SpinOut,
+    &wake_up::WakeUp,
     &drift::Drift,
     &gain_change::GainChange,
     &resolution::Resolution,
