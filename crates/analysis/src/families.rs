@@ -7,10 +7,12 @@
 mod drift;
 mod dropout;
 mod gain_change;
+mod lag;
 mod report_ceiling;
 mod report_interval;
 mod resolution;
 mod spin_out;
+mod strike_lag;
 mod tracking_loss;
 mod wake_up;
 
@@ -38,7 +40,7 @@ pub trait Detector: Sync {
 
 /// All families that these rules examine, in the order in which they are asked. The report ceiling comes first,
 /// because clipped counts look like everything else; gain change and resolution last, on what is left clean.
-pub static REGISTRY: [&dyn Detector; 9] = [
+pub static REGISTRY: [&dyn Detector; 11] = [
     &report_ceiling::ReportCeiling,
     &dropout::Dropout,
     &tracking_loss::TrackingLoss,
@@ -48,6 +50,8 @@ pub static REGISTRY: [&dyn Detector; 9] = [
     &gain_change::GainChange,
     &resolution::Resolution,
     &report_interval::ReportInterval,
+    &lag::Lag,
+    &strike_lag::StrikeLag,
 ];
 
 /// Findings of these families say something of a swipe's own counts.

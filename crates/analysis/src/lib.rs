@@ -16,6 +16,7 @@ pub mod decision;
 pub mod expected;
 pub mod families;
 pub mod intervals;
+pub mod pair;
 pub mod periodicity;
 pub mod scale;
 pub mod series;
@@ -75,6 +76,7 @@ pub fn judge<'a>(recording: &'a Recording, session: &str) -> Judgement<'a> {
     let outcome = verdict::roll_up(steps.iter().map(|s| (s.verdict, true)));
     let received = received(recording, device);
     let closure = views.iter().flat_map(closure).collect();
+    let pair = views.iter().find_map(|view| pair::pair(view, &findings));
     let verdict = Verdict {
         slipgauge_verdict: verdict::VERSION,
         tool: concat!("slipgauge ", env!("CARGO_PKG_VERSION")).to_owned(),
@@ -96,7 +98,7 @@ pub fn judge<'a>(recording: &'a Recording, session: &str) -> Judgement<'a> {
             stamp_spread_ns: None,
         },
         closure,
-        pair: (),
+        pair,
         received,
         remarks: remarks(recording, device),
     };
