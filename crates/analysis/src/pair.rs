@@ -170,7 +170,7 @@ pub fn strike_lag(step: &StepView) -> Option<Later> {
     Later::of(&all)
 }
 
-/// Times at which a button went down, of reports that have a time of their own.
+/// Times at which a button went down, bounces left out.
 fn strikes(trace: &DeviceTrace, span: &PhaseSpan) -> Vec<i64> {
     let motion = &trace.motion;
     let (mut out, mut before): (Vec<i64>, u16) = (Vec::new(), 0);
