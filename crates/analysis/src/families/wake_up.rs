@@ -16,9 +16,7 @@
 //!
 //! Cause: power saving if it recurs ([`RECURS`] starts and more), else unknown: a single one may be a lost report.
 //! Assumes the report interval and the scale. Smallest found (written before the first accuracy run): 2 mm, at three
-//! counts a slot and six slots of silence for a smooth start. Seen since: a start past its peak of acceleration made v²/2a
-//! larger than the swipe was short, and fast short starts were missed; the quickest hand's v²/2a is held against it now.
-//! Cost: O(reports).
+//! counts a slot and six slots of silence for a smooth start. Cost: O(reports).
 
 use super::{Detector, Event, in_swipe, key, not_examined, round, share, swipes_with};
 use crate::series::{DUE, Frame, Sample};
@@ -57,8 +55,6 @@ struct Start {
     /// Counts that a hand must have made before, and the slots it needed.
     unsaid: f64,
     slots: f64,
-    /// Counts that the quickest hand must have made before.
-    least_unsaid: f64,
 }
 
 /// Starts from rest in a swipe or just before it.
@@ -127,8 +123,7 @@ fn start(
     let acceleration = slope.clamp(1e-9, hand);
     let slots = per_slot / acceleration;
     let unsaid = 0.5 * per_slot * slots;
-    let least_unsaid = 0.5 * per_slot * per_slot / hand.max(1e-9);
-    Some(Start { t, before, first: along(&samples[row]), per_slot, unsaid, slots, least_unsaid })
+    Some(Start { t, before, first: along(&samples[row]), per_slot, unsaid, slots })
 }
 
 impl Detector for WakeUp {
@@ -152,9 +147,9 @@ impl Detector for WakeUp {
             let late = lump >= (LEAST_MM * scale).max(start.per_slot).max(2.0 * DUE as f64);
             let unsaid_mm = start.unsaid / scale;
             let silent = start.slots >= LEAST_SLOTS && start.per_slot >= DUE as f64;
-            // Past the peak of acceleration v²/2a is far too much; at the hand's own limit it is what must be missing.
-            let must_mm = (start.least_unsaid / scale).max(SCATTER_MM).min(unsaid_mm);
-            let short = silent && unsaid_mm >= LEAST_MM && short_mm > must_mm - SCATTER_MM;
+            let short = silent
+                && unsaid_mm >= LEAST_MM
+                && short_mm > unsaid_mm.min(0.5 * swipe.swipe.one_travel / scale) - SCATTER_MM;
             if !late && !short {
                 return;
             }
