@@ -8,10 +8,14 @@ mod carry_on;
 mod drift;
 mod dropout;
 mod gain_change;
+mod lag;
 mod report_ceiling;
+mod report_interval;
 mod resolution;
 mod spin_out;
+mod strike_lag;
 mod tracking_loss;
+mod wake_up;
 
 use crate::decision;
 use crate::step::{PhaseView, StepView, SwipeView};
@@ -43,15 +47,19 @@ pub trait Detector: Sync {
 /// All families that these rules examine, in the order in which they are asked. The report ceiling comes first,
 /// because clipped counts look like everything else; tracking loss takes the short swipes that none before it explains;
 /// gain change and resolution come last, on what is left clean.
-pub static REGISTRY: [&dyn Detector; 8] = [
+pub static REGISTRY: [&dyn Detector; 12] = [
     &report_ceiling::ReportCeiling,
     &dropout::Dropout,
     &spin_out::SpinOut,
     &carry_on::CarryOn,
+    &wake_up::WakeUp,
     &tracking_loss::TrackingLoss,
     &drift::Drift,
     &gain_change::GainChange,
     &resolution::Resolution,
+    &report_interval::ReportInterval,
+    &lag::Lag,
+    &strike_lag::StrikeLag,
 ];
 
 /// Findings of these families say something of a swipe's own counts.

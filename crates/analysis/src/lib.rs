@@ -22,7 +22,10 @@ pub mod erratic;
 pub mod expected;
 pub mod families;
 pub mod gain_curve;
+pub mod intervals;
 pub mod lengths;
+pub mod pair;
+pub mod periodicity;
 pub mod scale;
 pub mod series;
 pub mod shortfall;
@@ -86,6 +89,7 @@ pub fn judge<'a>(recording: &'a Recording, session: &str) -> Judgement<'a> {
     let received = received(recording, device);
     let closure = views.iter().flat_map(|view| closure::of(view, &findings)).collect();
     scale::ratios(&views, &findings, &mut steps);
+    let pair = views.iter().find_map(|view| pair::pair(view, &findings));
     let verdict = Verdict {
         slipgauge_verdict: verdict::VERSION,
         tool: concat!("slipgauge ", env!("CARGO_PKG_VERSION")).to_owned(),
@@ -107,7 +111,7 @@ pub fn judge<'a>(recording: &'a Recording, session: &str) -> Judgement<'a> {
             stamp_spread_ns: None,
         },
         closure,
-        pair: (),
+        pair,
         received,
         remarks: remarks(recording, device),
     };

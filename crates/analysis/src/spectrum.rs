@@ -157,30 +157,40 @@ impl Spectrum {
     /// The line that stands highest above the noise around it, between two frequencies. `None` if the band holds fewer
     /// than [`LEAST_BINS`] bins or no noise to compare with.
     pub fn line(&self, band: Range<f64>) -> Option<Line> {
+        self.line_in_both(self, band)
+    }
+
+    /// Likewise the line that stands highest in this spectrum and in `other`, of the same length: the lower of its two
+    /// ratios to the noise counts, so noise that is steep in one shape of the spectrum and not in the other does not
+    /// pass for a line. Frequency, amplitude and noise are this spectrum's.
+    pub fn line_in_both(&self, other: &Spectrum, band: Range<f64>) -> Option<Line> {
         // The last bin, at half the sampling rate, has a distribution of its own.
-        let last = self.amplitude.len().saturating_sub(2);
+        let last = self.amplitude.len().min(other.amplitude.len()).saturating_sub(2);
         let first = ((band.start / self.spacing).ceil().max(0.0) as usize).max(self.window.first());
         let last = last.min((band.end / self.spacing).floor().max(0.0) as usize);
         let bins = last.checked_sub(first)? + 1;
         if bins < LEAST_BINS {
             return None;
         }
-        let powers: Vec<f64> = self.amplitude[first..=last].iter().map(|a| a * a).collect();
         let (ratio_of_median, freedom) = self.median_of_noise()?;
-        let mut best: Option<(f64, usize, f64, usize)> = None;
+        let powers = |s: &Spectrum| s.amplitude[first..=last].iter().map(|a| a * a).collect::<Vec<f64>>();
+        let (own, others) = (powers(self), powers(other));
+        let mut best: Option<(f64, usize, f64)> = None;
         for k in 0..bins {
             let from = k.saturating_sub(AROUND).min(bins.saturating_sub(2 * AROUND + 1));
-            let to = (from + 2 * AROUND + 1).min(bins);
-            let noise = median(&powers[from..to])? / ratio_of_median;
-            let z = powers[k] / noise;
-            if noise > 0.0 && best.is_none_or(|(other, ..)| z > other) {
-                best = Some((z, k, noise, to - from));
+            let around = from..(from + 2 * AROUND + 1).min(bins);
+            let (noise, other_noise) = (median(&own[around.clone()])?, median(&others[around])?);
+            if noise > 0.0 && other_noise > 0.0 {
+                let z = ratio_of_median * (own[k] / noise).min(others[k] / other_noise);
+                if best.is_none_or(|(higher, ..)| z > higher) {
+                    best = Some((z, k, noise / ratio_of_median));
+                }
             }
         }
-        let (z, k, noise, around) = best?;
+        let (z, k, noise) = best?;
         // With Hann's window neighbours share noise: 1.5 bins of it each.
         let width = if self.window == Window::Hann { 1.5 } else { 1.0 };
-        let nu = (around as f64 / width / freedom).max(1.0);
+        let nu = (bins.min(2 * AROUND + 1) as f64 / width / freedom).max(1.0);
         let one = FisherSnedecor::new(2.0 * self.worth, 2.0 * nu).map_or(1.0, |f| f.sf(z));
         let p_false = -(bins as f64 * (-one).ln_1p()).exp_m1();
         let k = first + k;
@@ -194,6 +204,14 @@ impl Spectrum {
             noise: noise.sqrt(),
             p_false: p_false.clamp(0.0, 1.0),
         })
+    }
+
+    /// The spectrum with each amplitude multiplied by a factor that depends on frequency.
+    #[must_use]
+    pub fn shaped(mut self, factor: impl Fn(f64) -> f64) -> Spectrum {
+        let spacing = self.spacing;
+        self.amplitude.iter_mut().enumerate().for_each(|(k, a)| *a *= factor(k as f64 * spacing));
+        self
     }
 
     /// Median over mean of the noise's power in a bin, and the relative variance of a median of n bins times n

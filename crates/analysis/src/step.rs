@@ -14,7 +14,7 @@ use crate::stats::median;
 use crate::swipes::{self, Swipe};
 use crate::verdict::Quantity;
 use slipgauge_trace::recording::{DeviceTrace, PhaseSpan, Recording};
-use slipgauge_trace::session::{Pace, Plan, Step, Task};
+use slipgauge_trace::session::{Pace, Plan, Role, Step, Task};
 use slipgauge_trace::{Metres, Nanos};
 use std::ops::Range;
 use std::sync::Arc;
@@ -154,6 +154,12 @@ pub struct StepView<'a> {
     pub frame: Option<Frame>,
     /// Report interval in fast motion, nanoseconds.
     pub interval: Option<Quantity>,
+    /// Report interval that the device's descriptor asks for.
+    pub nominal_interval: Option<Nanos>,
+    /// What a reference device on the same carriage sent, if there is one.
+    pub reference: Option<&'a DeviceTrace>,
+    /// Report interval that the reference's descriptor asks for.
+    pub reference_interval: Option<Nanos>,
     /// Travel between the stops.
     pub travel: Option<Metres>,
     /// Provisional scale, for geometry.
@@ -176,6 +182,9 @@ impl<'a> StepView<'a> {
     ) -> Option<StepView<'a>> {
         let trace = recording.devices.get(device)?;
         let plan = recording.header.plan.as_ref();
+        let headers = &recording.header.devices;
+        let other = headers.iter().position(|d| d.role == Role::Reference).filter(|&other| other != device);
+        let other_nodes = other.and_then(|other| headers.get(other)).map(|d| d.nodes.as_slice());
         let nominal_interval = recording.header.devices.get(device)?.nodes.iter().find_map(|n| n.interval_ns);
         // Two looks: waiting reports can be spread by the interval only once it is known.
         let rough: Vec<Series> = spans.iter().map(|p| Series::of_phase(trace, p, nominal_interval)).collect();
@@ -228,6 +237,9 @@ impl<'a> StepView<'a> {
             trace,
             frame,
             interval,
+            nominal_interval,
+            reference: other.and_then(|other| recording.devices.get(other)),
+            reference_interval: other_nodes.and_then(|nodes| nodes.iter().find_map(|n| n.interval_ns)),
             travel,
             scale,
             phases,

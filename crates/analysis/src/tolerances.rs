@@ -17,12 +17,13 @@ const NO_SOURCE: &str = "common practice, no source";
 /// screen can pass. A claim that is to be published asks for 5 % and 59 clean swipes.
 const SHARE: [Option<f64>; 2] = [None, Some(0.20)];
 
-const DEFAULTS: [Default; 9] = [
+const DEFAULTS: &[Default] = &[
     Default { family: Family::Dropout, limits: SHARE, unit: "share of swipes", source: NO_SOURCE },
     Default { family: Family::TrackingLoss, limits: SHARE, unit: "share of swipes", source: NO_SOURCE },
     Default { family: Family::SpinOut, limits: SHARE, unit: "share of swipes", source: NO_SOURCE },
     Default { family: Family::CarryOn, limits: SHARE, unit: "share of swipes", source: NO_SOURCE },
     Default { family: Family::ReportCeiling, limits: SHARE, unit: "share of swipes", source: NO_SOURCE },
+    Default { family: Family::WakeUp, limits: SHARE, unit: "share of swipes", source: NO_SOURCE },
     // 0.1 mm/s is one count in 0.16 s at 1600 counts per inch: motion that a user sees within a second or two.
     Default { family: Family::Drift, limits: [None, Some(0.1)], unit: "mm/s", source: NO_SOURCE },
     // A change of sensitivity between slow and fast below this is less than the scatter of a hand's own aim.

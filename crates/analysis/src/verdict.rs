@@ -3,7 +3,7 @@
 //! SI units; times in nanoseconds since the session's start; indices count from 1. A quantity with an uncertainty is
 //! always a [`Quantity`]. Keys may be added in later versions; none changes its meaning.
 
-use serde::{Serialize, Serializer};
+use serde::Serialize;
 use serde_json::{Map, Value};
 
 /// The version of the format.
@@ -420,6 +420,27 @@ pub struct Received {
     pub outside_phases: usize,
 }
 
+/// How much later the device is than the reference; positive for later. Nanoseconds.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+pub struct Pair {
+    /// Mean of motion.
+    pub lag_ns: Option<Quantity>,
+    /// Standard deviation from swipe to swipe.
+    pub lag_spread_ns: Option<f64>,
+    /// 95 % of the swipes are later by at most this.
+    pub lag_most_ns: Option<f64>,
+    /// Swipes compared.
+    pub swipes: usize,
+    /// Mean of strikes.
+    pub strike_lag_ns: Option<Quantity>,
+    /// Standard deviation from strike to strike.
+    pub strike_lag_spread_ns: Option<f64>,
+    /// 95 % of the strikes are later by at most this.
+    pub strike_lag_most_ns: Option<f64>,
+    /// Strikes compared.
+    pub strikes: usize,
+}
+
 /// The whole verdict.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Verdict {
@@ -453,17 +474,12 @@ pub struct Verdict {
     pub host: HostVerdict,
     /// Closure of each swipe phase.
     pub closure: Vec<Closure>,
-    /// Results against a reference device; not examined in these rules.
-    #[serde(serialize_with = "null")]
-    pub pair: (),
+    /// Results against a reference device, at the first step that gives any; `None` without one.
+    pub pair: Option<Pair>,
     /// What arrived.
     pub received: Received,
     /// What a reader must know of the file itself: cut short, malformed reports, interrupted.
     pub remarks: Vec<String>,
-}
-
-fn null<S: Serializer>(_: &(), serializer: S) -> Result<S::Ok, S::Error> {
-    serializer.serialize_none()
 }
 
 impl Verdict {

@@ -15,6 +15,7 @@
 
 use super::tracking_loss::Losses;
 use super::{Detector, Event, in_swipe, limits, not_examined, round, share, swipes_with};
+use crate::periodicity;
 use crate::series::DUE;
 use crate::silence::{LEAST_MM, LEAST_SLOTS, MakeUp};
 use crate::step::{PhaseView, Scale, StepView, SwipeView};
@@ -89,6 +90,9 @@ impl Detector for Dropout {
         let mut out = share(step, Family::Dropout, findings, &examined, "");
         out.smallest_found = Some(LEAST_MM.max(LEAST_SLOTS * DUE as f64 / scale.counts_per_mm));
         out.tolerance = limits(step, Family::Dropout);
+        if let Some(period) = periodicity::of_family(step, findings, Family::Dropout) {
+            out.because += &period.words();
+        }
         out
     }
 }

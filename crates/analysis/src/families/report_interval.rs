@@ -1,0 +1,274 @@
+//! Report interval: differs from the nominal, wanders, has structure, or scatters.
+//!
+//! Looks at reports in motion so fast that every slot is used (see [`crate::intervals`]); a device that says less when
+//! it moves slowly or rests is sound.
+//!
+//! - *off-nominal*: the clock (slope of time against report number) over the nominal, which is what the endpoint's
+//!   descriptor asks to be polled at; decided, against the tolerance. Hosts round a poll interval down to a power of two
+//!   times 125 µs (10 ms becomes 8): then that is the nominal. A device that reports in every k-th poll only keeps an
+//!   interval of its own, of which the descriptor says nothing: not examined, unless the plan sets a tolerance.
+//! - *structure*: a line in the spectrum of intervals, of at least [`LEAST_LINE`] of the interval (within the default
+//!   tolerance every interval stays inside it), more than a tick of the clock, and at a false-alarm level below that of
+//!   a fail. It must stand out in the spectrum of intervals and in that of stamps: jitter that adds up is white in the one,
+//!   jitter that does not in the other.
+//! - *wander*: the interval differs from run to run by more than [`CLOCKS_AGREE`] beyond what the stamps explain.
+//! - *jitter*: stamps scatter about their run's line by more than a host explains ([`HOST_SPREAD`]; for the kernel's own
+//!   stamps [`KERNEL_SPREAD`]).
+//!
+//! Cause: the link. A host that is late with one stamp has the next interval that much shorter, so it cannot change the
+//! clock; structure with a clock that agrees with the nominal and scatter may be the host's: unknown.
+//!
+//! Not required: what keeps the interval from being told says nothing of the motion. Not examined on stamps coarser
+//! than the interval, where reports were read in batches, or in slow motion only.
+//!
+//! Smallest found (written before the first accuracy run): off-nominal by half a per cent more than the tolerance; every
+//! eighth interval longer by a quarter (a line of 6 %); a wander of 1 %. Cost: O(reports).
+
+use super::{Detector, limits, map, not_examined, round, verdict};
+use crate::decision::{FAIL_LEVEL, inside};
+use crate::intervals::{Clock, Runs, runs};
+use crate::spectrum::{self, Line, Window};
+use crate::step::{PhaseView, StepView};
+use crate::verdict::{Cause, Criterion, Family, FamilyVerdict, Finding, Outcome};
+use serde_json::{Value, json};
+use statrs::distribution::{ContinuousCDF, FisherSnedecor};
+use std::f64::consts::PI;
+
+pub(super) struct ReportInterval;
+
+/// Smallest amplitude of structure, as a share of the interval.
+const LEAST_LINE: f64 = 0.05;
+/// Two clocks of a sound full-speed USB link agree to this (USB 2.0 section 7.1.11: data rate within 0.25 %).
+const CLOCKS_AGREE: f64 = 2.5e-3;
+/// Ordinary scheduling of a reader without real-time priority is late by up to this on an idle computer (the recorder's
+/// watch for stalls says the same); common practice, no source.
+const HOST_SPREAD: f64 = 1e6;
+/// The kernel stamps in the interrupt, so later by tens of microseconds; common practice, no source.
+const KERNEL_SPREAD: f64 = 1e5;
+/// Segments of the interval series: as long as leaves this many, for the averaging.
+const SEGMENTS: usize = 8;
+/// Shortest and longest segment, in intervals.
+const SEGMENT: (usize, usize) = (32, 4096);
+/// Polls happen at multiples of this, times a power of two (USB 2.0, microframe).
+const MICROFRAME: f64 = 125_000.0;
+
+/// All that is measured.
+struct Measured {
+    runs: Runs,
+    clock: Clock,
+    /// The nominal as hosts poll it.
+    nominal: Option<f64>,
+    line: Option<Line>,
+    fraction_off: f64,
+}
+
+/// Phases in which the device was swiped.
+fn swiped<'a>(step: &'a StepView) -> impl Iterator<Item = &'a PhaseView> {
+    step.phases.iter().filter(|p| !p.swipes.is_empty())
+}
+
+fn measure(step: &StepView) -> Result<Measured, &'static str> {
+    if step.coarse_clock() {
+        return Err("the stamps are coarser than the report interval");
+    }
+    let Some(rough) = step.interval else {
+        return Err("too few reports in motion fast enough to use every slot, or all were read in batches");
+    };
+    let spans: Vec<_> = swiped(step).map(|p| (p.span.begin, p.span.end)).collect();
+    let runs = runs(step.trace, &spans, rough.value);
+    let Some(clock) = runs.clock() else {
+        return Err("no three unbroken runs of reports in fast motion");
+    };
+    let series: Vec<Vec<f64>> = runs.runs.iter().flat_map(crate::intervals::Run::intervals).collect();
+    let line = structure(&series);
+    let count: usize = series.iter().map(Vec::len).sum();
+    let off = series.iter().flatten().filter(|&&dt| (dt / clock.interval - 1.0).abs() > 0.25).count();
+    let fraction_off = off as f64 / count.max(1) as f64;
+    let nominal = step.nominal_interval.map(|n| n.0 as f64).filter(|n| *n >= 1.0);
+    let nominal = nominal.map(|n| polled(n, clock.interval));
+    Ok(Measured { runs, clock, nominal, line, fraction_off })
+}
+
+/// The interval at which a host polls: the nominal, or where the measured one is nearer to it, the power of two below.
+fn polled(nominal: f64, measured: f64) -> f64 {
+    let down = MICROFRAME * (nominal / MICROFRAME).max(1.0).log2().floor().exp2();
+    let distance = |to: f64| (measured / to).ln().abs();
+    if distance(down) < distance(nominal) { down } else { nominal }
+}
+
+/// The strongest line of the intervals, frequency in cycles per report.
+fn structure(series: &[Vec<f64>]) -> Option<Line> {
+    let views: Vec<&[f64]> = series.iter().map(Vec::as_slice).collect();
+    let segments = |n: usize| -> usize {
+        views.iter().filter(|v| v.len() >= n).map(|v| (v.len() - n) / (n / 2) + 1).sum()
+    };
+    let lengths = std::iter::successors(Some(SEGMENT.0), |n| (*n < SEGMENT.1).then_some(n * 2));
+    let length = lengths.take_while(|n| segments(*n) >= SEGMENTS).last().unwrap_or(SEGMENT.0);
+    let intervals = spectrum::averaged(&views, length, 1.0, Window::Hann)?;
+    // Stamps are the sum of intervals: 1 / (2 sin πf) of their amplitude.
+    let stamps = intervals.clone().shaped(|f| if f > 0.0 { 0.5 / (PI * f).sin() } else { 0.0 });
+    intervals.line_in_both(&stamps, 0.0..0.5)
+}
+
+/// How often the device reports if in every k-th poll only, k at least 2.
+fn every_kth(measured: f64, nominal: f64) -> Option<u32> {
+    let k = (measured / nominal).round();
+    (k >= 2.0 && (measured / nominal / k - 1.0).abs() <= LEAST_LINE && k <= 1000.0).then_some(k as u32)
+}
+
+/// True if the plan itself says how far the interval may be off.
+fn asked(step: &StepView) -> bool {
+    step.plan.is_some_and(|p| p.tolerances.contains_key("report-interval"))
+}
+
+fn centre(step: &StepView, got: &Measured) -> Option<Criterion> {
+    let nominal = got.nominal?;
+    if every_kth(got.clock.interval, nominal).is_some() && !asked(step) {
+        return None;
+    }
+    let (value, u) = (got.clock.interval / nominal - 1.0, got.clock.uncertainty / nominal);
+    let tolerance = limits(step, Family::ReportInterval);
+    Some(inside("interval over nominal", "relative", value, u, got.clock.df, tolerance, step.looks))
+}
+
+impl Detector for ReportInterval {
+    fn family(&self) -> Family {
+        Family::ReportInterval
+    }
+
+    fn required(&self, _: &StepView) -> bool {
+        false
+    }
+
+    fn detect(&self, step: &StepView, findings: &mut Vec<Finding>) {
+        let Ok(got) = measure(step) else { return };
+        let clock = &got.clock;
+        let level = FAIL_LEVEL / f64::from(step.looks.max(1));
+        let mut add = |kind, size, p_false, cause, evidence| {
+            findings.extend(finding(step, kind, (size, p_false), cause, evidence));
+        };
+        let off = got.nominal.map(|n| clock.interval / n - 1.0);
+        if let (Some(off), Some(true)) = (off, centre(step, &got).map(|c| c.verdict == Outcome::Fail)) {
+            let evidence = json!({
+                "interval_us": round(clock.interval * 1e-3, 3),
+                "polled_us": got.nominal.map(|n| round(n * 1e-3, 3)),
+                "reports": clock.reports,
+                "runs": got.runs.runs.len(),
+            });
+            add("off-nominal", 100.0 * off, None, Cause::Link, evidence);
+        }
+        let (f, between, within) = clock.wander_f;
+        let p_wander = FisherSnedecor::new(between, within).map_or(1.0, |d| d.sf(f));
+        let tick = got.runs.tick as f64;
+        let least = (LEAST_LINE * clock.interval).max(tick);
+        let stamps = if got.runs.kernel { KERNEL_SPREAD } else { HOST_SPREAD };
+        if let Some(line) = got.line.filter(|l| l.p_false < level && l.amplitude >= least) {
+            let shifted = off.is_some_and(|off| off.abs() > CLOCKS_AGREE) || got.runs.kernel;
+            let evidence = json!({
+                "amplitude_us": round(line.amplitude * 1e-3, 2),
+                "period_reports": round(1.0 / line.frequency, 2),
+                "period_ms": round(clock.interval * 1e-6 / line.frequency, 3),
+                "noise_us": round(line.noise * 1e-3, 3),
+                "clock_off_percent": off.map(|o| round(100.0 * o, 3)),
+            });
+            let cause = if shifted { Cause::Link } else { Cause::Unknown };
+            add("structure", 100.0 * line.amplitude / clock.interval, Some(line.p_false), cause, evidence);
+        } else if p_wander < level && clock.wander > (CLOCKS_AGREE * clock.interval).max(tick) {
+            let evidence = json!({
+                "standard_deviation_us": round(clock.wander * 1e-3, 3),
+                "runs": got.runs.runs.len(),
+                "f_ratio": round(f, 1),
+            });
+            add("wander", 100.0 * clock.wander / clock.interval, Some(p_wander), Cause::Link, evidence);
+        } else if clock.spread > stamps.max(tick) {
+            let evidence = json!({
+                "standard_deviation_us": round(clock.spread * 1e-3, 1),
+                "a_host_explains_us": round(stamps * 1e-3, 0),
+            });
+            add("jitter", 100.0 * clock.spread / clock.interval, None, Cause::Unknown, evidence);
+        }
+    }
+
+    fn decide(&self, step: &StepView, findings: &[Finding]) -> FamilyVerdict {
+        let got = match measure(step) {
+            Ok(got) => got,
+            Err(why) => return not_examined(step, Family::ReportInterval, why),
+        };
+        let own: Vec<&Finding> = findings.iter().filter(|f| f.family == Family::ReportInterval).collect();
+        let because = words(&got);
+        let Some(criterion) = centre(step, &got) else {
+            return FamilyVerdict {
+                findings: own.len(),
+                cause: super::common_cause(&own),
+                ..not_examined(step, Family::ReportInterval, &because)
+            };
+        };
+        let u = criterion.estimate.map(|q| q.high.map_or(f64::INFINITY, |h| h - q.value));
+        let mut out = verdict(Family::ReportInterval, vec![criterion], own.len(), because);
+        out.cause = super::common_cause(&own);
+        out.smallest_found = u.map(|u| 100.0 * u);
+        if out.verdict == Outcome::Inconclusive {
+            out.to_settle = Some("more swipes at a pace that uses every report".to_owned());
+        }
+        out
+    }
+}
+
+/// One finding over all phases that were looked at.
+fn finding(
+    step: &StepView,
+    kind: &'static str,
+    (size, p_false): (f64, Option<f64>),
+    cause: Cause,
+    evidence: Value,
+) -> Option<Finding> {
+    let (first, last) = (swiped(step).next()?, swiped(step).last()?);
+    Some(Finding {
+        family: Family::ReportInterval,
+        kind,
+        step: step.id,
+        phase: first.span.number,
+        swipe: None,
+        device: step.device,
+        direction: None,
+        begin_ns: first.span.begin.0,
+        end_ns: last.span.end.0,
+        size,
+        unit: "% of the interval",
+        p_false,
+        cause,
+        evidence: map(evidence),
+    })
+}
+
+/// The reason, in one sentence.
+fn words(got: &Measured) -> String {
+    let clock = &got.clock;
+    let ms = |ns: f64| ns * 1e-6;
+    let against = match got.nominal {
+        None => "no nominal to hold it against".to_owned(),
+        Some(nominal) => match every_kth(clock.interval, nominal) {
+            Some(k) => {
+                format!("one report in {k} polls of {} ms: what the maker promises is not known", ms(nominal))
+            }
+            None => {
+                format!(
+                    "{:+.2} % from the {} ms polled",
+                    100.0 * (clock.interval / nominal - 1.0),
+                    ms(nominal)
+                )
+            }
+        },
+    };
+    let line = got.line.map_or_else(String::new, |l| {
+        let (us, reports, p) = (l.amplitude * 1e-3, 1.0 / l.frequency, l.p_false);
+        format!("; strongest period {reports:.1} reports, {us:.1} µs (p {p:.2e})")
+    });
+    format!(
+        "{:.4} ms in {} reports, {against}; stamps scatter by {:.1} µs, {:.1} % of intervals off by over a quarter{line}",
+        ms(clock.interval),
+        clock.reports,
+        clock.spread * 1e-3,
+        100.0 * got.fraction_off
+    )
+}

@@ -1,0 +1,35 @@
+//! Strike lag: a button reported later than the reference's, see [`crate::pair`].
+//!
+//! Needs a reference device that is struck together with the device under test; never required, and not examined without
+//! a tolerance in the plan, as [lag](super::lag). Smallest found: the interval's half width (written before the first run:
+//! with 40 strikes and 1 ms intervals 0.2 ms). Cost: O(reports).
+
+use super::lag::judged;
+use super::{Detector, not_examined};
+use crate::pair::strike_lag;
+use crate::step::StepView;
+use crate::verdict::{Family, FamilyVerdict, Finding};
+
+pub(super) struct StrikeLag;
+
+impl Detector for StrikeLag {
+    fn family(&self) -> Family {
+        Family::StrikeLag
+    }
+
+    fn required(&self, _: &StepView) -> bool {
+        false
+    }
+
+    fn detect(&self, _: &StepView, _: &mut Vec<Finding>) {}
+
+    fn decide(&self, step: &StepView, _: &[Finding]) -> FamilyVerdict {
+        if step.reference.is_none() {
+            return not_examined(step, Family::StrikeLag, "no reference device");
+        }
+        match strike_lag(step) {
+            Some(later) => judged(step, Family::StrikeLag, later, "strikes"),
+            None => not_examined(step, Family::StrikeLag, "fewer than five strikes of both devices"),
+        }
+    }
+}

@@ -1,0 +1,124 @@
+//! Report interval, wake-up and recurrence on simulated sessions whose truth is known.
+
+#![allow(clippy::unwrap_used, reason = "a test that cannot go on should stop")]
+
+use slipgauge_analysis::judge;
+use slipgauge_analysis::verdict::{Cause, Family, FamilyVerdict, Finding, Outcome, Verdict};
+use slipgauge_sim::{Bench, DeviceModel, Host};
+use slipgauge_trace::session::Digest;
+use slipgauge_trace::{Nanos, Recording};
+
+fn judged(bench: Bench, nominal_ns: Option<i64>) -> Verdict {
+    let session = bench.session().unwrap();
+    let mut header = session.header();
+    if let Some(ns) = nominal_ns {
+        header.devices[0].nodes[0].interval_ns = Some(Nanos(ns));
+    }
+    let digest = Digest { sha256: [0; 32], bytes: 0, cut_short: false };
+    let recording = Recording::from_entries(header, session.entries(), digest).unwrap();
+    judge(&recording, "time").verdict
+}
+
+fn faulty(name: &str, size: f64) -> Verdict {
+    judged(Bench { seed: 2, ..Bench::default() }.with_fault(name, Some(size)).unwrap(), None)
+}
+
+fn family(verdict: &Verdict, family: Family) -> &FamilyVerdict {
+    verdict.steps[0].families.iter().find(|f| f.family == family).unwrap()
+}
+
+fn of(verdict: &Verdict, family: Family) -> Vec<&Finding> {
+    verdict.findings.iter().filter(|f| f.family == family).collect()
+}
+
+fn at(interval_ns: i64) -> Bench {
+    Bench { device: DeviceModel::default().with_interval_ns(interval_ns), ..Bench::default() }
+}
+
+#[test]
+fn a_sound_interval_passes_and_its_interval_holds_the_truth() {
+    for interval_ns in [125_000, 1_000_000, 8_000_000] {
+        let verdict = judged(at(interval_ns), None);
+        let said = family(&verdict, Family::ReportInterval);
+        assert_eq!(said.verdict, Outcome::Pass, "{}", said.because);
+        let q = said.estimate.unwrap();
+        // The simulated clock is off by -20e-6.
+        assert!((q.value + 20e-6).abs() < 1e-3 && q.low.unwrap() < q.high.unwrap(), "{q:?}");
+        assert!(of(&verdict, Family::ReportInterval).is_empty());
+        assert!(of(&verdict, Family::WakeUp).is_empty());
+    }
+}
+
+#[test]
+fn an_interval_off_by_eight_per_cent_fails_and_the_link_is_named() {
+    let verdict = faulty("interval", 0.08);
+    let said = family(&verdict, Family::ReportInterval);
+    assert_eq!((said.verdict, said.cause), (Outcome::Fail, Some(Cause::Link)), "{}", said.because);
+    assert!((said.estimate.unwrap().value - 0.08).abs() < 1e-3);
+    assert_eq!(of(&verdict, Family::ReportInterval).len(), 1);
+}
+
+#[test]
+fn every_eighth_interval_longer_is_structure_with_that_period() {
+    let verdict = faulty("interval-structure", 250.0);
+    let found = of(&verdict, Family::ReportInterval);
+    assert_eq!((found.len(), found[0].kind, found[0].cause), (1, "structure", Cause::Link));
+    // Harmonics of a stretch are as high as its fundamental: 8 reports, or a whole part of it.
+    let period = found[0].evidence["period_reports"].as_f64().unwrap();
+    assert!([8.0, 4.0, 8.0 / 3.0].iter().any(|p| (period / p - 1.0).abs() < 0.02), "{period}");
+    assert!((found[0].evidence["amplitude_us"].as_f64().unwrap() - 62.5).abs() < 5.0);
+    assert!(found[0].p_false.unwrap() < 1e-4);
+}
+
+#[test]
+fn an_interval_that_wanders_by_two_per_cent_is_said_to() {
+    let verdict = faulty("interval-wander", 0.02);
+    let found = of(&verdict, Family::ReportInterval);
+    assert_eq!((found.len(), found[0].kind), (1, "wander"));
+}
+
+#[test]
+fn jitter_that_a_host_explains_is_blamed_on_nobody() {
+    assert!(of(&faulty("interval-jitter", 60.0), Family::ReportInterval).is_empty());
+}
+
+#[test]
+fn a_host_that_polls_at_the_power_of_two_below_is_no_fault() {
+    let verdict = judged(at(8_000_000), Some(10_000_000));
+    assert_eq!(family(&verdict, Family::ReportInterval).verdict, Outcome::Pass);
+}
+
+#[test]
+fn a_device_that_reports_in_every_fourth_poll_is_not_judged_by_the_poll() {
+    let verdict = judged(at(4_000_000), Some(1_000_000));
+    let said = family(&verdict, Family::ReportInterval);
+    assert_eq!(said.verdict, Outcome::NotExamined);
+    assert!(said.because.contains("one report in 4 polls"), "{}", said.because);
+}
+
+#[test]
+fn stamps_coarser_than_the_interval_leave_time_unexamined() {
+    let host = Host { resolution_ns: 15_600_000, ..Host::default() };
+    let verdict = judged(Bench { host, ..Bench::default() }, None);
+    for name in [Family::ReportInterval, Family::WakeUp] {
+        assert_eq!(family(&verdict, name).verdict, Outcome::NotExamined);
+    }
+    assert!(of(&verdict, Family::ReportInterval).is_empty());
+}
+
+#[test]
+fn late_wake_ups_are_found_with_their_kind_and_power_saving_as_cause() {
+    let verdict = faulty("wake-late", 60.0);
+    let found = of(&verdict, Family::WakeUp);
+    assert!(found.len() >= 20, "{}", found.len());
+    assert!(found.iter().all(|f| f.kind == "late" && f.cause == Cause::PowerSaving));
+    assert_eq!(family(&verdict, Family::WakeUp).verdict, Outcome::Fail);
+}
+
+#[test]
+fn short_wake_ups_of_fast_swipes_are_found() {
+    let verdict = faulty("wake-short", 60.0);
+    let found = of(&verdict, Family::WakeUp);
+    assert!(found.iter().filter(|f| f.kind == "short").count() >= 10, "{}", found.len());
+    assert!(found.iter().all(|f| f.cause == Cause::PowerSaving));
+}
