@@ -6,7 +6,7 @@
 //! 2. [`swipes`]: the travels from stop to stop, on devices that fail as well.
 //! 3. [`silence`], [`mod@expected`]: where the device said nothing at speed, and how fast the hand must have been.
 //! 4. [`step`]: all of that for one resolution step.
-//! 5. [`families`]: one file per fault family; [`scale`]: lengths and resolution.
+//! 5. [`families`]: one file per fault family; [`scale`]: lengths and resolution; [`tracking_limit`].
 //! 6. [`decision`], [`tolerances`]: pass, fail or inconclusive.
 //! 7. [`verdict`]: what is said, as it is written.
 //!
@@ -22,6 +22,7 @@ pub mod stats;
 pub mod step;
 pub mod swipes;
 pub mod tolerances;
+pub mod tracking_limit;
 pub mod verdict;
 
 use families::{NOT_LOOKED_AT, REGISTRY, not_examined, spoiled};
@@ -151,7 +152,7 @@ fn step_verdict(view: &StepView, findings: &[Finding]) -> StepVerdict {
         swept,
         resolution_counts_per_inch: resolution,
         report_interval_ns: view.interval,
-        tracking_limit_m_s: None,
+        tracking_limit_m_s: tracking_limit::estimate(view, findings),
         families: Family::ALL.into_iter().filter_map(|family| families.remove(&family)).collect(),
     }
 }
