@@ -6,8 +6,11 @@
 //! where the fitted path reaches the last count, and the onset is the fitted path's speed there, both axes together,
 //! since a sensor's limit knows no direction.
 //!
-//! *Sag*: whether counts had already thinned out before the end. A fit that leaves out the last [`SAG`] foretells the
-//! distance counted in it; the ratio is 1 for a sensor that sees all of the motion until it sees nothing.
+//! *Sag*: whether counts had already thinned out before the end. A cubic through the places of [`FLANK`] foretells the
+//! way of the [`SAG`] that follow; counted over foretold is 1 for a sensor that sees all of the motion until it sees
+//! nothing. One swipe knows it to 2 to 3 % (a report holds one frame more or less: places scatter by half a frame), so
+//! the caller takes many. Thinning that takes longer than the flank itself looks like a hand that brakes, and is not
+//! seen.
 //!
 //! Assumes that reports before the collapse are whole. Cost: O(reports in the window).
 
@@ -16,8 +19,14 @@ use crate::stats::regression::{Fit, polynomial};
 
 /// What is fitted, nanoseconds.
 const WINDOW: i64 = 20_000_000;
-/// The last part of it, in which a sag would show, nanoseconds: a frame rate of 1,500 a second gives 7 frames.
-const SAG: i64 = 5_000_000;
+/// The last part before the collapse, in which a sag would show, and the flank that foretells it, nanoseconds. Five to
+/// one, since a cubic carries no further.
+const SAG: i64 = 6_000_000;
+/// See [`SAG`].
+const FLANK: i64 = 30_000_000;
+/// A peak is taken over this time, nanoseconds: the peak of a fast swipe falls by 0.2 % in it, and half a frame on
+/// either side is worth 1 %.
+const PEAK: f64 = 10e6;
 /// Reports that a fit needs: twice its coefficients.
 const LEAST: usize = 8;
 
@@ -67,22 +76,46 @@ pub(super) fn find(samples: &[Sample], frame: Frame, slot: f64) -> Option<Onset>
         if sign * fit.place(middle) < target { early = middle } else { late = middle }
     }
     let (v, w) = fit.speed(late);
-    onset.at = Some(v.hypot(w)).filter(|v| v.is_finite());
-    onset.sag = sag(&path, end);
+    let at = v.hypot(w);
+    if !at.is_finite() {
+        return Some(onset);
+    }
+    // One report alone is a poor measure where it holds few counts or few frames; the fit is a better one.
+    let speed = |t: f64| {
+        let (v, w) = fit.speed(t);
+        v.hypot(w)
+    };
+    onset.at = Some(at);
+    onset.low = speed(-0.5e-9 * slot).min(at);
+    onset.high = speed(most).max(at);
+    onset.sag = sag(back(whole, SAG + FLANK, slot), frame);
     Some(onset)
+}
+
+/// The last samples, over a time and no further back than the last place where a report is missing.
+fn back(samples: &[Sample], over: i64, slot: f64) -> &[Sample] {
+    let end = samples.last().map_or(0, |s| s.t);
+    let follow = |w: &&[Sample]| end - w[0].t <= over && gap(w[0].t, w[1].t, slot) < 1.6;
+    let near = samples.windows(2).rev().take_while(follow).count();
+    &samples[samples.len().saturating_sub(near + 1)..]
 }
 
 fn gap(a: i64, b: i64, slot: f64) -> f64 {
     (b - a) as f64 / slot.max(1.0)
 }
 
-fn sag(path: &Path, end: i64) -> Option<f64> {
-    let cut = path.places.partition_point(|p| p.0 <= end - SAG);
+/// Counted over foretold way in the last [`SAG`].
+fn sag(samples: &[Sample], frame: Frame) -> Option<f64> {
+    let path = Path::of(samples, frame);
+    let to = path.places.last()?;
+    let cut = path.places.partition_point(|p| p.0 <= to.0 - SAG);
     let (early, late) = path.places.split_at_checked(cut)?;
-    let (from, to) = (early.last()?, late.last()?);
+    let from = early.last().filter(|_| late.len() > 1)?;
     let fit = Path { places: early.to_vec() }.fit(from.0)?;
-    let foretold = fit.place((to.0 - from.0) as f64 * 1e-9) - fit.place(0.0);
-    Some((to.1 - from.1) / foretold).filter(|ratio| ratio.is_finite())
+    let begin = fit.place(0.0);
+    // From the fitted place, not the counted one, which may be half a frame off.
+    let ratio = (to.1 - begin) / (fit.place((to.0 - from.0) as f64 * 1e-9) - begin);
+    Some(ratio).filter(|ratio| ratio.is_finite())
 }
 
 /// Counted places, summed up: (time, along, across).
@@ -135,9 +168,9 @@ impl PathFit {
     }
 }
 
-/// Fastest speed over some reports running, counts per second: at least five of them, and 3 ms.
+/// Fastest speed over some reports running, counts per second: over [`PEAK`], and at least two of them.
 pub(super) fn fastest(samples: &[Sample], frame: Frame, slot: f64) -> f64 {
-    let rows = ((3e6 / slot.max(1.0)).ceil() as usize).clamp(5, 64);
+    let rows = ((PEAK / slot.max(1.0)).round() as usize).clamp(2, 200);
     let path = Path::of(samples, frame);
     let spans = path.places.windows(rows + 1).filter_map(|w| Some((w.first()?, w.last()?)));
     let dense = spans.filter(|(a, b)| gap(a.0, b.0, slot) < rows as f64 + 0.6 && b.0 > a.0);
