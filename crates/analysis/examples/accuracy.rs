@@ -16,6 +16,8 @@ mod dump;
 mod gain;
 #[path = "accuracy/intervals.rs"]
 mod intervals;
+#[path = "accuracy/limits.rs"]
+mod limits;
 #[path = "accuracy/near.rs"]
 mod near;
 #[path = "accuracy/run.rs"]
@@ -72,6 +74,7 @@ fn main() -> Result<(), Box<dyn Error + Send + Sync>> {
     println!("{}", studies::near(&plan));
     println!("{}", studies::families(&plan));
     println!("{}", gain::study(&plan));
+    println!("{}", limits::study(&plan));
     println!("Made in {:.0} s.", begin.elapsed().as_secs_f64());
     Ok(())
 }

@@ -8,7 +8,7 @@
 //!    short for it; [`mod@expected`]: how fast the hand must have been.
 //! 4. [`step`]: all of that for one resolution step.
 //! 5. [`families`]: one file per fault family; [`baseline`], [`lengths`], [`scale`], [`step_change`], [`gain_curve`], [`closure`]:
-//!    counts for a known travel.
+//!    counts for a known travel; [`tracking_limit`].
 //! 6. [`decision`], [`tolerances`]: pass, fail or inconclusive.
 //! 7. [`verdict`]: what is said, as it is written.
 //!
@@ -36,6 +36,7 @@ pub mod step;
 pub mod step_change;
 pub mod swipes;
 pub mod tolerances;
+pub mod tracking_limit;
 pub mod verdict;
 
 use families::{NOT_LOOKED_AT, REGISTRY, not_examined, spoiled};
@@ -172,7 +173,7 @@ fn step_verdict(view: &StepView, findings: &[Finding]) -> StepVerdict {
         gain_curve,
         left_out: lengths.map(|l| l.left_out).unwrap_or_default(),
         report_interval_ns: view.interval,
-        tracking_limit_m_s: None,
+        tracking_limit_m_s: tracking_limit::estimate(view, findings),
         families: Family::ALL.into_iter().filter_map(|family| families.remove(&family)).collect(),
     }
 }

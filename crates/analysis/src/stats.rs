@@ -1,6 +1,9 @@
 //! Location, spread and exact limits. Knows nothing of pointing devices.
 //!
-//! Distributions are statrs's; checked in the tests against certified and tabulated values.
+//! Distributions are statrs's; checked in the tests against certified and tabulated values. Linear least squares:
+//! [`regression`].
+
+pub mod regression;
 
 use statrs::distribution::{Beta, ContinuousCDF, Gamma, Normal, StudentsT};
 

@@ -349,7 +349,8 @@ pub struct StepVerdict {
     pub left_out: Vec<LeftOut>,
     /// Report interval in fast motion.
     pub report_interval_ns: Option<Quantity>,
-    /// Speed above which the sensor stops seeing; not estimated in these rules.
+    /// Speed above which the sensor stops seeing, the median over swipes: a value with its interval, or a bound (one
+    /// side is null, or the value is the middle of two bounds).
     pub tracking_limit_m_s: Option<Quantity>,
     /// All families.
     pub families: Vec<FamilyVerdict>,

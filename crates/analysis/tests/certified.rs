@@ -3,6 +3,7 @@
 
 #![allow(clippy::unwrap_used, reason = "a test that cannot go on should stop")]
 
+use slipgauge_analysis::stats::regression::least_squares;
 use slipgauge_analysis::stats::{mean, mean_sd};
 use std::path::Path;
 
@@ -56,5 +57,50 @@ fn means_and_standard_deviations_are_the_certified_ones() {
         let name = &set.name;
         assert!(digits(got_mean, set.mean) >= mean_digits, "{name}: mean {got_mean}, certified {}", set.mean);
         assert!(digits(got_sd, set.sd) >= sd_digits, "{name}: s {got_sd}, certified {}", set.sd);
+    }
+}
+
+/// NIST StRD, linear regression. Digits asked for follow the sets' own conditioning: double precision keeps 14 to 15 of
+/// a line's, about 7 of the collinear and of the fifth-degree sets'.
+#[test]
+fn regressions_are_the_certified_ones() {
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../fixtures/certified/linear");
+    // Name, first power of x (or none for several predictors), last power, digits of coefficients and of their errors.
+    let sets: [(&str, Option<(i32, i32)>, f64, f64); 7] = [
+        ("Norris", Some((0, 1)), 12.0, 12.0),
+        ("NoInt1", Some((1, 1)), 13.0, 13.0),
+        ("NoInt2", Some((1, 1)), 13.0, 13.0),
+        ("Pontius", Some((0, 2)), 11.0, 11.0),
+        ("Longley", None, 9.0, 9.0),
+        ("Wampler1", Some((0, 5)), 8.0, 0.0),
+        ("Wampler4", Some((0, 5)), 7.0, 10.0),
+    ];
+    for (name, powers, digits_b, digits_s) in sets {
+        let text = std::fs::read_to_string(folder.join(name).with_extension("dat")).unwrap();
+        let numbers = |line: &str| -> Vec<f64> {
+            line.split_whitespace().filter_map(|word| word.parse().ok()).collect()
+        };
+        let certified: Vec<Vec<f64>> = text
+            .lines()
+            .filter(|l| l.trim_start().starts_with('B') && numbers(l).len() == 2)
+            .map(numbers)
+            .collect();
+        let (_, data) = text.rsplit_once("Data:").unwrap();
+        let rows: Vec<Vec<f64>> = data.lines().skip(1).map(numbers).filter(|r| r.len() > 1).collect();
+        let y: Vec<f64> = rows.iter().map(|r| r[0]).collect();
+        let columns: Vec<Vec<f64>> = match powers {
+            Some((from, to)) => {
+                (from..=to).map(|power| rows.iter().map(|r| r[1].powi(power)).collect()).collect()
+            }
+            None => (0..7).map(|k| rows.iter().map(|r| if k == 0 { 1.0 } else { r[k] }).collect()).collect(),
+        };
+        assert_eq!(certified.len(), columns.len(), "{name}");
+        let fit = least_squares(&columns, &y).unwrap();
+        for (k, want) in certified.iter().enumerate() {
+            let (b, s) = (fit.coefficients[k], fit.error(k));
+            assert!(digits(b, want[0]) >= digits_b, "{name}: b{k} {b}, certified {}", want[0]);
+            let right = if want[1] == 0.0 { s < 1e-6 } else { digits(s, want[1]) >= digits_s };
+            assert!(right, "{name}: error of b{k} {s}, certified {}", want[1]);
+        }
     }
 }

@@ -1,0 +1,192 @@
+//! Tracking limit: the speed above which the sensor stops seeing motion.
+//!
+//! A sensor's limit is drawn anew for each swipe, lognormal about a median, and the median is what is stated. Each
+//! swipe with a silent [tracking loss](crate::families) tells its own limit, the [speed at the collapse](onset); each
+//! clean swipe tells that its limit lies above its peak. From both comes a [median with its interval](censored).
+//!
+//! A *value with an interval* is given only where the model holds; else a *bound* (one or both sides, made without the
+//! model), and where that cannot be had either, nothing:
+//!
+//! | needed for a value | else |
+//! |---|---|
+//! | [`LEAST`] failing swipes | bounds |
+//! | a report interval of [`FINEST`] at most: the speed changes by 5 % of a fast swipe's peak in 1 ms | bounds |
+//! | counts that do not sag before the loss | from below: the hand was faster than its counts |
+//! | a report that holds [`ROOM`] × the limit, and no clip | from below |
+//! | swipes that lose track are not seen faster elsewhere than where they lost it | from below, see next |
+//!
+//! *Acceleration.* A loss by acceleration begins at about one acceleration and at any speed; over swipes of one pace
+//! the two go together, and their scatters do not tell them apart. What does: a swipe that is seen, before or after, at
+//! well above the speed where it was lost (it is lost while the hand brakes, too). A speed limit forbids that, whatever
+//! its scatter between swipes. If half of the failing swipes show it, the limit is not one of speed, and the fastest
+//! that each swipe was seen at bounds it. (That it is acceleration is not said, nor how much: a spot on the surface
+//! looks the same.)
+//!
+//! The common uncertainty of the scale (travel, yaw) is added to the interval in quadrature.
+//! Assumes that the limit does not depend on the direction. Cost: O(swipes²) comparisons, O(reports before a collapse).
+
+pub mod censored;
+mod onset;
+
+use crate::families::{key, spoiled};
+use crate::scale;
+use crate::series::{Frame, Sample};
+use crate::stats::{mean_sd, t_quantile};
+use crate::step::{PhaseView, StepView, SwipeView};
+use crate::verdict::{Family, Finding, Quantity};
+use censored::Told;
+use onset::Onset;
+
+/// Failing swipes for a value. Fewer leave the scatter of the limit as good as unknown.
+const LEAST: usize = 5;
+/// Longest report interval for a value, nanoseconds: 1 ms and the tolerance of a clock.
+const FINEST: f64 = 1.05e6;
+/// A report must hold this multiple of the limit.
+const ROOM: f64 = 1.05;
+/// Counts this much short of what the flank foretells are a sag, if the mean over swipes is sure to lie below 1.
+const SAG: f64 = 0.02;
+/// A swipe that is seen this much faster than where it was lost was not lost by speed: five times the 1 % that both
+/// speeds are known to.
+const FASTER: f64 = 1.05;
+
+/// What is known of the limit at this step, in m/s.
+pub fn estimate(step: &StepView, findings: &[Finding]) -> Option<Quantity> {
+    let frame = step.frame?;
+    let known = scale::effective(step, findings);
+    let per_m = 1e3 * known.as_ref().map(|r| r.counts_per_mm).or(step.scale.map(|s| s.counts_per_mm))?;
+    // The uncertainty of the scale alone; unknown where it rests on the nominal resolution.
+    let relative = known.as_ref().map_or(UNKNOWN_SCALE, |r| r.uncertainty / r.counts_per_mm);
+    let spoiled = spoiled(findings);
+    let (mut told, mut failing, mut hidden) = (Vec::new(), Vec::new(), false);
+    for (phase, swipe) in step.swipes() {
+        let samples = phase.series.samples.get(swipe.swipe.rows.clone()).unwrap_or_default();
+        let Some(finding) = first_loss(phase, swipe, findings) else {
+            let short = swipe.swipe.one_travel - swipe.swipe.along > SHORT * swipe.swipe.one_travel;
+            if !short && !spoiled.contains(&key(phase, swipe)) {
+                let counted = onset::fastest(samples, frame, step.slot()) / per_m;
+                let expected = swipe.grid.peak() * step.scale?.counts_per_mm / per_m;
+                told.push(Told::Above(counted.min(expected)));
+            }
+            continue;
+        };
+        let (before, after) = samples.split_at(samples.partition_point(|s| s.t <= finding.begin_ns));
+        let Some(onset) = onset::find(before, frame, step.slot()) else { continue };
+        let elsewhere = [before, after].map(|part| onset::fastest(part, frame, step.slot()));
+        let peak = swipe.grid.peak() * step.scale?.counts_per_mm;
+        let one = Failing { onset, peak, elsewhere: elsewhere[0].max(elsewhere[1]) };
+        hidden |=
+            finding.kind != "silent" || one.thins_out(after, frame, finding) || fills_report(step, before);
+        failing.push(one);
+    }
+    hidden |= findings.iter().any(|f| f.family == Family::ReportCeiling && f.step == step.id);
+    let onset = crate::stats::median(&failing.iter().map(Failing::at).collect::<Vec<_>>());
+    hidden |= onset.is_some_and(|v| ceiling(step).is_some_and(|top| top < ROOM * v));
+    if 2 * failing.iter().filter(|f| f.elsewhere > FASTER * f.at()).count() > failing.len() {
+        told.extend(failing.iter().map(|f| Told::Above(f.elsewhere.max(f.onset.low) / per_m)));
+        return bound((censored::bounds(&told).0, None), relative);
+    }
+    told.extend(failing.iter().map(|f| f.told(per_m)));
+    if hidden || !failing.is_empty() && sags(&failing) != Some(false) {
+        return bound((censored::bounds(&told).0, None), relative);
+    }
+    let exact = failing.len() >= LEAST && failing.iter().all(|f| f.onset.at.is_some());
+    if !exact || step.interval.is_none_or(|q| q.value > FINEST) {
+        return bound(censored::bounds(&told), relative);
+    }
+    let median = censored::median(&told)?;
+    let common = 1.96 * relative * median.value;
+    Some(Quantity {
+        value: median.value,
+        low: Some(median.value - (median.value - median.low).hypot(common)),
+        high: Some(median.value + (median.high - median.value).hypot(common)),
+    })
+}
+
+/// A swipe shorter than the travel by this share may have lost track unnoticed, or was not made to the end: it says
+/// nothing of the limit.
+const SHORT: f64 = 0.02;
+/// More than this share of the speed at the collapse, over the [`AFTER`] nanoseconds after it, is no collapse.
+const GOES_ON: f64 = 0.1;
+/// See [`GOES_ON`].
+const AFTER: i64 = 4_000_000;
+/// The last reports before a collapse that are looked at for a full field.
+const LAST: usize = 10;
+
+/// True if one of the last reports holds all that its field can.
+fn fills_report(step: &StepView, before: &[Sample]) -> bool {
+    let full = |index: usize, counts: i32| top(step, index).is_some_and(|top| i64::from(counts).abs() >= top);
+    before.iter().rev().take(LAST).any(|s| full(0, s.x) || full(1, s.y))
+}
+
+/// Most counts that a report can hold on an axis.
+fn top(step: &StepView, index: usize) -> Option<i64> {
+    let limits = step.trace.formats.iter().filter_map(|f| Some((f.limits?[index], f.field_range?[index])));
+    // A descriptor that states no range leaves the field's own.
+    limits.map(|((_, high), (_, field))| if high > 0 { i64::from(high).min(field) } else { field }).max()
+}
+
+/// Fastest speed along the swipes that a report can hold, counts per second.
+fn ceiling(step: &StepView) -> Option<f64> {
+    let frame = step.frame?;
+    let holds = |index: usize, part: f64| Some(top(step, index)? as f64 / part.abs().max(1e-9));
+    Some(holds(0, frame.cos)?.min(holds(1, frame.sin)?) / (step.slot() * 1e-9))
+}
+
+/// Relative standard uncertainty of a scale that no clean slow swipes confirm: makers' steps are off by several per
+/// cent (common practice, no source), and the first look at the travel takes the longest of the swipes.
+const UNKNOWN_SCALE: f64 = 0.03;
+
+/// A bound as a quantity: what is known on one side is the value as well.
+fn bound((low, high): (Option<f64>, Option<f64>), relative: f64) -> Option<Quantity> {
+    let low = low.map(|v| v * (1.0 - 1.645 * relative));
+    let high = high.map(|v| v * (1.0 + 1.645 * relative));
+    let value = match (low, high) {
+        (Some(low), Some(high)) => 0.5 * (low + high),
+        (one, other) => one.or(other)?,
+    };
+    value.is_finite().then_some(Quantity { value, low, high })
+}
+
+/// A swipe that lost track; speeds in counts per second.
+struct Failing {
+    onset: Onset,
+    /// Highest speed expected.
+    peak: f64,
+    /// Highest speed seen before or after the loss.
+    elsewhere: f64,
+}
+
+impl Failing {
+    fn at(&self) -> f64 {
+        self.onset.at.unwrap_or(self.onset.low)
+    }
+
+    /// True if motion goes on after the collapse, only less of it.
+    fn thins_out(&self, after: &[Sample], frame: Frame, loss: &Finding) -> bool {
+        let end = loss.end_ns.min(loss.begin_ns.saturating_add(AFTER));
+        let counts: f64 = after.iter().take_while(|s| s.t < end).map(|s| frame.of(s).0).sum();
+        counts.abs() > GOES_ON * self.at() * (end - loss.begin_ns) as f64 * 1e-9
+    }
+
+    fn told(&self, per_m: f64) -> Told {
+        let at = self.at();
+        let low = self.onset.low.min(at);
+        let high = self.onset.high.max(at);
+        Told::Reached { low: low / per_m, at: at / per_m, high: high / per_m, peak: self.peak / per_m }
+    }
+}
+
+/// The first tracking loss in a swipe.
+fn first_loss<'a>(phase: &PhaseView, swipe: &SwipeView, findings: &'a [Finding]) -> Option<&'a Finding> {
+    let own = findings.iter().filter(|f| f.family == Family::TrackingLoss);
+    let here = own.filter(|f| (f.phase, f.swipe) == (phase.span.number, Some(swipe.swipe.number)));
+    here.min_by_key(|f| f.begin_ns)
+}
+
+/// Whether the counts before the losses fall short of their own flanks, over swipes; `None` where too few can tell.
+fn sags(failing: &[Failing]) -> Option<bool> {
+    let ratios: Vec<f64> = failing.iter().filter_map(|f| f.onset.sag).collect();
+    let (mean, sd) = mean_sd(&ratios).filter(|_| ratios.len() >= LEAST)?;
+    let n = ratios.len() as f64;
+    Some(mean < 1.0 - SAG && mean + t_quantile(0.95, n - 1.0) * sd / n.sqrt() < 1.0)
+}
