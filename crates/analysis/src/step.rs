@@ -164,6 +164,8 @@ pub struct StepView<'a> {
     pub travel: Option<Metres>,
     /// Provisional scale, for geometry.
     pub scale: Option<Scale>,
+    /// What lengths of swipes are held against, if there is enough of them.
+    pub measure: Option<Measure>,
     /// Phases of this step, in file order.
     pub phases: Vec<PhaseView>,
     /// Number of verdicts that share the chance of a false fail.
@@ -216,6 +218,7 @@ impl<'a> StepView<'a> {
             (_, None, Some(counts_per_mm)) => Some(Scale { counts_per_mm, basis: Basis::Nominal }),
             _ => None,
         };
+        let mut measure = None;
         if let (Some(frame), Some(counts)) = (frame, counts) {
             for phase in phases.iter_mut().filter(|p| is_swipes(&p.span)) {
                 let found = swipes::find(&phase.series, frame, counts);
@@ -224,9 +227,7 @@ impl<'a> StepView<'a> {
                 phase.unplaced = found.unplaced.max(asked.saturating_sub(seen));
                 phase.swipes = found.swipes.into_iter().map(SwipeView::new).collect();
             }
-            if let Some(scale) = scale {
-                mark_lengths(&mut phases, scale);
-            }
+            measure = scale.and_then(|scale| mark_lengths(&mut phases, scale));
         }
         let mut view = StepView {
             id,
@@ -242,6 +243,7 @@ impl<'a> StepView<'a> {
             reference_interval: other_nodes.and_then(|nodes| nodes.iter().find_map(|n| n.interval_ns)),
             travel,
             scale,
+            measure,
             phases,
             looks,
         };
@@ -323,19 +325,20 @@ impl<'a> StepView<'a> {
 
 /// Marks swipes that are shorter or longer than the slow ones (where those are to be trusted, else the medium ones), by
 /// more than slow and medium ones scatter.
-fn mark_lengths(phases: &mut [PhaseView], scale: Scale) {
+fn mark_lengths(phases: &mut [PhaseView], scale: Scale) -> Option<Measure> {
     let lengths = |p: &PhaseView| -> Vec<f64> { p.swipes.iter().map(|s| s.swipe.along).collect() };
     let slow: Vec<f64> = baseline_phases(phases).into_iter().flat_map(lengths).collect();
     let medium = phases.iter().filter(|p| p.span.phase.pace == Some(Pace::Medium));
     let slow = (scale.basis != Basis::OtherPace).then_some(slow);
     let groups: Vec<Vec<f64>> = slow.into_iter().chain(medium.map(lengths)).collect();
-    let Some(measure) = Measure::new(&groups, scale.counts_per_mm) else { return };
+    let measure = Measure::new(&groups, scale.counts_per_mm)?;
     let mut swipes: Vec<(&mut Swipe, bool)> = Vec::new();
     for phase in phases {
         let last = phase.swipes.len().saturating_sub(1);
         swipes.extend(phase.swipes.iter_mut().enumerate().map(|(i, s)| (&mut s.swipe, i == last)));
     }
     shortfall::mark(&mut swipes, measure);
+    Some(measure)
 }
 
 /// True for a phase in which swipes are made.

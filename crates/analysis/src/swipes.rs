@@ -57,7 +57,7 @@ struct Fragment {
     rows: Range<usize>,
     /// +1 or −1: the direction of its first part.
     sign: f64,
-    /// Length of its longest part.
+    /// Its length, or that of its longest part if that is more.
     reach: f64,
     along: f64,
     peak: f64,
@@ -360,7 +360,7 @@ fn merge(parts: &[&Fragment]) -> Fragment {
     Fragment {
         rows: first.rows.start..last.rows.end,
         sign: first.sign,
-        reach: parts.iter().map(|p| p.reach).fold(0.0, f64::max),
+        reach: parts.iter().map(|p| p.reach).fold(parts.iter().map(|p| p.along).sum::<f64>().abs(), f64::max),
         along: parts.iter().map(|p| p.along).sum(),
         peak: parts.iter().map(|p| p.peak).fold(0.0, f64::max),
         entry: first.entry,

@@ -29,6 +29,7 @@ pub mod censored;
 mod onset;
 
 use crate::families::{key, spoiled};
+use crate::lengths::Lengths;
 use crate::scale;
 use crate::series::{Frame, Sample};
 use crate::stats::{mean_sd, t_quantile};
@@ -52,7 +53,7 @@ const FASTER: f64 = 1.05;
 /// What is known of the limit at this step, in m/s.
 pub fn estimate(step: &StepView, findings: &[Finding]) -> Option<Quantity> {
     let frame = step.frame?;
-    let known = scale::effective(step, findings);
+    let known = Lengths::of(step, findings).and_then(|lengths| scale::effective(step, &lengths, findings));
     let per_m = 1e3 * known.as_ref().map(|r| r.counts_per_mm).or(step.scale.map(|s| s.counts_per_mm))?;
     // The uncertainty of the scale alone; unknown where it rests on the nominal resolution.
     let relative = known.as_ref().map_or(UNKNOWN_SCALE, |r| r.uncertainty / r.counts_per_mm);
@@ -178,7 +179,7 @@ impl Failing {
 
 /// The first tracking loss in a swipe.
 fn first_loss<'a>(phase: &PhaseView, swipe: &SwipeView, findings: &'a [Finding]) -> Option<&'a Finding> {
-    let own = findings.iter().filter(|f| f.family == Family::TrackingLoss);
+    let own = findings.iter().filter(|f| f.family == Family::TrackingLoss && f.kind != "short");
     let here = own.filter(|f| (f.phase, f.swipe) == (phase.span.number, Some(swipe.swipe.number)));
     here.min_by_key(|f| f.begin_ns)
 }

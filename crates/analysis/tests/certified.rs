@@ -66,7 +66,8 @@ fn means_and_standard_deviations_are_the_certified_ones() {
 fn regressions_are_the_certified_ones() {
     let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../fixtures/certified/linear");
     // Name, first power of x (or none for several predictors), last power, digits of coefficients and of their errors.
-    let sets: [(&str, Option<(i32, i32)>, f64, f64); 7] = [
+    type Set = (&'static str, Option<(i32, i32)>, f64, f64);
+    let sets: [Set; 7] = [
         ("Norris", Some((0, 1)), 12.0, 12.0),
         ("NoInt1", Some((1, 1)), 13.0, 13.0),
         ("NoInt2", Some((1, 1)), 13.0, 13.0),

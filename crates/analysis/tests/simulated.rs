@@ -146,7 +146,12 @@ fn a_sensor_that_loses_sight_above_a_speed_fails_by_tracking_loss() {
         let loss = family(&verdict, Family::TrackingLoss);
         assert_eq!((loss.verdict, loss.cause), (Outcome::Fail, Some(Cause::Sensor)), "{}", words(&verdict));
         assert!(of(&verdict, Family::Dropout).is_empty(), "one event, one cause\n{}", words(&verdict));
-        assert_eq!((verdict.verdict, step(&verdict).swipes.found), (Outcome::Fail, 40));
+        assert_eq!(
+            (verdict.verdict, step(&verdict).swipes.found),
+            (Outcome::Fail, 40),
+            "seed {seed} {}",
+            words(&verdict)
+        );
         // The distance that is missing comes out, though the device never told it.
         for finding in of(&verdict, Family::TrackingLoss).iter().filter(|f| f.phase == 4) {
             assert!((20.0..295.0).contains(&finding.size), "{}", words(&verdict));

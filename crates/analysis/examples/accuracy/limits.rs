@@ -9,7 +9,10 @@ use crate::table::Table;
 use slipgauge_sim::{Gain, Loss};
 
 /// Names, and how they are laid into a scene; the sensor's limit is `tracking.max_speed_m_s`.
-const KINDS: &[(&str, fn(&mut Scene))] = &[
+type Kind = (&'static str, fn(&mut Scene));
+
+/// What limits are tried on.
+const KINDS: &[Kind] = &[
     ("0.9 of peak", |s| limit(s, 0.9, Loss::Silent)),
     ("0.75 of peak", |s| limit(s, 0.75, Loss::Silent)),
     ("0.5 of peak", |s| limit(s, 0.5, Loss::Silent)),

@@ -7,7 +7,8 @@
 //! - *partial*: a [stretch](crate::erratic) in which a third and more of the counts are missing, from one report to the
 //!   next as no arm brakes, worth [`LEAST_MM`](crate::erratic::LEAST_MM) and more;
 //! - *short*: a swipe that comes up short ([`crate::shortfall`]) without any other finding and that the operator does not
-//!   explain: counts were lost in some way that does not show in the reports. Its cause is unknown.
+//!   explain: counts were lost in some way that does not show in the reports. Its cause is unknown. Where [`EVEN`] of a
+//!   phase's swipes are alike, short of what their median is: counts that are fewer all alike are a change of gain.
 //!
 //! Decides on the share of the fast swipes (all swipes where no pace was told) that show it, exact limits. Assumes the
 //! travel is known. Smallest found: a silence of two reports and 1 mm; partial loss of 2 mm that sets in by more than
@@ -18,6 +19,7 @@ mod limit;
 use super::{Detector, Event, in_swipe, key, not_examined, round, share, spoiled, swipes_with};
 use crate::erratic::{LEAST_MM, Wrong};
 use crate::silence::{MakeUp, Silence};
+use crate::stats::median;
 use crate::step::{PhaseView, StepView, SwipeView};
 use crate::verdict::{Cause, Family, FamilyVerdict, Finding};
 use limit::{Limit, Of};
@@ -28,6 +30,8 @@ pub(super) struct TrackingLoss;
 /// The expected speed in a tracking loss exceeds all reported speeds by this factor, where silences are too few to show
 /// a limit.
 const BEYOND: f64 = 1.1;
+/// Share of a phase's swipes that lie within placing of their median, where they are alike.
+const EVEN: f64 = 0.8;
 /// The factor from which on a dropout may as well be a loss of tracking.
 const ALIKE: f64 = 0.95;
 
@@ -89,9 +93,12 @@ impl Detector for TrackingLoss {
         }
         findings.extend(own);
         let told = spoiled(findings);
-        let untold = step.swipes().filter(|(p, s)| !told.contains(&key(p, s)));
-        let short: Vec<Finding> = untold.filter_map(|(phase, swipe)| short(step, phase, swipe)).collect();
-        findings.extend(short);
+        for phase in &step.phases {
+            let usual = usual(step, phase);
+            let untold = phase.swipes.iter().filter(|s| !told.contains(&key(phase, s)));
+            let short: Vec<Finding> = untold.filter_map(|swipe| short(step, phase, swipe, usual)).collect();
+            findings.extend(short);
+        }
     }
 
     fn decide(&self, step: &StepView, findings: &[Finding]) -> FamilyVerdict {
@@ -187,10 +194,21 @@ fn partial<'a>(
     })
 }
 
+/// Counts of one travel as a phase has it, if its swipes are alike; else as the slow ones have it.
+fn usual(step: &StepView, phase: &PhaseView) -> Option<f64> {
+    let measure = step.measure?;
+    let lengths: Vec<f64> = phase.swipes.iter().map(|s| s.swipe.along).collect();
+    let centre = median(&lengths)?;
+    let alike = lengths.iter().filter(|l| (**l - centre).abs() <= measure.most).count();
+    Some(if alike as f64 >= EVEN * lengths.len() as f64 { centre } else { measure.one_travel })
+}
+
 /// A swipe that is short for no reason that shows.
-fn short(step: &StepView, phase: &PhaseView, view: &SwipeView) -> Option<Finding> {
+fn short(step: &StepView, phase: &PhaseView, view: &SwipeView, usual: Option<f64>) -> Option<Finding> {
     let (swipe, scale) = (&view.swipe, step.scale?);
-    if !swipe.is_short() || step.host.explain(swipe.begin, swipe.end) || step.travel.is_none() {
+    let missing = usual? - swipe.along;
+    let explained = !swipe.is_short() || step.host.explain(swipe.begin, swipe.end);
+    if missing <= step.measure?.most || explained || step.travel.is_none() {
         return None;
     }
     let event = Event {
@@ -198,13 +216,14 @@ fn short(step: &StepView, phase: &PhaseView, view: &SwipeView) -> Option<Finding
         kind: "short",
         begin: swipe.begin,
         end: swipe.end,
-        size: -swipe.surplus / scale.counts_per_mm,
+        size: missing / scale.counts_per_mm,
         unit: "mm of travel",
         cause: Cause::Unknown,
     };
     let evidence: Value = json!({
         "counts": round(swipe.along, 0),
-        "counts_short": round(-swipe.surplus, 0),
+        "counts_short": round(missing, 0),
+        "counts_of_placing": round(step.measure?.most, 0),
         "peak_m_s": round(view.grid.peak() * 1e-3, 3),
     });
     Some(in_swipe(step, phase, view, event, evidence))
