@@ -120,7 +120,7 @@ fn start(
     let scale = step.scale?.counts_per_mm;
     let hand = HAND_M_S2 * 1e3 * scale * (slot * 1e-9) * (slot * 1e-9);
     let per_slot = (mean - slope.max(0.0).min(hand) * middle).max(0.0);
-    let acceleration = slope.clamp(1e-9, hand);
+    let acceleration = slope.min(hand).max(1e-9);
     let slots = per_slot / acceleration;
     let unsaid = 0.5 * per_slot * slots;
     Some(Start { t, before, first: along(&samples[row]), per_slot, unsaid, slots })

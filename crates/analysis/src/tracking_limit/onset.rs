@@ -69,7 +69,7 @@ pub(super) fn find(samples: &[Sample], frame: Frame, slot: f64) -> Option<Onset>
     let sign = fit.speed(0.0).0.signum();
     let target = sign * (b.1 + along);
     // The collapse lies between the last whole report and one interval after the last that counted.
-    let most = ((last.t - end) as f64 + slot).clamp(0.0, 2.5 * slot) * 1e-9;
+    let most = ((last.t - end) as f64 + slot).min(2.5 * slot).max(0.0) * 1e-9;
     let (mut early, mut late) = (0.0, most);
     for _ in 0..40 {
         let middle = 0.5 * (early + late);
