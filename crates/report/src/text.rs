@@ -111,6 +111,15 @@ fn write_step(out: &mut String, v: &Verdict, s: &StepVerdict) -> std::fmt::Resul
     if let Some(q) = s.report_interval_ns {
         paragraph(out, "  ", &format!("report interval {} ms", interval(q.scaled(1e-6), 4)))?;
     }
+    if let Some(q) = s.tracking_limit_m_s {
+        let words = match (q.low, q.high) {
+            (Some(_), Some(_)) => Some(format!("loses track at {} m/s", interval(q, 2))),
+            (Some(low), None) => Some(format!("tracking limit above {}", speed(low))),
+            (None, Some(high)) => Some(format!("tracking limit below {}", speed(high))),
+            (None, None) => None,
+        };
+        words.map_or(Ok(()), |words| paragraph(out, "  ", &words))?;
+    }
     let (examined, rest): (Vec<_>, Vec<_>) = s.families.iter().partition(|f| !f.criteria.is_empty());
     for family in examined {
         write_family(out, family)?;

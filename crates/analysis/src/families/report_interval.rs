@@ -131,6 +131,9 @@ fn centre(step: &StepView, got: &Measured) -> Option<Criterion> {
     Some(inside("interval over nominal", "relative", value, u, got.clock.df, tolerance, step.looks))
 }
 
+/// A period that is less likely than this by chance is told, whether or not it is a fault.
+const TOLD: f64 = 0.01;
+
 impl Detector for ReportInterval {
     fn family(&self) -> Family {
         Family::ReportInterval
@@ -262,7 +265,10 @@ fn words(got: &Measured) -> String {
     };
     let line = got.line.map_or_else(String::new, |l| {
         let (us, reports, p) = (l.amplitude * 1e-3, 1.0 / l.frequency, l.p_false);
-        format!("; strongest period {reports:.1} reports, {us:.1} µs (p {p:.2e})")
+        match p < TOLD {
+            true => format!("; every {reports:.1} reports a swing of {us:.1} µs (chance {p:.0e})"),
+            false => "; no period in it".to_owned(),
+        }
     });
     format!(
         "{:.4} ms in {} reports, {against}; stamps scatter by {:.1} µs, {:.1} % of intervals off by over a quarter{line}",

@@ -108,10 +108,9 @@ impl Detector for TrackingLoss {
         let examined = step.fast_swipes().map(|(p, s)| key(p, s)).collect();
         let mut out = share(step, Family::TrackingLoss, findings, &examined, " at the fast pace");
         let own = || findings.iter().filter(|f| f.family == Family::TrackingLoss);
-        let onsets = own().filter_map(|f| f.evidence.get("onset_m_s")?.as_f64());
-        let onset = onsets.fold(f64::INFINITY, f64::min);
-        if onset.is_finite() {
-            out.because += &format!(", from {onset:.2} m/s ({:.0} in/s)", onset / 0.0254);
+        let onsets: Vec<f64> = own().filter_map(|f| f.evidence.get("onset_m_s")?.as_f64()).collect();
+        if let Some(onset) = median(&onsets) {
+            out.because += &format!(", mostly from {onset:.2} m/s ({:.0} in/s)", onset / 0.0254);
         }
         let short = own().filter(|f| f.kind == "short").count();
         if short > 0 {

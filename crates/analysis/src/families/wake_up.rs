@@ -200,7 +200,7 @@ impl Detector for WakeUp {
         });
         let out = share(step, Family::WakeUp, findings, &examined, " that began after rest");
         if !any && out.verdict == Outcome::Inconclusive {
-            let why = format!("{} swipes began after a rest in which no report came", examined.len());
+            let why = format!("only {} swipes began after a rest without reports: too few", examined.len());
             return not_examined(step, Family::WakeUp, &why);
         }
         out

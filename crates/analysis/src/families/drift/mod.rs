@@ -356,6 +356,7 @@ fn because(
     let counts = looks.iter().map(|l| l.rest.calm().count()).sum::<usize>();
     let mut text = match (said.is_empty(), counts) {
         (true, 0) => format!("not one count in {seconds:.1} s"),
+        (true, 1) => format!("one single count in {seconds:.1} s"),
         (true, n) => format!("nothing but {n} single counts in {seconds:.1} s"),
         (false, _) => format!("{} over {seconds:.1} s", said.join("; ")),
     };
