@@ -223,9 +223,10 @@ pub struct Step {
 }
 
 impl Step {
-    /// The nominal resolution, if it is a positive number.
+    /// The nominal resolution, if it is a number that a device may have: between 0.01 and 10 million counts per inch.
     pub fn nominal(&self) -> Option<CountsPerMetre> {
-        self.nominal_counts_per_inch.filter(|c| c.is_finite() && *c > 0.0).map(CountsPerMetre::from_per_inch)
+        let told = self.nominal_counts_per_inch.filter(|c| (0.01..1e7).contains(c));
+        told.map(CountsPerMetre::from_per_inch)
     }
 }
 
