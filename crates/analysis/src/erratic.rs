@@ -52,6 +52,8 @@ const CONTIGUOUS_MANY: f64 = 2.2;
 const END_ZONE_MM: f64 = 8.0;
 /// Motion runs in a direction again if what lies across it is less than this share (14 degrees).
 const ACROSS: f64 = 0.25;
+/// Two stretches of false motion this near to each other are one event, nanoseconds.
+const ONE_EVENT: i64 = 20_000_000;
 /// Thin counts: at most this share of what was due.
 const THIN: f64 = 0.67;
 /// False or missing motion worth reporting, mm.
@@ -106,6 +108,22 @@ pub struct Stretch {
     pub recovered: bool,
 }
 
+impl Stretch {
+    /// True if another one that follows is the same event: the way back from false motion is as abrupt as the way there.
+    fn joins(&self, next: &Stretch) -> bool {
+        next.begin.saturating_sub(self.end) <= ONE_EVENT
+            && self.wrong != Wrong::Thin
+            && next.wrong != Wrong::Thin
+    }
+
+    fn extend(&mut self, next: Stretch) {
+        self.rows.end = next.rows.end;
+        self.end = next.end;
+        self.counts = (self.counts.0 + next.counts.0, self.counts.1 + next.counts.1);
+        self.recovered = next.recovered;
+    }
+}
+
 /// What a search needs to know beside the series.
 pub struct Bench {
     /// Counts per millimetre.
@@ -117,7 +135,7 @@ pub struct Bench {
 /// Searches one swipe.
 pub fn find(series: &Series, frame: Frame, swipe: &Swipe, bench: &Bench) -> Vec<Stretch> {
     let Some(mut search) = Search::new(series, frame, swipe, bench) else { return Vec::new() };
-    let mut found = Vec::new();
+    let mut found: Vec<Stretch> = Vec::new();
     let mut row = search.inner.start;
     while row < search.inner.end {
         match search.at(row) {
@@ -125,8 +143,12 @@ pub fn find(series: &Series, frame: Frame, swipe: &Swipe, bench: &Bench) -> Vec<
                 let end = stretch.rows.end - swipe.rows.start;
                 let after = search.cells.iter().position(|c| c.rows.start >= end);
                 row = after.unwrap_or(search.cells.len()).max(row + 1);
-                search.since = row;
-                found.push(stretch);
+                // The first cell after it may still be false in part.
+                search.since = row + 1;
+                match found.last_mut() {
+                    Some(last) if last.joins(&stretch) => last.extend(stretch),
+                    _ => found.push(stretch),
+                }
             }
             None => row += 1,
         }

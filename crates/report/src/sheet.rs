@@ -142,7 +142,11 @@ fn top_speed(swipe: &SwipeView) -> f64 {
 fn draw_still(pen: &mut Pen, step: &StepView, said: &StepVerdict) {
     let Some(counts_per_mm) = step.counts_per_mm() else { return };
     let phases: Vec<&PhaseView> = step.still().collect();
-    let because = said.families.iter().find(|f| f.family == Family::Drift).map_or("", |f| f.because.as_str());
+    let because = said
+        .families
+        .iter()
+        .find(|f| f.family == Family::Drift)
+        .map_or("", |f| f.because.split(';').next().unwrap_or_default());
     for (phase, area) in phases.iter().zip(pen.grid(phases.len(), (4, 200.0))) {
         pen.parts.push(still::draw(phase, counts_per_mm, because, area));
     }

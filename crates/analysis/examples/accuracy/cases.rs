@@ -77,6 +77,11 @@ fn false_motion(label: &Label, truth: &Truth) -> bool {
     label.size >= (2.0 * bound_mm).max(2.0) && counts_per_slot(truth, m_s) >= DUE
 }
 
+/// The smallest repeat that the header states where frames beat against reports: 4 % of the travel, beyond placing.
+fn repeated(label: &Label, truth: &Truth) -> bool {
+    beyond_placing(label, truth) && label.size >= 40.0 * truth.travel_m
+}
+
 /// Likewise of carry-on and of swipes that are short: 2 mm, and twelve standard deviations of a stop.
 fn beyond_placing(label: &Label, truth: &Truth) -> bool {
     let stops_mm = 1e3 * truth.bench.hand.placement_scatter_m;
@@ -266,7 +271,7 @@ pub const CASES: &[Case] = &[
         Family::SpinOut,
         (&[0.9, 0.6], "of peak"),
         |s, x| limit(s, x, Loss::Repeat { fade_s: 0.0 }),
-        Score::Events(two_mm),
+        Score::Events(repeated),
     ),
     case(
         "carry-on steady",
