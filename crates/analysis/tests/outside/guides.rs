@@ -1,0 +1,105 @@
+//! Guides and standards: worked examples of JCGM 100:2008 (GUM), JCGM 106:2012, ISO 14253-1's rule, success runs.
+
+use crate::agree;
+use slipgauge_analysis::decision::{inside, share_at_most};
+use slipgauge_analysis::stats::regression::least_squares;
+use slipgauge_analysis::stats::{effective_df, mean_sd, proportion_high, t_quantile};
+use slipgauge_analysis::verdict::Outcome::{Fail, Inconclusive, Pass};
+use statrs::distribution::{ContinuousCDF, Normal};
+
+/// JCGM 100:2008 H.1, end gauge: combined standard uncertainty 32 nm, 16 effective degrees of freedom, t for 99 % 2.92,
+/// expanded uncertainty 93 nm. (The contributions are from memory; what comes of them is the published result.)
+#[test]
+fn the_end_gauge_has_its_expanded_uncertainty() {
+    let parts = [(25.0, 18.0), (9.7, 25.6), (2.9, 50.0), (16.6, 2.0)];
+    let combined = parts.iter().fold(0.0f64, |sum, (u, _)| sum.hypot(*u));
+    assert_eq!(combined.round(), 32.0);
+    let t = t_quantile(0.995, effective_df(&parts).floor());
+    agree("t", t, 2.92, 3);
+    assert_eq!((t * combined).round(), 93.0);
+}
+
+/// JCGM 100:2008 H.2: five readings each; resistance V cos(phi)/I 127.732 ohm, reactance 219.847, impedance 254.260.
+/// The means' standard uncertainties 0.0032 V, 0.0095 mA, 0.00075 rad. (Inputs from memory, results published.)
+#[test]
+fn resistance_and_reactance_come_out_of_their_readings() {
+    let (v, sv) = mean_sd(&[5.007, 4.994, 5.005, 4.990, 4.999]).unwrap();
+    let (i, si) = mean_sd(&[19.663e-3, 19.639e-3, 19.640e-3, 19.685e-3, 19.678e-3]).unwrap();
+    let (phi, sphi) = mean_sd(&[1.0456, 1.0438, 1.0468, 1.0428, 1.0433]).unwrap();
+    agree("resistance", v / i * phi.cos(), 127.732, 6);
+    agree("reactance", v / i * phi.sin(), 219.847, 6);
+    agree("impedance", v / i, 254.260, 6);
+    let of_mean = |s: f64| s / 5f64.sqrt();
+    agree("u(V)", of_mean(sv), 0.0032, 2);
+    agree("u(I)", of_mean(si), 0.0095e-3, 2);
+    agree("u(phi)", of_mean(sphi), 0.00075, 2);
+}
+
+/// JCGM 100:2008 H.3, calibration of a thermometer about 20 degrees: y1 −0.1712 (0.0029), y2 0.00218 (0.00067),
+/// correlation −0.930, s 0.0035; at 30 degrees −0.1494 (0.0041).
+#[test]
+fn the_thermometers_line_has_its_published_uncertainties() {
+    let t = [21.521, 22.012, 22.512, 23.003, 23.507, 23.999, 24.513, 25.002, 25.503, 26.010, 26.511];
+    let b = [-0.171, -0.169, -0.166, -0.159, -0.164, -0.165, -0.156, -0.157, -0.159, -0.161, -0.160];
+    let x: Vec<f64> = t.iter().map(|t| t - 20.0).collect();
+    let fit = least_squares(&[vec![1.0; x.len()], x], &b).unwrap();
+    agree("y1", fit.coefficients[0], -0.1712, 4);
+    agree("u(y1)", fit.error(0), 0.0029, 2);
+    agree("y2", fit.coefficients[1], 0.00218, 3);
+    agree("u(y2)", fit.error(1), 0.00067, 2);
+    agree("correlation", fit.covariance(0, 1) / (fit.error(0) * fit.error(1)), -0.930, 3);
+    agree("s", fit.residual_sd, 0.0035, 2);
+    let (at, u) = fit.at(&[1.0, 10.0]);
+    agree("correction at 30", at, -0.1494, 4);
+    agree("its uncertainty", u, 0.0041, 2);
+}
+
+/// JCGM 106:2012, a value of 13.6 with standard uncertainty 1.8 against limits 12.5 and 16.3 conforms with 66.3 % (inputs
+/// from memory, the arithmetic recomputed): neither shown.
+#[test]
+fn a_value_that_conforms_two_times_in_three_is_inconclusive() {
+    let normal = Normal::standard();
+    let conforms = normal.cdf((16.3 - 13.6) / 1.8) - normal.cdf((12.5 - 13.6) / 1.8);
+    agree("probability", conforms, 0.6626, 4);
+    let got = inside("x", "1", 13.6, 1.8, f64::INFINITY, [Some(12.5), Some(16.3)], 1).verdict;
+    assert_eq!(got, Inconclusive);
+}
+
+/// JCGM 106:2012 8.3.2: with a guard band of r U a value at the acceptance limit conforms with at least Phi(2 r); r = 1
+/// gives 97.7 %. Ours takes the one-sided 95 %: 1.645 u (ISO 14253-1 rounds to 1.65), and no value that conforms with less
+/// than 95 % passes, none that conforms with more fails.
+#[test]
+fn the_guard_band_keeps_what_it_promises() {
+    let (u, limit) = (0.05, 2.0);
+    let normal = Normal::standard();
+    agree("r = 1", normal.cdf(2.0), 0.9772, 4);
+    let mut seen = Vec::new();
+    for step in 0..=400 {
+        let y = 1.8 + step as f64 * 0.001;
+        let conforms = normal.cdf((limit - y) / u);
+        let verdict = inside("x", "1", y, u, f64::INFINITY, [None, Some(limit)], 1).verdict;
+        assert!((verdict == Pass) == (conforms >= 0.95), "{y}: {conforms} {verdict:?}");
+        assert!(verdict != Fail || conforms < 0.001 + 1e-9, "{y}: {conforms}");
+        if !seen.contains(&verdict) {
+            seen.push(verdict);
+        }
+    }
+    assert_eq!(seen, [Pass, Inconclusive, Fail]);
+}
+
+/// Success runs n = ceil(ln(1 − C) / ln R), recomputed: C 95 % R 95 % 59; C 90 % R 95 % 45; C 95 % R 90 % 29; C 95 % R 99 %
+/// 299. One clean swipe fewer does not bound the share.
+#[test]
+fn clean_runs_bound_a_share_at_their_tabulated_sizes() {
+    for (confidence, reliability, n) in
+        [(0.95, 0.95, 59), (0.90, 0.95, 45), (0.95, 0.90, 29), (0.95, 0.99, 299u32)]
+    {
+        let high = |n| proportion_high(0, n, 1.0 - confidence);
+        assert!(
+            high(n) <= 1.0 - reliability && high(n - 1) > 1.0 - reliability,
+            "{confidence} {reliability}"
+        );
+    }
+    let screen = |n| share_at_most("x", "1", 0, n, 0.18, 1).verdict;
+    assert_eq!((screen(16), screen(15)), (Pass, Inconclusive));
+}
