@@ -165,3 +165,98 @@ pub fn bounds(told: &[Told]) -> (Option<f64>, Option<f64>) {
     let high = steps.into_iter().take_while(|&v| surely_below(v)).last();
     (low, high)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::stats::mean_sd;
+    use rand_xoshiro::Xoshiro256PlusPlus;
+    use rand_xoshiro::rand_core::{Rng as _, SeedableRng as _};
+
+    struct Chance(Xoshiro256PlusPlus);
+
+    impl Chance {
+        fn uniform(&mut self) -> f64 {
+            ((self.0.next_u64() >> 11) as f64 + 0.5) / (1u64 << 53) as f64
+        }
+
+        /// Box & Muller 1958.
+        fn normal(&mut self) -> f64 {
+            (-2.0 * self.uniform().ln()).sqrt() * (std::f64::consts::TAU * self.uniform()).cos()
+        }
+
+        /// Swipes whose peaks lie about the median limit of 2, each limit seen to within 0.5 %.
+        fn session(&mut self, swipes: usize, scatter: f64) -> Vec<Told> {
+            let one = |_| {
+                let limit = 2.0 * (scatter * self.normal()).exp();
+                let peak = 2.0 * (0.85 + 0.4 * self.uniform());
+                match peak > limit {
+                    true => Told::Reached { low: 0.995 * limit, at: limit, high: 1.005 * limit, peak },
+                    false => Told::Above(peak),
+                }
+            };
+            (0..swipes).map(one).collect()
+        }
+    }
+
+    /// Where every limit was seen the interval is Student's on the logarithms: recomputed from its formula.
+    #[test]
+    fn with_nothing_censored_the_interval_is_students() {
+        let limits = [1.93, 2.02, 1.98, 2.07, 2.00, 1.95];
+        let told = limits.map(|at| Told::Reached { low: at, at, high: at, peak: 3.0 });
+        let got = median(&told).unwrap();
+        let (mean, sd) = mean_sd(&limits.map(f64::ln)).unwrap();
+        let half = t_quantile(0.975, 5.0) * sd / 6f64.sqrt();
+        assert!((got.value / mean.exp() - 1.0).abs() < 1e-5, "{got:?}");
+        assert!((got.low / (mean - half).exp() - 1.0).abs() < 1e-4, "{got:?}");
+        assert!((got.high / (mean + half).exp() - 1.0).abs() < 1e-4, "{got:?}");
+    }
+
+    /// 95 % of 400 sessions, give or take 3.3 standard deviations: 91.4 to 98.6 %.
+    #[test]
+    fn the_interval_covers_and_is_unbiased_with_half_of_the_swipes_clean() {
+        let mut chance = Chance(Xoshiro256PlusPlus::seed_from_u64(7));
+        for (swipes, scatter) in [(20, 0.03), (12, 0.08)] {
+            let got: Vec<Median> =
+                (0..400).filter_map(|_| median(&chance.session(swipes, scatter))).collect();
+            assert!(got.len() >= 390, "{}", got.len());
+            let covered = got.iter().filter(|m| (m.low..=m.high).contains(&2.0)).count() as f64;
+            let share = covered / got.len() as f64;
+            assert!((0.914..=0.986).contains(&share), "{swipes} swipes: {share}");
+            let mean = got.iter().map(|m| m.value.ln()).sum::<f64>() / got.len() as f64;
+            assert!((mean.exp() / 2.0 - 1.0).abs() < 0.01, "{swipes} swipes: {}", mean.exp());
+        }
+    }
+
+    #[test]
+    fn bounds_hold_in_95_percent_without_a_model() {
+        let mut chance = Chance(Xoshiro256PlusPlus::seed_from_u64(11));
+        let mut broken = 0;
+        for _ in 0..600 {
+            let (low, high) = bounds(&chance.session(20, 0.05));
+            broken += usize::from(low.is_some_and(|v| v > 2.0) || high.is_some_and(|v| v < 2.0));
+        }
+        // 30 expected at most; 3.3 standard deviations more.
+        assert!(broken <= 48, "{broken} of 600");
+    }
+
+    #[test]
+    fn five_clean_swipes_bound_the_limit_and_four_do_not() {
+        let clean = |n: usize| bounds(&vec![Told::Above(2.5); n]);
+        assert_eq!(clean(5), (Some(2.5), None));
+        assert_eq!(clean(4), (None, None));
+    }
+
+    #[test]
+    fn what_no_swipe_can_tell_is_none_and_no_panic() {
+        let reached = |at: f64| Told::Reached { low: at, at, high: at, peak: at };
+        for odd in [f64::NAN, f64::INFINITY, 0.0, -1.0, 1e300] {
+            let told = [reached(odd), reached(2.0), Told::Above(odd), reached(2.0)];
+            let (got, _) = (median(&told), bounds(&told));
+            assert!(got.is_none_or(|m| m.value.is_finite()), "{odd}: {got:?}");
+        }
+        assert_eq!((median(&[]), median(&[reached(2.0)])), (None, None));
+        assert_eq!(bounds(&[]), (None, None));
+        assert!(median(&[reached(2.0), reached(2.0)]).is_some_and(|m| (m.value - 2.0).abs() < 1e-6));
+    }
+}

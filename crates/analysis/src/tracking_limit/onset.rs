@@ -48,8 +48,10 @@ pub(super) fn find(samples: &[Sample], frame: Frame, slot: f64) -> Option<Onset>
     let (last, whole) = samples.split_last()?;
     let end = whole.last()?.t;
     // Back over the window, and no further than the last place where a report is missing.
-    let near =
-        whole.windows(2).rev().take_while(|w| end - w[0].t <= WINDOW && gap(w[0].t, w[1].t, slot) < 1.6);
+    let near = whole
+        .windows(2)
+        .rev()
+        .take_while(|w| end.saturating_sub(w[0].t) <= WINDOW && gap(w[0].t, w[1].t, slot) < 1.6);
     let whole = &whole[whole.len() - 1 - near.count()..];
     let path = Path::of(whole, frame);
     let [.., a, b, c] = path.places.as_slice() else { return None };
@@ -57,7 +59,7 @@ pub(super) fn find(samples: &[Sample], frame: Frame, slot: f64) -> Option<Onset>
         |a: &(i64, f64, f64), b: &(i64, f64, f64)| (b.1 - a.1).hypot(b.2 - a.2) / ((b.0 - a.0) as f64 * 1e-9);
     let (before, low) = (speed(a, b), speed(b, c));
     // From the middle of the last whole interval to the latest instant of the collapse.
-    let reach = 1.5 + (last.t - end) as f64 / slot.max(1.0);
+    let reach = 1.5 + last.t.saturating_sub(end) as f64 / slot.max(1.0);
     let high = low + reach.clamp(0.0, 3.0) * (low - before).max(0.0);
     if !low.is_finite() || !high.is_finite() {
         return None;
@@ -69,7 +71,7 @@ pub(super) fn find(samples: &[Sample], frame: Frame, slot: f64) -> Option<Onset>
     let sign = fit.speed(0.0).0.signum();
     let target = sign * (b.1 + along);
     // The collapse lies between the last whole report and one interval after the last that counted.
-    let most = ((last.t - end) as f64 + slot).min(2.5 * slot).max(0.0) * 1e-9;
+    let most = (last.t.saturating_sub(end) as f64 + slot).min(2.5 * slot).max(0.0) * 1e-9;
     let (mut early, mut late) = (0.0, most);
     for _ in 0..40 {
         let middle = 0.5 * (early + late);
@@ -95,7 +97,7 @@ pub(super) fn find(samples: &[Sample], frame: Frame, slot: f64) -> Option<Onset>
 /// The last samples, over a time and no further back than the last place where a report is missing.
 fn back(samples: &[Sample], over: i64, slot: f64) -> &[Sample] {
     let end = samples.last().map_or(0, |s| s.t);
-    let follow = |w: &&[Sample]| end - w[0].t <= over && gap(w[0].t, w[1].t, slot) < 1.6;
+    let follow = |w: &&[Sample]| end.saturating_sub(w[0].t) <= over && gap(w[0].t, w[1].t, slot) < 1.6;
     let near = samples.windows(2).rev().take_while(follow).count();
     &samples[samples.len().saturating_sub(near + 1)..]
 }
