@@ -22,6 +22,7 @@ pub mod erratic;
 pub mod expected;
 pub mod families;
 pub mod gain_curve;
+pub mod grid;
 pub mod intervals;
 pub mod lengths;
 pub mod pair;

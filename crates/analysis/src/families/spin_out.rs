@@ -17,7 +17,8 @@
 
 use super::{Detector, Event, in_swipe, key, not_examined, round, share, swipes_with};
 use crate::erratic::{ARM_ACCELERATION, LEAST_MM, Stretch, Wrong};
-use crate::step::{Grid, PhaseView, StepView};
+use crate::grid::Grid;
+use crate::step::{PhaseView, StepView};
 use crate::verdict::{Cause, Family, FamilyVerdict, Finding};
 use serde_json::json;
 

@@ -2,7 +2,7 @@
 
 use super::{Area, Scale, line};
 use maud::{Markup, html};
-use slipgauge_analysis::step::Grid;
+use slipgauge_analysis::grid::Grid;
 
 /// Draws the strip of one swipe.
 pub fn draw(grid: &Grid, area: Area, time: Scale) -> Markup {

@@ -4,7 +4,8 @@
 use super::{Area, Scale, arrivals, co, label, line, number, ticks};
 use crate::text;
 use maud::{Markup, html};
-use slipgauge_analysis::step::{Grid, SwipeView};
+use slipgauge_analysis::grid::Grid;
+use slipgauge_analysis::step::SwipeView;
 use slipgauge_analysis::verdict::{Direction, Family, Finding};
 
 /// How much stands around the plot.

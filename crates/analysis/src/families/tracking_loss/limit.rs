@@ -17,9 +17,10 @@
 //! Speed and acceleration are tried, the less likely one holds. Assumes that a fault of the link does not know the
 //! speed. Cost: O(slots).
 
+use crate::grid::Grid;
 use crate::series::DUE;
 use crate::silence::{MakeUp, Silence};
-use crate::step::{Grid, PhaseView, StepView, SwipeView};
+use crate::step::{PhaseView, StepView, SwipeView};
 use statrs::distribution::{Binomial, DiscreteCDF};
 
 /// Chance at which silences are no longer taken for accidents.
