@@ -4,7 +4,7 @@
 //! Rayleigh's test of direction asks whether the n products ab agree; but spans have a cadence, and events may have a
 //! place of their own in a span. So it is held against all ways to pair the same begins with the same places:
 //! z = |Σ ab − n ā b̄|² (n − 1) / (n² (1 − |ā|²)(1 − |b̄|²)), whose mean is 1 (variance of a sum over random pairings,
-//! Hoeffding 1951, from memory), and P[Z > z] = e^{−z}. The highest of all f is more: its false-alarm level is bounded by
+//! Hoeffding 1951, from memory), and Pr(Z above z) = e^(−z). The highest of all f is more: its false-alarm level is bounded by
 //! e^{−z} (1 + W √z), W = Δf √(4π var t) (the number of times that a smooth random function crosses a level, as Baluev,
 //! MNRAS 385:1279, 2008, reckons it; from memory, checked on noise).
 //!

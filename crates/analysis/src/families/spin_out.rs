@@ -2,7 +2,7 @@
 //!
 //! Detects [stretches](crate::erratic) away from the stops whose counts run backwards, across the swipe or faster than
 //! any arm, from one report to the next as no arm can, and those that repeat the same motion across a hidden peak; each
-//! worth at least [`LEAST_MM`](crate::erratic::LEAST_MM) of motion that the expected speed does not account for. Left
+//! worth at least [`LEAST_MM`] of motion that the expected speed does not account for. Left
 //! out: swipes that clip, and what a stall of this computer explains.
 //!
 //! Decides on the share of swipes that show it, exact limits. Told apart from a bounce (within the end zone, after the

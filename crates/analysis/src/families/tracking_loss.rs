@@ -5,7 +5,7 @@
 //!   reports ([`limit`]); or one that holds the fastest part of its swipe, faster by a tenth than all that the device
 //!   has reported at this step; or counts that end at speed in a swipe that comes up short;
 //! - *partial*: a [stretch](crate::erratic) in which a third and more of the counts are missing, from one report to the
-//!   next as no arm brakes, worth [`LEAST_MM`](crate::erratic::LEAST_MM) and more;
+//!   next as no arm brakes, worth [`LEAST_MM`] and more;
 //! - *short*: a swipe that comes up short ([`crate::shortfall`]) without any other finding and that the operator does not
 //!   explain: counts were lost in some way that does not show in the reports. Its cause is unknown. Where [`EVEN`] of a
 //!   phase's swipes are alike, short of what their median is: counts that are fewer all alike are a change of gain.
