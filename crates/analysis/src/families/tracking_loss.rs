@@ -30,8 +30,9 @@ pub(super) struct TrackingLoss;
 /// The expected speed in a tracking loss exceeds all reported speeds by this factor, where silences are too few to show
 /// a limit.
 const BEYOND: f64 = 1.1;
-/// Share of a phase's swipes that lie within placing of their median, where they are alike.
-const EVEN: f64 = 0.8;
+/// Share of a phase's swipes that lie within placing of their median, where they are alike: most of them. (First 0.8:
+/// some clipped or lost swipes then made all others short where a pace's gain or yaw differs from the slow swipes'.)
+const EVEN: f64 = 0.5;
 /// The factor from which on a dropout may as well be a loss of tracking.
 const ALIKE: f64 = 0.95;
 
