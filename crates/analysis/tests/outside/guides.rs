@@ -1,11 +1,12 @@
 //! Guides and standards: worked examples of JCGM 100:2008 (GUM), JCGM 106:2012, ISO 14253-1's rule, success runs.
 
 use crate::agree;
+use slipgauge_analysis::clip::ceiling_m_s;
 use slipgauge_analysis::decision::{inside, share_at_most};
 use slipgauge_analysis::stats::regression::least_squares;
 use slipgauge_analysis::stats::{effective_df, mean_sd, proportion_high, t_quantile};
 use slipgauge_analysis::verdict::Outcome::{Fail, Inconclusive, Pass};
-use statrs::distribution::{ContinuousCDF, Normal};
+use statrs::distribution::{ContinuousCDF, Normal, StudentsT};
 
 /// JCGM 100:2008 H.1, end gauge: combined standard uncertainty 32 nm, 16 effective degrees of freedom, t for 99 % 2.92,
 /// expanded uncertainty 93 nm. (The contributions are from memory; what comes of them is the published result.)
@@ -63,6 +64,50 @@ fn a_value_that_conforms_two_times_in_three_is_inconclusive() {
     agree("probability", conforms, 0.6626, 4);
     let got = inside("x", "1", 13.6, 1.8, f64::INFINITY, [Some(12.5), Some(16.3)], 1).verdict;
     assert_eq!(got, Inconclusive);
+}
+
+/// Likewise −5.47 V with 0.05 V against an upper limit of −5.40 V: Phi(1.4) = 91.9 %, which is not 95 %.
+#[test]
+fn a_value_that_conforms_with_92_percent_does_not_pass() {
+    agree("probability", Normal::standard().cdf(0.07 / 0.05), 0.9192, 4);
+    let got = inside("x", "V", -5.47, 0.05, f64::INFINITY, [None, Some(-5.40)], 1).verdict;
+    assert_eq!(got, Inconclusive);
+}
+
+/// Two one-sided tests, one sample: mean 0.54 against 0.5, s 1.2, n 100, bounds ±0.3 s; t 3.333 and −2.667, p 0.000604
+/// and 0.004475: equivalent at 0.025 (inputs from a package's documentation, the statistics recomputed).
+#[test]
+fn the_one_sample_equivalence_example_is_equivalent() {
+    let (difference, u, bound) = (0.54 - 0.5, 1.2 / 100f64.sqrt(), 0.3 * 1.2);
+    agree("upper t", (difference + bound) / u, 3.3333, 5);
+    agree("lower t", (difference - bound) / u, -2.6667, 5);
+    let t = StudentsT::new(0.0, 1.0, 99.0).unwrap();
+    agree("p", t.cdf((difference - bound) / u), 0.004475, 4);
+    let got = |bound: f64| inside("x", "1", difference, u, 99.0, [Some(-bound), Some(bound)], 1).verdict;
+    // The bound at which the larger p is 0.025 is |difference| + t u.
+    let edge = difference + t_quantile(0.975, 99.0) * u;
+    assert_eq!((got(bound), got(edge + 1e-6), got(edge - 1e-6)), (Pass, Pass, Inconclusive));
+}
+
+/// Report ceilings in in/s, top value × rate / counts per inch, from the rates and widths that devices have; computed
+/// independently.
+#[test]
+fn report_ceilings_are_those_of_the_table() {
+    let rows = [
+        (127, 125.0, 400.0, 39.69),
+        (127, 125.0, 6400.0, 2.480),
+        (127, 250.0, 800.0, 39.69),
+        (127, 500.0, 1600.0, 39.69),
+        (127, 1000.0, 3200.0, 39.69),
+        (2047, 125.0, 1600.0, 159.9),
+        (2047, 500.0, 6400.0, 159.9),
+        (2047, 1000.0, 400.0, 5118.0),
+        (32767, 125.0, 6400.0, 640.0),
+    ];
+    for (top, hz, per_inch, want) in rows {
+        let got = ceiling_m_s(top, 1e9 / hz, per_inch / 25.4) / 0.0254;
+        agree(&format!("{top} at {hz} Hz and {per_inch}"), got, want, 4);
+    }
 }
 
 /// JCGM 106:2012 8.3.2: with a guard band of r U a value at the acceptance limit conforms with at least Phi(2 r); r = 1

@@ -7,12 +7,9 @@ mod guides;
 mod libraries;
 mod motion;
 
-/// Fails unless two numbers agree to so many significant digits.
+/// Fails unless two numbers agree to so many significant digits: within half a unit of the last one.
 fn agree(what: &str, got: f64, want: f64, digits: i32) {
-    let apart = (got - want).abs();
-    let scale = want.abs().max(f64::MIN_POSITIVE);
-    assert!(
-        apart <= 0.5001 * scale * 10f64.powi(1 - digits),
-        "{what}: {got} is not {want} to {digits} digits"
-    );
+    let leading = want.abs().max(f64::MIN_POSITIVE).log10().floor() as i32;
+    let unit = 10f64.powi(leading + 1 - digits);
+    assert!((got - want).abs() <= 0.5001 * unit, "{what}: {got} is not {want} to {digits} digits");
 }
