@@ -119,6 +119,43 @@ fn in_swipe(step: &StepView, phase: &PhaseView, swipe: &SwipeView, event: Event,
     }
 }
 
+/// What is no event of one swipe; the caller adds the evidence.
+struct Lasting {
+    family: Family,
+    kind: &'static str,
+    size: f64,
+    unit: &'static str,
+    cause: Cause,
+}
+
+/// One finding from the begin of the first of some phases to the end of the last; `None` without any.
+fn over_phases<'a>(
+    step: &StepView,
+    phases: impl Iterator<Item = &'a PhaseView>,
+    lasting: Lasting,
+    evidence: Value,
+) -> Option<Finding> {
+    let mut phases = phases.map(|p| &p.span);
+    let first = phases.next()?;
+    let last = phases.last().unwrap_or(first);
+    Some(Finding {
+        family: lasting.family,
+        kind: lasting.kind,
+        step: step.id,
+        phase: first.number,
+        swipe: None,
+        device: step.device,
+        direction: None,
+        begin_ns: first.begin.0,
+        end_ns: last.end.0,
+        size: lasting.size,
+        unit: lasting.unit,
+        p_false: None,
+        cause: lasting.cause,
+        evidence: map(evidence),
+    })
+}
+
 fn map(value: Value) -> Map<String, Value> {
     match value {
         Value::Object(map) => map,

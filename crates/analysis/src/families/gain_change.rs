@@ -15,7 +15,7 @@
 //!
 //! Smallest found: about 0.1 % at 0.15 mm stops with 15 swipes. Cost: O(swipes log swipes).
 
-use super::{Detector, limits, map, not_examined, round, verdict};
+use super::{Detector, Lasting, limits, not_examined, over_phases, round, verdict};
 use crate::decision::{inside, swipes_for};
 use crate::lengths::Lengths;
 use crate::scale::{LEAST, straight_edge};
@@ -147,8 +147,7 @@ impl Detector for GainChange {
             return;
         }
         // One finding for the step: the change is no event of one swipe.
-        let phases = || step.phases.iter().filter(|p| p.span.phase.pace == Some(Pace::Fast));
-        let (Some(first), Some(last)) = (phases().next(), phases().next_back()) else { return };
+        let phases = step.phases.iter().filter(|p| p.span.phase.pace == Some(Pace::Fast));
         let rough = second_difference(step, &c.lengths);
         let lost = per_report(step, &c.lengths).filter(|_| rough.is_some_and(|r| r < NOT_CARRIED));
         let because = match lost {
@@ -157,29 +156,22 @@ impl Detector for GainChange {
             }
             None => "sensor, surface and firmware cannot be told apart by it",
         };
-        findings.push(Finding {
+        let lasting = Lasting {
             family: Family::GainChange,
             kind: if c.value < 0.0 { "falls with speed" } else { "rises with speed" },
-            step: step.id,
-            phase: first.span.number,
-            swipe: None,
-            device: step.device,
-            direction: None,
-            begin_ns: first.span.begin.0,
-            end_ns: last.span.end.0,
             size: c.value,
             unit: "relative",
-            p_false: None,
             cause: if lost.is_some() { Cause::Firmware } else { Cause::Unknown },
-            evidence: map(json!({
-                "slow_swipes": c.n.0,
-                "fast_swipes": c.n.1,
-                "standard_uncertainty": round(c.uncertainty, 6),
-                "second_difference_counts2": rough.map(|r| round(r, 2)),
-                "counts_lost_per_report": lost.map(|f| round(f, 2)),
-                "because": because,
-            })),
+        };
+        let evidence = json!({
+            "slow_swipes": c.n.0,
+            "fast_swipes": c.n.1,
+            "standard_uncertainty": round(c.uncertainty, 6),
+            "second_difference_counts2": rough.map(|r| round(r, 2)),
+            "counts_lost_per_report": lost.map(|f| round(f, 2)),
+            "because": because,
         });
+        findings.extend(over_phases(step, phases, lasting, evidence));
     }
 
     fn decide(&self, step: &StepView, findings: &[Finding]) -> FamilyVerdict {

@@ -24,7 +24,7 @@
 //! Smallest found (written before the first accuracy run): off-nominal by half a per cent more than the tolerance; every
 //! eighth interval longer by a quarter (a line of 6 %); a wander of 1 %. Cost: O(reports).
 
-use super::{Detector, limits, map, not_examined, round, verdict};
+use super::{Detector, Lasting, limits, not_examined, over_phases, round, verdict};
 use crate::decision::{FAIL_LEVEL, inside};
 use crate::intervals::{Clock, Runs, runs};
 use crate::spectrum::{self, Line, Window};
@@ -225,23 +225,8 @@ fn finding(
     cause: Cause,
     evidence: Value,
 ) -> Option<Finding> {
-    let (first, last) = (swiped(step).next()?, swiped(step).last()?);
-    Some(Finding {
-        family: Family::ReportInterval,
-        kind,
-        step: step.id,
-        phase: first.span.number,
-        swipe: None,
-        device: step.device,
-        direction: None,
-        begin_ns: first.span.begin.0,
-        end_ns: last.span.end.0,
-        size,
-        unit: "% of the interval",
-        p_false,
-        cause,
-        evidence: map(evidence),
-    })
+    let lasting = Lasting { family: Family::ReportInterval, kind, size, unit: "% of the interval", cause };
+    over_phases(step, swiped(step), lasting, evidence).map(|finding| Finding { p_false, ..finding })
 }
 
 /// The reason, in one sentence.

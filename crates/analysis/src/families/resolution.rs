@@ -12,7 +12,7 @@
 //! Along against across the body is not compared: a session swipes one axis. Smallest found: the interval's half width.
 //! Cost: O(swipes log swipes).
 
-use super::{Detector, limits, map, not_examined, round, verdict};
+use super::{Detector, Lasting, limits, map, not_examined, over_phases, round, verdict};
 use crate::decision::{self, inside, swipes_for};
 use crate::lengths::Lengths;
 use crate::scale::{Resolution as Effective, effective, words};
@@ -74,24 +74,9 @@ fn of_the_step(
     cause: Cause,
     evidence: Value,
 ) -> Option<Finding> {
-    let swiped = || step.phases.iter().filter(|p| !p.swipes.is_empty());
-    let (first, last) = (swiped().next()?, swiped().next_back()?);
-    Some(Finding {
-        family: Family::Resolution,
-        kind,
-        step: step.id,
-        phase: first.span.number,
-        swipe: None,
-        device: step.device,
-        direction: None,
-        begin_ns: first.span.begin.0,
-        end_ns: last.span.end.0,
-        size,
-        unit: "relative",
-        p_false: None,
-        cause,
-        evidence: map(evidence),
-    })
+    let swiped = step.phases.iter().filter(|p| !p.swipes.is_empty());
+    let lasting = Lasting { family: Family::Resolution, kind, size, unit: "relative", cause };
+    over_phases(step, swiped, lasting, evidence)
 }
 
 impl Detector for Resolution {

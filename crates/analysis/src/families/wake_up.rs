@@ -19,6 +19,7 @@
 //! counts a slot and six slots of silence for a smooth start. Cost: O(reports).
 
 use super::{Detector, Event, in_swipe, key, not_examined, round, share, swipes_with};
+use crate::erratic::ARM_ACCELERATION;
 use crate::series::{DUE, Frame, Sample};
 use crate::step::{PhaseView, StepView, SwipeView};
 use crate::verdict::{Cause, Family, FamilyVerdict, Finding, Outcome};
@@ -36,8 +37,6 @@ const LEAST_MM: f64 = 1.0;
 /// Slots that a hand would have needed to reach the speed of the first report. One is the poll's own phase, one the
 /// sensor's frame and the first count.
 const LEAST_SLOTS: f64 = 2.5;
-/// No hand accelerates faster (facts of human movement give 50 to 60 m/s² for a flick; twice that, with no source).
-const HAND_M_S2: f64 = 150.0;
 /// Two stops, each placed to about 1 mm by hand, differ by less than this.
 const SCATTER_MM: f64 = 4.0;
 /// Starts that show it before it is put down to power saving.
@@ -118,7 +117,7 @@ fn start(
     // Rounding to whole counts makes each report uncertain by √(1/6).
     let slope = xy / xx + 2.0 * (1.0 / 6.0 / xx).sqrt();
     let scale = step.scale?.counts_per_mm;
-    let hand = HAND_M_S2 * 1e3 * scale * (slot * 1e-9) * (slot * 1e-9);
+    let hand = ARM_ACCELERATION * 1e3 * scale * (slot * 1e-9) * (slot * 1e-9);
     let per_slot = (mean - slope.max(0.0).min(hand) * middle).max(0.0);
     let acceleration = slope.min(hand).max(1e-9);
     let slots = per_slot / acceleration;
