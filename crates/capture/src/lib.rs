@@ -24,5 +24,7 @@ mod sysfs;
 
 pub use device::{Access, FoundDevice, FoundNode};
 pub use hidraw::HidrawSource;
-pub use recorder::{Ended, Progress, RecordError, Recorder, Summary, Timetable, Track};
+pub use recorder::{
+    Attendant, Ended, Progress, RecordError, Recorder, Resumed, Summary, Timetable, Track, attend,
+};
 pub use replay::ReplaySource;

@@ -39,6 +39,8 @@ pub(crate) struct Chain {
     changed_step: Option<(u32, u32)>,
     end: Option<i64>,
     finished: bool,
+    /// Time of the last poll.
+    polled: i64,
     ledger: Ledger,
 }
 
@@ -62,6 +64,7 @@ impl Chain {
             changed_step: None,
             end: None,
             finished: false,
+            polled: i64::MIN,
             ledger: Ledger::new(index),
         }
     }
@@ -69,6 +72,7 @@ impl Chain {
     /// One poll of the device.
     fn poll(&mut self) {
         let poll = self.link.next_poll();
+        self.polled = poll;
         self.motion.plan_past(poll);
         self.read_news();
         self.take_frames(poll - self.model.lag_ns);
@@ -263,6 +267,24 @@ impl Chain {
     /// When the script ended; known once the chain is at its end.
     pub(crate) fn end(&self) -> Option<Nanos> {
         self.end.map(Nanos)
+    }
+
+    /// From now on the hand does what an operator is asked for. Nothing may have been taken yet.
+    pub(crate) fn lead(&mut self, operator: crate::Operator) {
+        self.motion.lead(operator);
+    }
+
+    /// Goes on to `t`: the entries that came of it, in order. Their stamps may lie a little beyond.
+    pub(crate) fn run_to(&mut self, t: i64) -> impl Iterator<Item = Entry> {
+        while self.polled < t && !self.finished {
+            self.poll();
+        }
+        self.out.drain(..)
+    }
+
+    /// True once the session is over.
+    pub(crate) fn finished(&self) -> bool {
+        self.finished
     }
 
     /// Time of the next entry.

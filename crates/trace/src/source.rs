@@ -77,6 +77,11 @@ pub trait ReportSource: Send {
     /// The clock of [`Batch::received`]. `Monotonic` is the host's own, absolute; `Simulated` starts at the session.
     fn clock(&self) -> ClockId;
 
+    /// How far a simulated source has come, if it goes on while it says nothing: nothing earlier comes any more.
+    fn reached(&self) -> Option<Nanos> {
+        None
+    }
+
     /// Waits a bounded time (at most about 0.1 s) for reports and fills `batch`, which the caller has cleared.
     ///
     /// # Errors

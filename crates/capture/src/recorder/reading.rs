@@ -215,7 +215,8 @@ impl<'a> Reader<'a> {
 
     /// Nothing came: time went on all the same.
     fn pause(&mut self) -> Result<(), Abandoned> {
-        let Some(now) = self.time.now() else { return Ok(()) };
+        let simulated = || self.source.reached().map(|t| self.time.of(t));
+        let Some(now) = self.time.now().or_else(simulated) else { return Ok(()) };
         self.latest = self.latest.max(now);
         self.tell_other_of_past_seconds(now)?;
         self.send(Message::Quiet(self.track, now))

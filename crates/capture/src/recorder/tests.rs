@@ -89,6 +89,8 @@ fn recorder(path: &Path, tracks: Vec<Track>, timetable: Timetable) -> Recorder {
         tracks,
         timetable,
         path: path.to_owned(),
+        resumed: None,
+        attended: None,
         stop: Arc::default(),
         progress: Arc::default(),
     }

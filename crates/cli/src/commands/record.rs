@@ -49,6 +49,8 @@ pub fn run(args: &RecordArgs) -> anyhow::Result<Status> {
         tracks,
         timetable: timetable.clone(),
         path: args.output.clone(),
+        resumed: None,
+        attended: None,
         stop,
         progress: Arc::clone(&progress),
     };

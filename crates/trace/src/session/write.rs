@@ -51,6 +51,11 @@ impl<W: Write> Writer<W> {
         Ok(writer)
     }
 
+    /// Goes on writing lines after those that are there, header and all.
+    pub fn resume(sink: W) -> Writer<W> {
+        Writer { sink, line: String::new() }
+    }
+
     /// Writes one entry as one line.
     ///
     /// # Errors
