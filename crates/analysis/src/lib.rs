@@ -69,7 +69,7 @@ pub fn judge<'a>(recording: &'a Recording, session: &str) -> Judgement<'a> {
     let header = &recording.header;
     let device = header.devices.iter().position(|d| d.role == Role::Test).unwrap_or(0);
     let mut by_step: BTreeMap<u32, Vec<&PhaseSpan>> = BTreeMap::new();
-    for span in &recording.phases {
+    for span in recording.phases.iter().filter(|span| span.voided.is_none()) {
         by_step.entry(span.phase.step).or_default().push(span);
     }
     let criteria: usize = REGISTRY.iter().map(|family| family.criteria()).sum();
@@ -84,7 +84,10 @@ pub fn judge<'a>(recording: &'a Recording, session: &str) -> Judgement<'a> {
         let mut own = Vec::new();
         REGISTRY.iter().for_each(|family| family.detect(view, &mut own));
         own.sort_by_key(|f| (f.begin_ns, f.family));
-        steps.push(step_verdict(view, &own));
+        let mut decided = step_verdict(view, &own);
+        let voided = recording.phases.iter().filter(|p| p.voided.is_some() && p.phase.step == view.id);
+        decided.swipes.voided = voided.filter_map(PhaseSpan::swipes).fold(0, u32::saturating_add);
+        steps.push(decided);
         findings.extend(own);
     }
     let outcome = verdict::roll_up(steps.iter().map(|s| (s.verdict, true)));
@@ -162,7 +165,7 @@ fn step_verdict(view: &StepView, findings: &[Finding]) -> StepVerdict {
         identified: identified(view, resolution),
         verdict: verdict::roll_up(outcomes),
         swipes: SwipeCounts {
-            asked: view.phases.iter().filter_map(|p| p.span.phase.swipes).fold(0, u32::saturating_add),
+            asked: view.phases.iter().filter_map(|p| p.span.swipes()).fold(0, u32::saturating_add),
             found,
             clean,
             unplaced,

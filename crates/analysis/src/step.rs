@@ -157,7 +157,7 @@ impl<'a> StepView<'a> {
             for phase in phases.iter_mut().filter(|p| is_swipes(&p.span)) {
                 let found = swipes::find(&phase.series, frame, counts);
                 let seen = u32::try_from(found.swipes.len()).unwrap_or(u32::MAX);
-                let asked = phase.span.phase.swipes.unwrap_or(0);
+                let asked = phase.span.swipes().unwrap_or(0);
                 phase.unplaced = found.unplaced.max(asked.saturating_sub(seen));
                 phase.swipes = found.swipes.into_iter().map(SwipeView::new).collect();
             }

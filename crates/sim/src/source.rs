@@ -1,7 +1,7 @@
 //! A simulated device as a report source, for the recorder.
 
-use crate::bench::Session;
 use crate::Operator;
+use crate::bench::Session;
 use crate::chain::Chain;
 use slipgauge_trace::session::{ClockId, Event, Node};
 use slipgauge_trace::source::{Arrival, Batch, ReportSource, SourceError};

@@ -34,8 +34,7 @@ pub fn attend() -> (Attendant, Attended) {
     let (write, orders) = channel();
     let (shown, written) = sync_channel(WAITING);
     let behind = Arc::new(AtomicBool::new(false));
-    let attended =
-        Attended { write: orders, written: shown, behind: Arc::clone(&behind), lines: Vec::new() };
+    let attended = Attended { write: orders, written: shown, behind: Arc::clone(&behind), lines: Vec::new() };
     (Attendant { write, written, behind }, attended)
 }
 

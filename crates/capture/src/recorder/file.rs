@@ -57,7 +57,8 @@ impl Resumed {
         let descriptors = |d: &Device| d.nodes.iter().map(|n| n.descriptor.clone()).collect::<Vec<_>>();
         if header.devices.first().map(descriptors) != Some(descriptors(device)) {
             return Err(refuse(
-                "it was made with a device that describes its reports otherwise; plug in the same one".to_owned(),
+                "it was made with a device that describes its reports otherwise; plug in the same one"
+                    .to_owned(),
             ));
         }
         let (mut last, mut in_phase) = (Nanos(0), false);

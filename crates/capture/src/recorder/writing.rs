@@ -253,8 +253,8 @@ impl<'a> Writing<'a> {
             (0..self.nodes.len()).filter_map(|track| self.merge.ended(track).cloned()).collect();
         let latest = closings.iter().map(|(t, _)| *t).max().unwrap_or_default().max(self.reached);
         // A simulated device that has nothing more to say lies still for the rest of its session.
-        let still =
-            matches!(self.time, Time::Simulated(_)) && closings.iter().all(|(_, closing)| *closing == Closing::Finished);
+        let still = matches!(self.time, Time::Simulated(_))
+            && closings.iter().all(|(_, closing)| *closing == Closing::Finished);
         let end = match self.length {
             Some(length) if self.over => length,
             Some(length) if still => length.max(latest),

@@ -238,8 +238,7 @@ impl Stage {
 
     pub(super) fn hold(&mut self, seconds: f64, step: u32, plan: &mut Plan) {
         let end = self.clock + nanos(seconds);
-        let number =
-            if self.asked.is_some() || self.phase < self.phases.len() { self.number() } else { 0 };
+        let number = if self.asked.is_some() || self.phase < self.phases.len() { self.number() } else { 0 };
         plan.segments.push_back(Segment::hold((self.clock, end), self.place, (step, number, 0)));
         self.clock = end;
     }

@@ -50,7 +50,8 @@ pub enum Event {
     Suspend(Nanos),
     /// `{"t":…,"resumed":{…}}`: recording was taken up again. No interval, rate or closure crosses this line.
     Resumed(Value),
-    /// `{"t":…,"meta":{…}}`: later facts; the last one wins.
+    /// `{"t":…,"meta":{…}}`: later facts; of each key the last one wins. `made` and `voided` are of phases, by number:
+    /// `{"made":{"4":12}}`, swipes that were made where a phase ended early; `{"voided":{"4":"…"}}`, why it is not judged.
     Meta(Map<String, Value>),
     /// `{"t":…,"note":"…"}`: the operator's own words.
     Note(String),
