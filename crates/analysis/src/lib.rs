@@ -25,6 +25,7 @@ pub mod gain_curve;
 pub mod grid;
 pub mod intervals;
 pub mod lengths;
+pub mod live;
 pub mod pair;
 pub mod periodicity;
 pub mod scale;
@@ -95,6 +96,9 @@ pub fn judge<'a>(recording: &'a Recording, session: &str) -> Judgement<'a> {
     let closure = views.iter().flat_map(|view| closure::of(view, &findings)).collect();
     scale::ratios(&views, &findings, &mut steps);
     let pair = views.iter().find_map(|view| pair::pair(view, &findings));
+    let voided: Vec<u32> =
+        recording.phases.iter().filter(|p| p.voided.is_some()).map(|p| p.number).collect();
+    let live = live::settle(&recording.live, &findings, &voided);
     let verdict = Verdict {
         slipgauge_verdict: verdict::VERSION,
         tool: concat!("slipgauge ", env!("CARGO_PKG_VERSION")).to_owned(),
@@ -118,6 +122,7 @@ pub fn judge<'a>(recording: &'a Recording, session: &str) -> Judgement<'a> {
         closure,
         pair,
         received,
+        live,
         remarks: remarks(recording, device),
     };
     Judgement { verdict, steps: views }

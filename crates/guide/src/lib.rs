@@ -3,12 +3,24 @@
 //! - [`plan`]: what was ordered: steps, travel, paces, how many swipes; [`travel`]: how the travel is known; [`need`]:
 //!   the speed that the user needs.
 //!
+//! - [`guide`]: the test as a state machine; [`say`]: what it tells; [`watch`]: motion as it comes; [`identify`]: which
+//!   step is active.
+//! - [`rehearsal`]: the whole test with a simulated device and hand.
+//!
 //! Opens no device and prints nothing: events go in, prompts come out. A terminal is one skin of it.
 
+pub mod guide;
+pub mod identify;
 pub mod need;
 pub mod plan;
+pub mod rehearsal;
+pub mod say;
 pub mod travel;
+pub mod watch;
 
+pub use guide::{Doing, Guide, Out};
 pub use need::Need;
 pub use plan::{Size, TestPlan};
+pub use rehearsal::Rehearsal;
+pub use say::{Key, Question, Say};
 pub use travel::Travel;

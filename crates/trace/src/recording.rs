@@ -232,6 +232,11 @@ impl Growing {
         self.builder.reports()
     }
 
+    /// Phases so far.
+    pub fn phases(&self) -> usize {
+        self.builder.phases()
+    }
+
     /// What there is so far. Its digest is of nothing.
     pub fn so_far(&self) -> Recording {
         self.builder.clone().finish(Digest { sha256: [0; 32], bytes: 0, cut_short: false })

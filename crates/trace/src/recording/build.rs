@@ -106,6 +106,10 @@ impl Builder {
         self.devices.iter().map(|columns| columns.received.len()).sum()
     }
 
+    pub(super) fn phases(&self) -> usize {
+        self.phases.len()
+    }
+
     fn device(&mut self, index: usize) -> Result<&mut Columns, String> {
         let known = self.devices.len();
         self.devices.get_mut(index).ok_or_else(|| format!("device {index}, but the header lists {known}"))
