@@ -89,8 +89,8 @@ impl Hold {
     }
 
     fn take_for(inputs: &Inputs, longest: Duration) -> Result<Hold, HoldError> {
-        if inputs.nodes().is_empty() {
-            return Err(inputs.trouble().cloned().unwrap_or(HoldError::NoNode));
+        if let Some(trouble) = inputs.trouble() {
+            return Err(trouble.clone());
         }
         let up = || inputs.nodes().iter().try_for_each(all_up);
         up()?;

@@ -222,7 +222,8 @@ fn event_nodes_are_told_by_what_they_can_tell() {
     // What a driver made below it is another device's.
     tree.input(&format!("{POINTER}/0003:1209:0004.0002"), 6, RELATIVE, BUTTONS);
     let found = tree.found([10]);
-    let inputs: Vec<_> = found[0].nodes[0].inputs.iter().map(|input| (&input.path, input.kind, input.keys)).collect();
+    let inputs: Vec<_> =
+        found[0].nodes[0].inputs.iter().map(|input| (&input.path, input.kind, input.keys)).collect();
     let event = |n: u32| tree.0.path().join(format!("dev/input/event{n}"));
     let expected = [
         (&event(5), InputKind::Keyboard, true),

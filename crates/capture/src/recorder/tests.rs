@@ -336,8 +336,7 @@ fn what_came_is_in_the_file_within_a_second_and_stop_ends_cleanly() {
 fn recording_a_replay_gives_the_same_report_lines() {
     let scratch = Scratch::new();
     let (first, second) = (scratch.path().join("first"), scratch.path().join("second"));
-    let script =
-        (0..500).map(|n| batch(n * 125_000, &[(n % 100) as u8, 1][..1 + (n % 2) as usize]));
+    let script = (0..500).map(|n| batch(n * 125_000, &[(n % 100) as u8, 1][..1 + (n % 2) as usize]));
     let stamped = Step::Stamped(70_000_000, vec![vec![0, 9, 9], vec![0, 8, 8]], vec![(1, 69_990_000)]);
     let script: Vec<_> = script.chain([stamped]).collect();
     recorder(&first, vec![boot_track(0, ClockId::Simulated, script)], Timetable::default()).run().unwrap();

@@ -27,7 +27,7 @@ pub fn run(asked: &str) -> anyhow::Result<Status> {
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum State {
+enum State {
     Open,
     Closed,
     /// Is to stay closed.
@@ -35,7 +35,7 @@ pub(super) enum State {
 }
 
 /// A node, and what came of opening it.
-pub(super) struct Checked {
+struct Checked {
     path: String,
     use_of_it: &'static str,
     state: State,
@@ -82,7 +82,7 @@ const RIGHT: &str = "no right to read it";
 const MISSING: &str = "it is not here; is a device manager (udev) at work?";
 
 /// The check first, then the steps.
-pub(super) fn told(device: &FoundDevice, nodes: &[Checked]) -> String {
+fn told(device: &FoundDevice, nodes: &[Checked]) -> String {
     let mut text = format!("{}  {:04x}:{:04x}\n", shown_name(device), device.vendor, device.product);
     for Checked { path, use_of_it, state, why } in nodes {
         let said = match state {
@@ -104,4 +104,57 @@ pub(super) fn told(device: &FoundDevice, nodes: &[Checked]) -> String {
         TAG+=\"uaccess\", and remove the file afterwards.\n\
         Then try it: slipgauge devices --permissions\n";
     text
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use slipgauge_capture::Access;
+    use slipgauge_trace::layout::{BOOT_DESCRIPTOR, Layout};
+
+    fn bench(inputs: Vec<FoundInput>) -> FoundDevice {
+        let node = FoundNode {
+            path: "/dev/no-such-hidraw3".into(),
+            interface: Some(0),
+            descriptor: BOOT_DESCRIPTOR.to_vec(),
+            layout: Layout::from_descriptor(&BOOT_DESCRIPTOR),
+            interval: None,
+            access: Access::Denied,
+            permit: "write the rule".to_owned(),
+            rule: "KERNEL==\"hidraw*\", TAG+=\"uaccess\"".to_owned(),
+            inputs,
+        };
+        FoundDevice { vendor: 0x1209, product: 1, nodes: vec![node], ..FoundDevice::default() }
+    }
+
+    #[test]
+    fn what_cannot_be_opened_is_said_before_the_steps() {
+        let event = |name: &str, kind| FoundInput { path: name.into(), kind, keys: false };
+        let device = bench(vec![
+            event("/dev/no-such-event1", InputKind::Pointer),
+            event("/dev/no-such-event2", InputKind::Keyboard),
+        ]);
+        let nodes = checked(&device);
+        let states: Vec<_> = nodes.iter().map(|node| node.state).collect();
+        assert_eq!(states, [State::Closed, State::Closed, State::Kept]);
+        let text = told(&device, &nodes);
+        let expected = "a device without a name  1209:0001\n  \
+                        /dev/no-such-hidraw3, for the recording:\n      \
+                        cannot be opened: no right to read it\n  \
+                        /dev/no-such-event1, for stamps and hold:\n      \
+                        cannot be opened: it is not here; is a device manager (udev) at work?\n  \
+                        /dev/no-such-event2, for nothing:\n      \
+                        stays closed: it has typing keys\n\
+                        To get access without being root, run\n\n\
+                        sudo tee /etc/udev/rules.d/70-slipgauge-1209-0001.rules <<'END'\n\
+                        KERNEL==\"hidraw*\", TAG+=\"uaccess\"\nEND\n";
+        assert!(text.starts_with(expected), "{text}");
+        assert!(text.lines().all(|line| line.chars().count() <= 80), "{text}");
+    }
+
+    #[test]
+    fn with_everything_open_there_is_nothing_to_be_done() {
+        let text = told(&bench(Vec::new()), &[]);
+        assert!(text.contains("Nothing is to be done. For a user who is not root:\n\nsudo tee"), "{text}");
+    }
 }
