@@ -2,18 +2,22 @@
 //!
 //! - [`device`]: which pointing devices there are, what they are, whether they can be read and what to do if not.
 //! - [`hidraw`]: a device's node as a source of reports.
+//! - [`inputs`]: the same device's event nodes: the kernel's own stamps, which it decodes X and Y for, and nothing else.
+//! - [`hold`]: keeping a device from the desktop for a while.
 //! - [`replay`]: a session file as a source of reports.
 //! - [`import`]: another program's recording as a session.
 //! - [`recorder`]: sources in, session file out.
 //!
-//! Owns everything between the kernel and the file. Decodes no report: of each it knows only whether its ID may be kept
-//! (privacy). Prints nothing.
+//! Owns everything between the kernel and the file. The recorder decodes no report: of each it knows only whether its ID
+//! may be kept (privacy). Prints nothing.
 #![cfg_attr(not(test), deny(clippy::indexing_slicing))]
 
 pub mod clock;
 pub mod device;
 pub mod hidraw;
+pub mod hold;
 pub mod import;
+pub mod inputs;
 pub mod recorder;
 pub mod replay;
 
@@ -24,6 +28,8 @@ mod sysfs;
 
 pub use device::{Access, FoundDevice, FoundNode};
 pub use hidraw::HidrawSource;
+pub use hold::{Hold, HoldError};
+pub use inputs::{FoundInput, InputKind, Inputs};
 pub use recorder::{
     Attendant, Ended, Progress, RecordError, Recorder, Resumed, Summary, Timetable, Track, attend,
 };

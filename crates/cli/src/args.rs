@@ -1,6 +1,6 @@
 //! What can be typed.
 
-use crate::commands::{DemoArgs, JudgeArgs, SimulateArgs};
+use crate::commands::{DemoArgs, DevicesArgs, JudgeArgs, SimulateArgs};
 use crate::units::{Length, Span};
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use slipgauge_trace::session::{self, Pace, Step, Task};
@@ -20,8 +20,7 @@ pub struct Cli {
 #[derive(Debug, Subcommand)]
 pub enum Command {
     /// List the pointing devices that are plugged in.
-    #[command(after_help = "Exit status: 0 listed, or none found; 2 wrong usage, or they cannot be listed.")]
-    Devices,
+    Devices(DevicesArgs),
     /// Record a session of one device to a file.
     Record(Box<RecordArgs>),
     /// Judge a recording, and draw it.
@@ -41,6 +40,13 @@ pub struct RecordArgs {
     /// one.
     #[arg(long, value_name = "NUMBER|PATH")]
     pub device: Option<String>,
+    /// A second device, known to be good, on the same carriage: recorded beside the first, and compared with it.
+    #[arg(long, value_name = "NUMBER|PATH", requires = "device")]
+    pub reference: Option<String>,
+    /// Keep the device from the desktop while it is recorded: no pointer moves, nothing is clicked. Ends with the
+    /// recording, and after 5 minutes at the latest. Take care that Ctrl-C can be typed.
+    #[arg(long)]
+    pub hold: bool,
     /// The file to make; by custom its name ends in .swipes.ndjson. An existing file is never overwritten.
     #[arg(short, long, value_name = "FILE")]
     pub output: PathBuf,

@@ -197,11 +197,11 @@ impl<'a> Writing<'a> {
             self.summary.overruns += 1;
             self.line(t, device, Event::Overrun(1))?;
         }
-        for (bytes, &place) in batch.reports.reports().zip(&batch.places) {
+        for (index, (bytes, &place)) in batch.reports.reports().zip(&batch.places).enumerate() {
             let mut report = std::mem::replace(&mut self.report, EMPTY);
             report.bytes.clear();
             report.bytes.extend_from_slice(bytes);
-            (report.node, report.place) = (node, place);
+            (report.node, report.place, report.kernel) = (node, place, batch.reports.kernel(index));
             let entry = Entry { t, device, event: Event::Report(report) };
             self.write(&entry)?;
             if let Event::Report(report) = entry.event {

@@ -7,6 +7,7 @@ mod record;
 mod simulate;
 
 pub use demo::DemoArgs;
+pub use devices::DevicesArgs;
 pub use judge::JudgeArgs;
 pub use simulate::SimulateArgs;
 
@@ -34,7 +35,7 @@ pub enum Status {
 pub fn run(command: Command) -> anyhow::Result<Status> {
     match command {
         Command::Demo(args) => demo::run(&args),
-        Command::Devices => devices::run(),
+        Command::Devices(args) => devices::run(&args),
         Command::Judge(args) => judge::run(&args),
         Command::Record(args) => record::run(&args),
         Command::Simulate(args) => simulate::run(&args),

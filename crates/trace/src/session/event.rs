@@ -25,7 +25,8 @@ pub struct Report {
     pub node: usize,
     /// Place in the drained batch (`q`, 0 left out): reports read before it in the same wake-up.
     pub place: u32,
-    /// The kernel's own stamp on the same clock (`k`), where there was one.
+    /// The kernel's own stamp on the same clock (`k`), where there was one. Earlier than `t`, but for a report that came
+    /// while the ones before it were being read.
     pub kernel: Option<Nanos>,
 }
 
