@@ -17,6 +17,7 @@
 pub mod baseline;
 pub mod clip;
 pub mod closure;
+pub mod control;
 pub mod decision;
 pub mod erratic;
 pub mod expected;
@@ -123,6 +124,7 @@ pub fn judge<'a>(recording: &'a Recording, session: &str) -> Judgement<'a> {
         pair,
         received,
         live,
+        control: None,
         remarks: remarks(recording, device),
     };
     Judgement { verdict, steps: views }

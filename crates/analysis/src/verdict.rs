@@ -3,6 +3,7 @@
 //! SI units; times in nanoseconds since the session's start; indices count from 1. A quantity with an uncertainty is
 //! always a [`Quantity`]. Keys may be added in later versions; none changes its meaning.
 
+use crate::control::Control;
 use crate::live::LiveNote;
 use serde::Serialize;
 use serde_json::{Map, Value};
@@ -482,6 +483,8 @@ pub struct Verdict {
     pub received: Received,
     /// What the operator was shown while recording, confirmed or withdrawn.
     pub live: Vec<LiveNote>,
+    /// What the same test of a device known to be good says, if there is one.
+    pub control: Option<Control>,
     /// What a reader must know of the file itself: cut short, malformed reports, interrupted.
     pub remarks: Vec<String>,
 }

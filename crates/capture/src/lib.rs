@@ -1,6 +1,7 @@
 //! From a device, or from a recording of one, to a session file.
 //!
 //! - [`device`]: which pointing devices there are, what they are, whether they can be read and what to do if not.
+//! - [`choose`]: which of them is moved; [`floor`]: how late this computer wakes a program.
 //! - [`hidraw`]: a device's node as a source of reports.
 //! - [`inputs`]: the same device's event nodes: the kernel's own stamps, which it decodes X and Y for, and nothing else.
 //! - [`hold`]: keeping a device from the desktop for a while.
@@ -13,7 +14,9 @@
 #![cfg_attr(not(test), deny(clippy::indexing_slicing))]
 
 pub mod clock;
+pub mod choose;
 pub mod device;
+pub mod floor;
 pub mod hidraw;
 pub mod hold;
 pub mod import;

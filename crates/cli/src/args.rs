@@ -1,6 +1,6 @@
 //! What can be typed.
 
-use crate::commands::{DemoArgs, DevicesArgs, JudgeArgs, SimulateArgs};
+use crate::commands::{DemoArgs, DevicesArgs, ExamineArgs, JudgeArgs, SimulateArgs};
 use crate::units::{Length, Span};
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use slipgauge_trace::session::{self, Pace, Step, Task};
@@ -21,6 +21,8 @@ pub struct Cli {
 pub enum Command {
     /// List the pointing devices that are plugged in.
     Devices(DevicesArgs),
+    /// Be led through the test of a device, from the first swipe to the verdict.
+    Examine(Box<ExamineArgs>),
     /// Record a session of one device to a file.
     Record(Box<RecordArgs>),
     /// Judge a recording, and draw it.

@@ -20,6 +20,7 @@
 
 mod answer;
 mod closing;
+mod resume;
 mod running;
 mod step;
 

@@ -175,9 +175,9 @@ impl fmt::Display for Say {
             Say::Step { step, of, first } => {
                 let name = step_name(step);
                 match (first, of) {
-                    (true, 1) => write!(f, "The device is to be at {name}."),
-                    (true, _) => write!(f, "Set the device to {name}, the first of {of}."),
-                    (false, _) => write!(f, "Switch the device to {name}, of {of}."),
+                    (true, 1) => write!(f, "One step: {name}."),
+                    (true, _) => write!(f, "Set the device to {name}; there are {of}."),
+                    (false, _) => write!(f, "Now switch the device to {name}."),
                 }
             }
             Say::Caution => f.write_str(

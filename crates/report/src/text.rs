@@ -1,5 +1,6 @@
 //! The verdict for a person at a terminal: 80 columns, no colour needed.
 
+use slipgauge_analysis::control::Place;
 use slipgauge_analysis::verdict::{Family, FamilyVerdict, Finding, Outcome, Quantity, StepVerdict, Verdict};
 use slipgauge_trace::outside::harmless;
 use std::fmt::Write;
@@ -56,6 +57,8 @@ fn write_verdict(out: &mut String, v: &Verdict) -> std::fmt::Result {
     for s in &v.steps {
         write_step(out, v, s)?;
     }
+    write_live(out, v)?;
+    write_control(out, v)?;
     writeln!(out)?;
     let (stalls, overruns) = (v.host.stalls, v.host.overruns);
     let host = match (stalls, overruns) {
@@ -88,6 +91,57 @@ fn write_verdict(out: &mut String, v: &Verdict) -> std::fmt::Result {
         v.sha256.get(..16).unwrap_or_default(),
         v.bytes
     )
+}
+
+/// What was shown while recording, and what became of it.
+fn write_live(out: &mut String, v: &Verdict) -> std::fmt::Result {
+    if v.live.is_empty() {
+        return Ok(());
+    }
+    let confirmed = v.live.iter().filter(|note| note.confirmed).count();
+    writeln!(out)?;
+    let all = count(u32::try_from(v.live.len()).unwrap_or(u32::MAX), "note");
+    paragraph(out, "", &format!("Shown while recording: {all}, {confirmed} confirmed"))?;
+    // Those that are withdrawn first: they are what somebody must know.
+    let (kept, withdrawn): (Vec<_>, Vec<_>) = v.live.iter().partition(|note| note.confirmed);
+    for note in withdrawn.iter().chain(&kept).take(2 * LISTED) {
+        let part = |key: &str| note.note.get(key).and_then(serde_json::Value::as_str).unwrap_or("?").to_owned();
+        let number = |key: &str| note.note.get(key).and_then(serde_json::Value::as_u64);
+        let place = match (number("phase"), number("swipe")) {
+            (Some(phase), Some(swipe)) => format!("phase {phase}, swipe {swipe}: "),
+            (Some(phase), None) => format!("phase {phase}: "),
+            _ => String::new(),
+        };
+        let became = if note.confirmed { "confirmed" } else { "withdrawn" };
+        let line = format!("{place}{} {became}: {}", part("family"), note.because);
+        paragraph(out, "  ", &harmless(&line))?;
+    }
+    if v.live.len() > 2 * LISTED {
+        paragraph(out, "  ", &format!("and {} more", v.live.len() - 2 * LISTED))?;
+    }
+    Ok(())
+}
+
+/// Where the faults lie, by a control.
+fn write_control(out: &mut String, v: &Verdict) -> std::fmt::Result {
+    let Some(control) = &v.control else { return Ok(()) };
+    writeln!(out)?;
+    paragraph(out, "", &format!("Control: {}, {}", harmless(&control.session), outcome(control.verdict)))?;
+    if !control.differs.is_empty() {
+        paragraph(out, "  ", &format!("Not the same test: {}.", control.differs.join("; ")))?;
+    }
+    if control.families.is_empty() {
+        paragraph(out, "  ", "Nothing fails here, so there is no fault to place.")?;
+    }
+    for lies in &control.families {
+        let place = match lies.place {
+            Place::Shared => "what both share",
+            Place::ThisUnit => "this unit",
+            Place::Unknown => "not known",
+        };
+        paragraph(out, "  ", &format!("{}: {place}. {}.", lies.family.words(), sentence(&lies.because)))?;
+    }
+    paragraph(out, "  ", "One unit says nothing of its product.")
 }
 
 fn write_step(out: &mut String, v: &Verdict, s: &StepVerdict) -> std::fmt::Result {

@@ -2,12 +2,14 @@
 
 mod demo;
 mod devices;
+mod examine;
 mod judge;
 mod record;
 mod simulate;
 
 pub use demo::DemoArgs;
 pub use devices::DevicesArgs;
+pub use examine::ExamineArgs;
 pub use judge::JudgeArgs;
 pub use simulate::SimulateArgs;
 
@@ -36,6 +38,7 @@ pub fn run(command: Command) -> anyhow::Result<Status> {
     match command {
         Command::Demo(args) => demo::run(&args),
         Command::Devices(args) => devices::run(&args),
+        Command::Examine(args) => examine::run(&args),
         Command::Judge(args) => judge::run(&args),
         Command::Record(args) => record::run(&args),
         Command::Simulate(args) => simulate::run(&args),
