@@ -1,6 +1,6 @@
 //! What can be typed.
 
-use crate::commands::{DemoArgs, JudgeArgs, SimulateArgs};
+use crate::commands::{DemoArgs, JudgeArgs, PlanCommand, SimulateArgs};
 use crate::units::{Length, Span};
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use slipgauge_trace::session::{self, Pace, Step, Task};
@@ -24,6 +24,8 @@ pub enum Command {
     Devices,
     /// Record a session of one device to a file.
     Record(Box<RecordArgs>),
+    /// Say what a test will show and cost before it is done, and draw where the stops go.
+    Plan(Box<PlanCommand>),
     /// Judge a recording, and draw it.
     Judge(JudgeArgs),
     /// Record, judge and draw a sound and a failing device on a simulated bench.
@@ -92,7 +94,7 @@ device that is refused or cannot be opened; 4 the device went away (what it sent
 until then is kept).";
 
 /// Direction of the swipes.
-#[derive(Debug, Clone, Copy, ValueEnum)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
 pub enum AxisArg {
     /// Sideways.
     X,

@@ -207,7 +207,11 @@ fn sentence(text: &str) -> String {
 }
 
 /// Writes text with a hanging indent, broken at spaces before column [`WIDTH`].
-fn paragraph(out: &mut String, head: &str, text: &str) -> std::fmt::Result {
+/// Adds words broken into lines of 80 columns, behind a head under which they hang.
+///
+/// # Errors
+/// None: writing to a string cannot fail.
+pub fn paragraph(out: &mut String, head: &str, text: &str) -> std::fmt::Result {
     let hang = head.chars().count();
     let mut column = hang;
     out.push_str(head);

@@ -3,11 +3,13 @@
 mod demo;
 mod devices;
 mod judge;
+mod plan;
 mod record;
 mod simulate;
 
 pub use demo::DemoArgs;
-pub use judge::JudgeArgs;
+pub use judge::{JudgeArgs, read as read_recording};
+pub use plan::PlanCommand;
 pub use simulate::SimulateArgs;
 
 use crate::args::Command;
@@ -36,6 +38,7 @@ pub fn run(command: Command) -> anyhow::Result<Status> {
         Command::Demo(args) => demo::run(&args),
         Command::Devices => devices::run(),
         Command::Judge(args) => judge::run(&args),
+        Command::Plan(args) => plan::run(&args),
         Command::Record(args) => record::run(&args),
         Command::Simulate(args) => simulate::run(&args),
     }
