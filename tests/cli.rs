@@ -6,6 +6,7 @@ mod demo;
 mod json;
 mod judge;
 mod picture;
+mod plan;
 mod run;
 mod simulate;
 mod usage;

@@ -68,13 +68,20 @@ pub fn against(test: (&Verdict, &Header), control: (&Verdict, &Header)) -> Contr
         let (place, because) = if !differs.is_empty() {
             (Place::Unknown, format!("the two tests are not alike: {}", differs.join("; ")))
         } else if of_control.contains(&Outcome::Fail) {
-            (Place::Shared, "the control fails likewise: it lies in what both share, computer, port, pad or hand".to_owned())
+            (
+                Place::Shared,
+                "the control fails likewise: it lies in what both share, computer, port, pad or hand"
+                    .to_owned(),
+            )
         } else if of_control.is_empty() || of_control.iter().any(|o| *o != Outcome::Pass) {
             (Place::Unknown, "the control leaves it open".to_owned())
         } else if !as_fast {
             (Place::Unknown, "the control was not swiped as fast".to_owned())
         } else {
-            (Place::ThisUnit, "the control passes on the same bench: it lies in this unit or its receiver".to_owned())
+            (
+                Place::ThisUnit,
+                "the control passes on the same bench: it lies in this unit or its receiver".to_owned(),
+            )
         };
         Lies { family, place, because }
     };

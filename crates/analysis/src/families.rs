@@ -17,6 +17,9 @@ mod strike_lag;
 mod tracking_loss;
 mod wake_up;
 
+pub use drift::looked_at;
+pub use gain_change::Contrast as GainContrast;
+
 use crate::decision;
 use crate::step::{PhaseView, StepView, SwipeView};
 use crate::tolerances;

@@ -102,6 +102,25 @@ impl Lengths {
         Some(Lengths::sift(all.filter(|l| l.counts.is_finite()).collect(), per_mm))
     }
 
+    /// What lengths that are yet to be made will be worth: phases of so many swipes each, all of one length, that will
+    /// scatter by this standard deviation. None is left out.
+    pub fn planned(phases: &[(Pace, u32)], length: f64, scatter: f64) -> Lengths {
+        let direction = |swipe: u32| if swipe % 2 == 1 { Direction::Out } else { Direction::Back };
+        let of_phase = |((pace, swipes), phase): (&(Pace, u32), u32)| {
+            let pace = *pace;
+            (1..=*swipes).map(move |swipe| Length {
+                key: (phase, swipe),
+                pace: Some(pace),
+                direction: direction(swipe),
+                counts: length,
+            })
+        };
+        let used = phases.iter().zip(1..).flat_map(of_phase).collect();
+        let mut out = Lengths { used, left_out: Vec::new(), scatter, df: 1.0 };
+        out.settle();
+        Lengths { scatter, ..out }
+    }
+
     /// Leaves out the strays and finds the scatter of the rest.
     fn sift(all: Vec<Length>, per_mm: f64) -> Lengths {
         let of_group: Vec<_> = groups(&all).into_iter().map(|g| (g, centre(&all, g))).collect();

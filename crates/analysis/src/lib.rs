@@ -97,8 +97,7 @@ pub fn judge<'a>(recording: &'a Recording, session: &str) -> Judgement<'a> {
     let closure = views.iter().flat_map(|view| closure::of(view, &findings)).collect();
     scale::ratios(&views, &findings, &mut steps);
     let pair = views.iter().find_map(|view| pair::pair(view, &findings));
-    let voided: Vec<u32> =
-        recording.phases.iter().filter(|p| p.voided.is_some()).map(|p| p.number).collect();
+    let voided: Vec<u32> = recording.phases.iter().filter(|p| p.voided.is_some()).map(|p| p.number).collect();
     let live = live::settle(&recording.live, &findings, &voided);
     let verdict = Verdict {
         slipgauge_verdict: verdict::VERSION,

@@ -57,9 +57,10 @@ fn became(note: &Value, findings: &[Finding], voided: &[u32]) -> (bool, String) 
     let same = |f: &&&Finding| json!(f.family) == note["family"];
     match (there.iter().find(same), there.first()) {
         (Some(f), _) => (true, format!("the verdict has it: {:.1} {}", f.size, f.unit)),
-        (None, Some(other)) => {
-            (false, format!("with the whole session known it is {}, not what was shown", other.family.words()))
-        }
+        (None, Some(other)) => (
+            false,
+            format!("with the whole session known it is {}, not what was shown", other.family.words()),
+        ),
         (None, None) => {
             (false, "with the whole session known, nothing is out of the ordinary there".to_owned())
         }

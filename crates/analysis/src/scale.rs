@@ -73,14 +73,31 @@ pub fn effective(step: &StepView, lengths: &Lengths, findings: &[Finding]) -> Op
 }
 
 fn combined(step: &StepView, lengths: &Lengths, mean: Mean, pace: Option<Pace>) -> Option<Resolution> {
-    let travel_mm = step.travel.map(Metres::millimetres)?;
+    let travel = (step.travel?, step.plan.map_or(Metres(0.0), Plan::travel_uncertainty));
+    Some(over(travel, (mean, lengths.df), pace, straight_edge(step.plan)))
+}
+
+/// The resolution that a mean length with its degrees of freedom gives over a travel with its standard uncertainty.
+pub fn over(
+    travel: (Metres, Metres),
+    mean: (Mean, f64),
+    pace: Option<Pace>,
+    straight_edge: bool,
+) -> Resolution {
+    let travel_mm = travel.0.millimetres();
+    let (mean, free) = mean;
     let counts_per_mm = mean.counts / travel_mm;
     let placing = mean.uncertainty / travel_mm;
-    let travel = step.plan.map_or(0.0, |p| counts_per_mm * p.travel_uncertainty().millimetres() / travel_mm);
-    let arc = if straight_edge(step.plan) { 0.0 } else { counts_per_mm * ARC / 3f64.sqrt() };
-    let uncertainty = placing.hypot(travel).hypot(arc);
-    let df = effective_df(&[(placing, lengths.df), (travel, f64::INFINITY), (arc, f64::INFINITY)]);
-    Some(Resolution { counts_per_mm, uncertainty, placing, df, swipes: mean.n, pace, at_least: false })
+    let told = counts_per_mm * travel.1.millimetres() / travel_mm;
+    let arc = counts_per_mm * arc(straight_edge);
+    let uncertainty = placing.hypot(told).hypot(arc);
+    let df = effective_df(&[(placing, free), (told, f64::INFINITY), (arc, f64::INFINITY)]);
+    Resolution { counts_per_mm, uncertainty, placing, df, swipes: mean.n, pace, at_least: false }
+}
+
+/// Standard uncertainty that arc and yaw leave in a length, relative; none along a straight edge.
+pub fn arc(straight_edge: bool) -> f64 {
+    if straight_edge { 0.0 } else { ARC / 3f64.sqrt() }
 }
 
 /// The slow swipes that clip and have no other finding: what they counted is the least that there was to count.

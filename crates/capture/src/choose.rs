@@ -30,7 +30,8 @@ pub fn moved(devices: &[FoundDevice], wait: Duration, stop: &AtomicBool) -> Opti
                             _ => return,
                         }
                         let motion = batch.reports().filter_map(|report| layout.decode(report).ok());
-                        let path = motion.map(|m| u64::from(m.x.unsigned_abs()) + u64::from(m.y.unsigned_abs()));
+                        let path =
+                            motion.map(|m| u64::from(m.x.unsigned_abs()) + u64::from(m.y.unsigned_abs()));
                         counts = counts.saturating_add(path.fold(0, u64::saturating_add));
                     }
                     if counts >= MOVED {

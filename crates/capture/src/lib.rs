@@ -13,8 +13,8 @@
 //! may be kept (privacy). Prints nothing.
 #![cfg_attr(not(test), deny(clippy::indexing_slicing))]
 
-pub mod clock;
 pub mod choose;
+pub mod clock;
 pub mod device;
 pub mod floor;
 pub mod hidraw;

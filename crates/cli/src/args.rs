@@ -1,6 +1,6 @@
 //! What can be typed.
 
-use crate::commands::{DemoArgs, DevicesArgs, ExamineArgs, JudgeArgs, SimulateArgs};
+use crate::commands::{DemoArgs, DevicesArgs, ExamineArgs, JudgeArgs, PlanCommand, SimulateArgs};
 use crate::units::{Length, Span};
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use slipgauge_trace::session::{self, Pace, Step, Task};
@@ -25,6 +25,8 @@ pub enum Command {
     Examine(Box<ExamineArgs>),
     /// Record a session of one device to a file.
     Record(Box<RecordArgs>),
+    /// Say what a test will show and cost before it is done, and draw where the stops go.
+    Plan(Box<PlanCommand>),
     /// Judge a recording, and draw it.
     Judge(JudgeArgs),
     /// Record, judge and draw a sound and a failing device on a simulated bench.
@@ -100,7 +102,7 @@ device that is refused or cannot be opened; 4 the device went away (what it sent
 until then is kept).";
 
 /// Direction of the swipes.
-#[derive(Debug, Clone, Copy, ValueEnum)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
 pub enum AxisArg {
     /// Sideways.
     X,

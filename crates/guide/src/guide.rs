@@ -170,6 +170,11 @@ impl Guide {
         matches!(self.state, State::Over)
     }
 
+    /// False if it ended before the plan was done.
+    pub fn whole(&self) -> bool {
+        self.whole
+    }
+
     /// The question that waits for an answer.
     pub fn question(&self) -> Option<&Question> {
         match &self.state {
@@ -289,7 +294,8 @@ impl Guide {
             self.cautioned = true;
             self.say(Say::Caution);
         }
-        let peak = if fast { Some(self.target) } else { job.pace.and_then(|p| self.plan.paced(p)).map(|p| p.peak) };
+        let peak =
+            if fast { Some(self.target) } else { job.pace.and_then(|p| self.plan.paced(p)).map(|p| p.peak) };
         let time = peak.filter(|_| !fast).map(|peak| self.plan.swipe_time(peak));
         self.say(Say::Next { phase: job.clone(), peak, still: self.plan.still, time });
         self.job = Some(job);

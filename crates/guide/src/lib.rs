@@ -1,8 +1,8 @@
 //! The guided test: what is to be done, in which order, and what that can show.
 //!
 //! - [`plan`]: what was ordered: steps, travel, paces, how many swipes; [`travel`]: how the travel is known; [`need`]:
-//!   the speed that the user needs.
-//!
+//!   the speed that the user needs; [`measured`]: the travel by a sound device.
+//! - [`size`]: what a plan can claim and what it costs; [`study`]: how often it finds a fault, by simulation.
 //! - [`guide`]: the test as a state machine; [`say`]: what it tells; [`watch`]: motion as it comes; [`identify`]: which
 //!   step is active.
 //! - [`rehearsal`]: the whole test with a simulated device and hand.
@@ -11,10 +11,13 @@
 
 pub mod guide;
 pub mod identify;
+pub mod measured;
 pub mod need;
 pub mod plan;
 pub mod rehearsal;
 pub mod say;
+pub mod size;
+pub mod study;
 pub mod travel;
 pub mod watch;
 

@@ -58,7 +58,11 @@ impl Rehearsal {
     ///
     /// # Errors
     /// [`RehearsalError`].
-    pub fn hold(plan: &TestPlan, bench: Bench, answers: &mut Answers<'_>) -> Result<Rehearsal, RehearsalError> {
+    pub fn hold(
+        plan: &TestPlan,
+        bench: Bench,
+        answers: &mut Answers<'_>,
+    ) -> Result<Rehearsal, RehearsalError> {
         let session = bench.session()?;
         let header = Header { plan: Some(plan.to_session()), ..session.header() };
         let mut guide = Guide::new(plan.clone(), header.clone())?;
@@ -70,7 +74,8 @@ impl Rehearsal {
         while !guide.over() {
             now = now + LOOK;
             if now > LONGEST {
-                let waits = guide.question().map_or_else(|| format!("{:?}", guide.phase()), ToString::to_string);
+                let waits =
+                    guide.question().map_or_else(|| format!("{:?}", guide.phase()), ToString::to_string);
                 return Err(RehearsalError::Endless(waits));
             }
             for entry in led.run_to(now) {

@@ -43,7 +43,9 @@ impl Rest {
     /// Farthest that it was from where it is, since then, in counts.
     pub fn moved_since(&self, t: Nanos) -> f64 {
         let since = self.recent.iter().rev().take_while(|(then, ..)| *then >= t.0);
-        since.map(|(_, x, y)| ((x - self.place.0) as f64).hypot((y - self.place.1) as f64)).fold(0.0, f64::max)
+        since
+            .map(|(_, x, y)| ((x - self.place.0) as f64).hypot((y - self.place.1) as f64))
+            .fold(0.0, f64::max)
     }
 
     /// True if it has been at rest for `span`, but for what a device may do by itself.

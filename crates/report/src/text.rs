@@ -105,7 +105,8 @@ fn write_live(out: &mut String, v: &Verdict) -> std::fmt::Result {
     // Those that are withdrawn first: they are what somebody must know.
     let (kept, withdrawn): (Vec<_>, Vec<_>) = v.live.iter().partition(|note| note.confirmed);
     for note in withdrawn.iter().chain(&kept).take(2 * LISTED) {
-        let part = |key: &str| note.note.get(key).and_then(serde_json::Value::as_str).unwrap_or("?").to_owned();
+        let part =
+            |key: &str| note.note.get(key).and_then(serde_json::Value::as_str).unwrap_or("?").to_owned();
         let number = |key: &str| note.note.get(key).and_then(serde_json::Value::as_u64);
         let place = match (number("phase"), number("swipe")) {
             (Some(phase), Some(swipe)) => format!("phase {phase}, swipe {swipe}: "),
@@ -261,7 +262,11 @@ fn sentence(text: &str) -> String {
 }
 
 /// Writes text with a hanging indent, broken at spaces before column [`WIDTH`].
-fn paragraph(out: &mut String, head: &str, text: &str) -> std::fmt::Result {
+/// Adds words broken into lines of 80 columns, behind a head under which they hang.
+///
+/// # Errors
+/// None: writing to a string cannot fail.
+pub fn paragraph(out: &mut String, head: &str, text: &str) -> std::fmt::Result {
     let hang = head.chars().count();
     let mut column = hang;
     out.push_str(head);

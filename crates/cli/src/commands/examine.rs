@@ -125,7 +125,8 @@ pub fn run(args: &ExamineArgs) -> anyhow::Result<Status> {
         }
     };
     screen.line(&format!("Recording to {}.", shown(&path)))?;
-    let mut sitting = Sitting { bench, guide, header, path, stop, resume: before.is_some(), hold: !args.no_hold };
+    let mut sitting =
+        Sitting { bench, guide, header, path, stop, resume: before.is_some(), hold: !args.no_hold };
     let ended = sitting.hold_it(&mut screen, &mut keys)?;
     keys.give_back();
     after::tell(&sitting.path, ended, control.as_ref(), &mut screen)
@@ -135,7 +136,9 @@ pub fn run(args: &ExamineArgs) -> anyhow::Result<Status> {
 fn planned(args: &ExamineArgs) -> anyhow::Result<(TestPlan, Option<Recording>)> {
     let Some(path) = &args.resume else { return Ok((args.plan.test_plan()?, None)) };
     if args.plan != PlanArgs::default() {
-        bail!("a test that is taken up again keeps its own plan: leave the plan's options out beside --resume");
+        bail!(
+            "a test that is taken up again keeps its own plan: leave the plan's options out beside --resume"
+        );
     }
     let recording = super::judge::read(path)?;
     let plan = recording.header.plan.as_ref().and_then(TestPlan::from_session);

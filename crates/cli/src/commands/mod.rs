@@ -4,13 +4,15 @@ mod demo;
 mod devices;
 mod examine;
 mod judge;
+mod plan;
 mod record;
 mod simulate;
 
 pub use demo::DemoArgs;
 pub use devices::DevicesArgs;
 pub use examine::ExamineArgs;
-pub use judge::JudgeArgs;
+pub use judge::{JudgeArgs, read as read_recording};
+pub use plan::PlanCommand;
 pub use simulate::SimulateArgs;
 
 use crate::args::Command;
@@ -40,6 +42,7 @@ pub fn run(command: Command) -> anyhow::Result<Status> {
         Command::Devices(args) => devices::run(&args),
         Command::Examine(args) => examine::run(&args),
         Command::Judge(args) => judge::run(&args),
+        Command::Plan(args) => plan::run(&args),
         Command::Record(args) => record::run(&args),
         Command::Simulate(args) => simulate::run(&args),
     }

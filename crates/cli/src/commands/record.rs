@@ -200,12 +200,16 @@ fn header(args: &RecordArgs, devices: &[FoundDevice], steps: &[Step]) -> Header 
         ..Plan::default()
     };
     let planned = plan != Plan::default() || !args.phases.is_empty();
+    let header = header_of(described);
+    Header { plan: planned.then_some(plan), surface: args.surface.clone(), ..header }
+}
+
+/// A header with what is known of this program, this computer and the time.
+pub(super) fn header_of(devices: Vec<slipgauge_trace::session::Device>) -> Header {
     let mut header = Header {
         tool: concat!("slipgauge ", env!("CARGO_PKG_VERSION")).to_owned(),
         started: Some(format!("{:.0}", jiff::Timestamp::now())),
-        devices: described,
-        plan: planned.then_some(plan),
-        surface: args.surface.clone(),
+        devices,
         ..Header::default()
     };
     if let Ok(release) = std::fs::read_to_string("/proc/sys/kernel/osrelease") {

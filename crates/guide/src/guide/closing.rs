@@ -5,8 +5,8 @@ use crate::identify::{self, Told};
 use crate::plan::IDENTIFY;
 use crate::say::{Question, REASONS, Say};
 use serde_json::{Value, json};
-use slipgauge_trace::session::{Event, Phase, Task};
 use slipgauge_trace::Nanos;
+use slipgauge_trace::session::{Event, Phase, Task};
 
 impl Guide {
     /// Swipes with clear spin-outs, if the plan lets them end a step.

@@ -38,13 +38,16 @@ impl Guide {
                 match (&asked.task, asked.swipes) {
                     (Task::Identify, _) => {}
                     (Task::Still, _) => {
-                        let long = |span: &&PhaseSpan| span.end - span.begin >= guide.plan.still - Nanos::MILLISECOND;
+                        let long = |span: &&PhaseSpan| {
+                            span.end - span.begin >= guide.plan.still - Nanos::MILLISECOND
+                        };
                         if !counts.iter().filter(same).any(|span| long(span)) {
                             of_step.push(asked);
                         }
                     }
                     (_, Some(n)) => {
-                        let done = counts.iter().filter(same).map(|span| placed(span)).fold(0, u32::saturating_add);
+                        let done =
+                            counts.iter().filter(same).map(|span| placed(span)).fold(0, u32::saturating_add);
                         if done < n {
                             of_step.push(Phase { swipes: Some(n - done), ..asked });
                         }

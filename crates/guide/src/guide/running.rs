@@ -196,7 +196,9 @@ impl Guide {
         self.out.extend(said.into_iter().map(Out::Say));
         self.out.extend(suspects.into_iter().map(|note| Out::Write(note.event)));
         if before < REST_AFTER && self.fast_since_rest >= REST_AFTER {
-            self.say(Say::Noticed(format!("{REST_AFTER} fast swipes so far: rest the arm whenever you like.")));
+            self.say(Say::Noticed(format!(
+                "{REST_AFTER} fast swipes so far: rest the arm whenever you like."
+            )));
         }
         let fastest = self.step.as_ref().and_then(|step| step.fastest);
         if fast

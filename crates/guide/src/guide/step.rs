@@ -94,7 +94,9 @@ impl StepSoFar {
 
     /// Takes a line; `phases` are those of the file so far. What the device under test moved in it.
     pub(super) fn take(&mut self, entry: &Entry, phases: u32) -> Option<(i32, i32)> {
-        if matches!(entry.event, Event::Phase(Some(_))) && self.growing.as_ref().is_some_and(|g| g.phases() == 0) {
+        if matches!(entry.event, Event::Phase(Some(_)))
+            && self.growing.as_ref().is_some_and(|g| g.phases() == 0)
+        {
             self.before = phases;
         }
         if let Some(growing) = self.growing.as_mut().filter(|growing| growing.reports() < MOST) {

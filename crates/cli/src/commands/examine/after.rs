@@ -10,7 +10,12 @@ use slipgauge_trace::Recording;
 use std::path::Path;
 
 /// Judges the recording and says it.
-pub fn tell(path: &Path, end: End, control: Option<&(Recording, String)>, screen: &mut Screen) -> anyhow::Result<Status> {
+pub fn tell(
+    path: &Path,
+    end: End,
+    control: Option<&(Recording, String)>,
+    screen: &mut Screen,
+) -> anyhow::Result<Status> {
     let recording = judge::read(path)?;
     let name = path.file_name().map_or_else(|| path.to_string_lossy(), |n| n.to_string_lossy());
     let mut judgement = slipgauge_analysis::judge(&recording, &name);

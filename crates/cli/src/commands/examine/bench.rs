@@ -1,7 +1,7 @@
 //! What is examined: a device that is plugged in, or a simulated one.
 
+use super::ExamineArgs;
 use super::screen::Screen;
-use super::{ExamineArgs, now};
 use crate::commands::{devices, record, simulate};
 use anyhow::{Context as _, bail};
 use slipgauge_capture::device::{self, FoundDevice};
@@ -54,12 +54,15 @@ impl Bench {
         }
         let mut found = device::find()?;
         if found.is_empty() {
-            bail!("{}", device::why_none(Path::new("/")));
+            bail!("{}", devices::why_none(Path::new("/")));
         }
         screen.line("Move the device that is to be examined.")?;
         let chosen = choose::moved(&found, CHOICE, stop);
         let Some(index) = chosen else {
-            bail!("no device was moved within {} s; say which by --device (slipgauge devices lists them)", CHOICE.as_secs());
+            bail!(
+                "no device was moved within {} s; say which by --device (slipgauge devices lists them)",
+                CHOICE.as_secs()
+            );
         };
         let chosen = found.swap_remove(index);
         screen.line(&format!("It is {}.", devices::shown_name(&chosen)))?;
@@ -69,11 +72,7 @@ impl Bench {
     /// The first line of its session.
     pub fn header(&self, args: &ExamineArgs, plan: &TestPlan) -> anyhow::Result<Header> {
         let mut header = match self {
-            Bench::Real(device) => {
-                let mut header = record::header_of(vec![device.described()]);
-                header.started = Some(now());
-                header
-            }
+            Bench::Real(device) => record::header_of(vec![device.described()]),
             Bench::Simulated { session, .. } => session.header(),
         };
         header.plan = Some(plan.to_session());
@@ -127,7 +126,8 @@ impl Bench {
             let found = device::find().unwrap_or_default();
             let same = |f: &FoundDevice| {
                 let now = f.described();
-                (now.vendor, now.product) == (described.vendor, described.product) && nodes(&now) == nodes(described)
+                (now.vendor, now.product) == (described.vendor, described.product)
+                    && nodes(&now) == nodes(described)
             };
             if let Some(back) = found.into_iter().find(same) {
                 **device = back;

@@ -38,7 +38,7 @@ pub fn plan(screen: &mut Screen, plan: &TestPlan) -> anyhow::Result<()> {
 /// Asks what is not known and may be left out, if somebody is there to answer.
 pub fn ask(args: &ExamineArgs, screen: &mut Screen, header: &mut Header) -> anyhow::Result<()> {
     let asks = !args.no_questions && args.simulate.is_none() && std::io::stdin().is_terminal();
-    let mut told = |what: &str, given: Option<String>| -> anyhow::Result<Option<String>> {
+    let told = |what: &str, given: Option<String>| -> anyhow::Result<Option<String>> {
         if given.is_some() || !asks {
             return Ok(given);
         }

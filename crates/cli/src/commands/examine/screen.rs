@@ -124,7 +124,8 @@ mod tests {
 
     #[test]
     fn lines_fit_the_terminal_and_keep_their_columns() {
-        let text = "  1 of 15  peak 2.89 m/s (114 in/s)  fastest 2.89  fast enough  suspect: dropout (late), 3.1 mm";
+        let text =
+            "  1 of 15  peak 2.89 m/s (114 in/s)  fastest 2.89  fast enough  suspect: dropout (late), 3.1 mm";
         let lines = wrapped(text, "  ", "      ");
         assert!(lines.lines().all(|line| line.chars().count() < WIDTH), "{lines}");
         assert!(lines.starts_with("    1 of 15  peak 2.89"), "{lines}");

@@ -4,7 +4,9 @@ use super::bench::{self, Bench};
 use super::keys::Keys;
 use super::now;
 use super::screen::Screen;
-use slipgauge_capture::{Attendant, Ended, Hold, HoldError, Inputs, Progress, Recorder, Resumed, Summary, Timetable, attend};
+use slipgauge_capture::{
+    Attendant, Ended, Hold, HoldError, Inputs, Progress, Recorder, Resumed, Summary, Timetable, attend,
+};
 use slipgauge_guide::{Guide, Key, Out};
 use slipgauge_trace::session::{Event, Header};
 use std::path::PathBuf;
@@ -93,7 +95,8 @@ impl Sitting {
             stop: Arc::clone(&halt),
             progress: Arc::clone(&progress),
         };
-        let recording = std::thread::Builder::new().name("record".to_owned()).spawn(move || recorder.run())?;
+        let recording =
+            std::thread::Builder::new().name("record".to_owned()).spawn(move || recorder.run())?;
         let mut desk = Desk { held: None, inputs, wanted: self.hold, told: false };
         while let Some(lines) = attendant.written(LOOK) {
             for line in &lines {
@@ -117,7 +120,8 @@ impl Sitting {
             }
         }
         drop(desk);
-        let summary = recording.join().map_err(|_| anyhow::anyhow!("the recorder broke off; please report this"))??;
+        let summary =
+            recording.join().map_err(|_| anyhow::anyhow!("the recorder broke off; please report this"))??;
         if attendant.fell_behind() {
             screen.line("The display could not keep up with the recording; the file has everything.")?;
         }
