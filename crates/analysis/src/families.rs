@@ -37,7 +37,7 @@ pub trait Detector: Sync {
 
     /// How many criteria may fail a step: each is a look, and shares the chance of a false fail.
     fn criteria(&self) -> usize {
-        1
+        1 + usize::from(ALSO_AT_SPEED.contains(&self.family()))
     }
 
     /// Adds this family's findings.
@@ -206,6 +206,10 @@ fn needed_m_s(step: &StepView) -> Option<f64> {
     (speed > 0.0 && speed <= 10.0).then_some(speed)
 }
 
+/// Families that are judged over all swipes and over the fast ones by themselves, each a look: what befalls every flick
+/// must not be outnumbered by slow swipes, in which the same device is sound.
+const ALSO_AT_SPEED: [Family; 3] = [Family::Dropout, Family::SpinOut, Family::CarryOn];
+
 /// Judges the share of swipes that show a family, over the swipes in which it would have been seen.
 ///
 /// Where the plan says which speed the user needs, the claim is about that speed and faster: trials are the swipes whose
@@ -237,6 +241,23 @@ fn share(
         None => decision::share_at_most(what, unit, k, n, limit, step.looks),
         Some(_) => decision::share_at_speed(what, unit, fast, slower, limit, step.looks),
     };
+    // Without a stated need: of the fast swipes by themselves, too.
+    let at_pace: BTreeSet<(u32, u32)> = match need {
+        None if ALSO_AT_SPEED.contains(&family) => {
+            step.fast_swipes().map(|(p, s)| key(p, s)).filter(|k| examined.contains(k)).collect()
+        }
+        _ => BTreeSet::new(),
+    };
+    let mut criteria = vec![criterion];
+    let mut open = (k, n);
+    if !at_pace.is_empty() && at_pace.len() < examined.len() {
+        let (k, n) = (bad.intersection(&at_pace).count() as u32, at_pace.len() as u32);
+        let criterion = decision::share_at_most("fast swipes that show it", unit, k, n, limit, step.looks);
+        if criterion.verdict != Outcome::Pass {
+            open = (k, n);
+        }
+        criteria.push(criterion);
+    }
     let events: Vec<&Finding> = findings.iter().filter(|f| f.family == family).collect();
     let mut because = match (k, n) {
         (_, 0) => "no swipe in which it would have been seen".to_owned(),
@@ -251,17 +272,21 @@ fn share(
     if let (Some(speed), true) = (&speed, n > 0) {
         because += &format!("; {} of these swipes reached the needed {speed}", fast.1);
     }
-    let mut out = verdict(family, vec![criterion], events.len(), because);
+    if criteria.len() > 1 && k > 0 {
+        because += &format!("; at the fast pace {} of {}", bad.intersection(&at_pace).count(), at_pace.len());
+    }
+    let mut out = verdict(family, criteria, events.len(), because);
     out.cause = common_cause(&events);
     if out.verdict == Outcome::Inconclusive {
         let settle = match need {
-            None => decision::swipes_to_settle(k, n, limit),
+            None => decision::swipes_to_settle(open.0, open.1, limit),
             Some(_) => decision::swipes_to_settle(k, fast.1.saturating_add(slower.0), limit),
         };
         out.to_settle = Some(match (settle, speed) {
             (Some(more), Some(speed)) => {
                 format!("{more} more fast swipes that reach {speed}, if all are clean")
             }
+            (Some(more), None) if open != (k, n) => format!("{more} more fast swipes, if all are clean"),
             (Some(more), None) => format!("{more} more swipes{clean}, if all are clean"),
             (None, _) => "more swipes will not show this share to be within tolerance".to_owned(),
         });

@@ -125,6 +125,8 @@ pub struct Guide {
     target: MetresPerSecond,
     fast_since_rest: u32,
     cautioned: bool,
+    /// Rests of this step that were broken off because the device moved.
+    touched: u32,
     told_interval: bool,
     whole: bool,
 }
@@ -155,6 +157,7 @@ impl Guide {
             target,
             fast_since_rest: 0,
             cautioned: false,
+            touched: 0,
             told_interval: false,
             whole: true,
         })
@@ -240,7 +243,8 @@ impl Guide {
             Event::Phase(Some(_)) => {
                 self.phases += 1;
                 if let (State::Opening, Some(job)) = (&self.state, &self.job) {
-                    let run = Running::new(job, self.phases, entry.t, &self.plan);
+                    let mut run = Running::new(job, self.phases, entry.t, &self.plan);
+                    run.repeats = self.touched;
                     self.out.push_back(Out::Do(run.doing(job, &self.plan, self.target, job.swipes)));
                     self.say(Say::Go(job.clone()));
                     self.state = State::Running(Box::new(run));
@@ -303,6 +307,7 @@ impl Guide {
     }
 
     fn begin_step(&mut self, id: u32) {
+        self.touched = 0;
         let nominal = self.planned(id).nominal_counts_per_inch;
         let travel_mm = self.plan.travel.metres().millimetres();
         self.step = Some(StepSoFar::new(id, &self.header, self.phases, nominal, travel_mm));

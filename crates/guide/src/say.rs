@@ -53,10 +53,10 @@ pub enum Say {
         of: u32,
         /// Its peak speed.
         peak: Option<MetresPerSecond>,
-        /// The fastest so far in this step.
+        /// Of fast ones: the fastest so far in this step.
         fastest: Option<MetresPerSecond>,
-        /// For fast ones: the speed that is to be reached, and whether this one did.
-        target: Option<(MetresPerSecond, bool)>,
+        /// Of fast ones: whether the speed was reached, if that is known.
+        reached: Option<bool>,
         /// What looks wrong with it, provisionally.
         suspect: Option<String>,
     },
@@ -175,7 +175,7 @@ impl fmt::Display for Say {
             Say::Step { step, of, first } => {
                 let name = step_name(step);
                 match (first, of) {
-                    (true, 1) => write!(f, "One step: {name}."),
+                    (true, 1) => write!(f, "The device is to be at {name}."),
                     (true, _) => write!(f, "Set the device to {name}; there are {of}."),
                     (false, _) => write!(f, "Now switch the device to {name}."),
                 }
@@ -216,19 +216,20 @@ impl fmt::Display for Say {
             Say::NotStill => f.write_str(
                 "It still moves. Is a hand on it? If not, the device does that by itself: Space begins all the same.",
             ),
-            Say::Swipe { number, of, peak, fastest, target, suspect } => {
+            Say::Swipe { number, of, peak, fastest, reached, suspect } => {
                 write!(f, "{number:>3} of {of}")?;
                 if let Some(peak) = peak {
-                    write!(f, "  peak {}", speed(*peak))?;
+                    write!(f, "  {}", speed(*peak))?;
                 }
-                if let Some((_, reached)) = target {
-                    if let Some(fastest) = fastest {
-                        write!(f, "  fastest {:.2}", fastest.0)?;
-                    }
-                    f.write_str(if *reached { "  fast enough" } else { "  too slow" })?;
+                if let Some(why) = suspect {
+                    return write!(f, "  suspect: {why}");
                 }
-                match suspect {
-                    Some(why) => write!(f, "  suspect: {why}"),
+                if let Some(fastest) = fastest {
+                    write!(f, "  fastest {:.2}", fastest.0)?;
+                }
+                match reached {
+                    Some(true) => f.write_str("  clean, fast enough"),
+                    Some(false) => f.write_str("  clean, slower than asked"),
                     None => f.write_str("  clean"),
                 }
             }

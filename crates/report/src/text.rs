@@ -1,8 +1,10 @@
 //! The verdict for a person at a terminal: 80 columns, no colour needed.
 
 use slipgauge_analysis::control::Place;
+use slipgauge_analysis::live::LiveNote;
 use slipgauge_analysis::verdict::{Family, FamilyVerdict, Finding, Outcome, Quantity, StepVerdict, Verdict};
 use slipgauge_trace::outside::harmless;
+use std::collections::BTreeMap;
 use std::fmt::Write;
 
 /// Findings listed per family and step; the rest is counted.
@@ -102,23 +104,30 @@ fn write_live(out: &mut String, v: &Verdict) -> std::fmt::Result {
     writeln!(out)?;
     let all = count(u32::try_from(v.live.len()).unwrap_or(u32::MAX), "note");
     paragraph(out, "", &format!("Shown while recording: {all}, {confirmed} confirmed"))?;
-    // Those that are withdrawn first: they are what somebody must know.
-    let (kept, withdrawn): (Vec<_>, Vec<_>) = v.live.iter().partition(|note| note.confirmed);
-    for note in withdrawn.iter().chain(&kept).take(2 * LISTED) {
-        let part =
-            |key: &str| note.note.get(key).and_then(serde_json::Value::as_str).unwrap_or("?").to_owned();
-        let number = |key: &str| note.note.get(key).and_then(serde_json::Value::as_u64);
-        let place = match (number("phase"), number("swipe")) {
-            (Some(phase), Some(swipe)) => format!("phase {phase}, swipe {swipe}: "),
-            (Some(phase), None) => format!("phase {phase}: "),
-            _ => String::new(),
-        };
-        let became = if note.confirmed { "confirmed" } else { "withdrawn" };
-        let line = format!("{place}{} {became}: {}", part("family"), note.because);
-        paragraph(out, "  ", &harmless(&line))?;
+    let number = |note: &LiveNote, key: &str| note.note.get(key).and_then(serde_json::Value::as_u64);
+    let family = |note: &LiveNote| {
+        harmless(note.note.get("family").and_then(serde_json::Value::as_str).unwrap_or("something"))
+    };
+    // What was confirmed stands among the findings: here it is told in one line a phase and family.
+    let mut groups: BTreeMap<(Option<u64>, String), Vec<Option<u64>>> = BTreeMap::new();
+    for note in v.live.iter().filter(|note| note.confirmed) {
+        groups.entry((number(note, "phase"), family(note))).or_default().push(number(note, "swipe"));
     }
-    if v.live.len() > 2 * LISTED {
-        paragraph(out, "  ", &format!("and {} more", v.live.len() - 2 * LISTED))?;
+    for ((phase, family), swipes) in groups {
+        let phase = phase.map_or_else(String::new, |phase| format!(" in phase {phase}"));
+        let swipes: Vec<String> = swipes.into_iter().flatten().map(|n| n.to_string()).collect();
+        let of = match swipes.len() {
+            0 => String::new(),
+            1 => format!(", swipe {}", swipes.concat()),
+            _ => format!(", swipes {}", swipes.join(", ")),
+        };
+        paragraph(out, "  ", &format!("confirmed: {family}{phase}{of}"))?;
+    }
+    for note in v.live.iter().filter(|note| !note.confirmed) {
+        let phase = number(note, "phase").map_or_else(String::new, |n| format!(" in phase {n}"));
+        let swipe = number(note, "swipe").map_or_else(String::new, |n| format!(", swipe {n}"));
+        let line = format!("withdrawn: {}{phase}{swipe}: {}", family(note), harmless(&note.because));
+        paragraph(out, "  ", &line)?;
     }
     Ok(())
 }

@@ -98,7 +98,9 @@ impl ReportSource for LedSource {
         self.reached = self.reached.max(t);
         batch.received = t;
         batch.push(&report.bytes);
-        while let Some((_, report)) = self.waiting.pop_front_if(|(next, _)| *next == t) {
+        while self.waiting.front().is_some_and(|(next, _)| *next == t)
+            && let Some((_, report)) = self.waiting.pop_front()
+        {
             batch.push(&report.bytes);
         }
         Ok(Arrival::Reports)

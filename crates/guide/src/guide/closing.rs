@@ -12,7 +12,7 @@ impl Guide {
     /// Swipes with clear spin-outs, if the plan lets them end a step.
     pub(super) fn spun_out(&self) -> Option<u32> {
         let most = self.plan.spin_outs_end_a_step?;
-        self.step.as_ref().map(super::StepSoFar::spun).filter(|spun| *spun >= most)
+        self.step.as_ref().and_then(super::StepSoFar::spun).filter(|spun| *spun >= most)
     }
 
     /// The end of a phase has been written.

@@ -22,6 +22,8 @@ const REACHED: f64 = 0.98;
 /// Paced phases: before the first swipe, and at each stop.
 const LEAD: Nanos = Nanos(1_500_000_000);
 const DWELL: Nanos = Nanos(500_000_000);
+/// A rest that was broken is done again so often; what moves then moves by itself.
+const TOUCHES: u32 = 2;
 /// Moved by a hand while it should lie still: this far within a second, in millimetres. The fastest drift is less.
 const TOUCHED_MM: f64 = 25.0;
 
@@ -39,8 +41,12 @@ pub(super) struct Running {
     time: Nanos,
     nagged: Nanos,
     offered: bool,
-    pub(super) reached: u32,
+    /// Swipes in which nothing looks wrong, and those of them that were fast enough.
+    clean: u32,
+    reached: u32,
     pub(super) counted: u32,
+    /// Times that this rest was broken off already.
+    pub(super) repeats: u32,
 }
 
 impl Running {
@@ -59,8 +65,10 @@ impl Running {
             time,
             nagged: begin,
             offered: false,
+            clean: 0,
             reached: 0,
             counted: 0,
+            repeats: 0,
         }
     }
 
@@ -112,7 +120,8 @@ impl Guide {
         if job.task == Task::Still {
             let scale = self.step.as_ref().map_or(super::step::USUAL, super::StepSoFar::counts_per_mm);
             let since = (self.now - Nanos::SECOND).max(run.begin);
-            if self.rest.moved_since(since) > TOUCHED_MM * scale {
+            if run.repeats < TOUCHES && self.rest.moved_since(since) > TOUCHED_MM * scale {
+                self.touched += 1;
                 self.close(run, End::Touched);
             } else if self.now - run.begin >= self.plan.still {
                 self.close(run, End::Whole);
@@ -168,26 +177,31 @@ impl Guide {
         let suspects = step.look(run.number, run.placed - run.told);
         let fast = job.pace == Some(Pace::Fast);
         let mut said = Vec::new();
+        let begins: Vec<i64> = found.iter().map(|s| s.begin).collect();
+        // The swipe during or after which it is.
+        let of = |note: &super::step::Note| begins.partition_point(|begin| *begin < note.end_ns);
         for (swipe, number) in found.iter().zip(1u32..).skip(run.told as usize) {
             let peak = MetresPerSecond(swipe.peak / step.counts_per_mm() * 1e-3);
             step.fastest = Some(step.fastest.map_or(peak, |v| if peak.0 > v.0 { peak } else { v }));
-            let reached = peak.0 >= REACHED * self.target.0;
-            run.reached += u32::from(reached);
-            let overlaps = |n: &&super::step::Note| n.begin_ns < swipe.end && n.end_ns > swipe.begin;
+            let suspect = suspects.iter().find(|note| of(note) == number as usize);
+            // How fast the hand was is not known where counts are in doubt.
+            let reached = suspect.is_none().then_some(peak.0 >= REACHED * self.target.0);
+            run.clean += u32::from(suspect.is_none());
+            run.reached += u32::from(reached == Some(true));
             said.push(Say::Swipe {
                 number,
                 of: job.swipes.unwrap_or(0),
                 peak: (job.task != Task::Identify).then_some(peak),
-                fastest: step.fastest,
-                target: fast.then_some((self.target, reached)),
-                suspect: suspects.iter().find(overlaps).map(|n| n.words.clone()),
+                fastest: step.fastest.filter(|_| fast),
+                reached: reached.filter(|_| fast),
+                suspect: suspect.map(|note| note.words.clone()),
             });
         }
-        let told = |n: &super::step::Note| found.iter().any(|s| n.begin_ns < s.end && n.end_ns > s.begin);
-        let new = found.iter().skip(run.told as usize);
-        let first_new = new.map(|s| s.begin).min().unwrap_or(i64::MAX);
-        let earlier = suspects.iter().filter(|n| !told(n) || n.end_ns < first_new);
-        said.extend(earlier.map(|n| Say::Noticed(n.words.clone())));
+        let earlier = suspects.iter().filter(|note| of(note) <= run.told as usize);
+        said.extend(earlier.map(|note| match of(note) {
+            0 => Say::Noticed(note.words.clone()),
+            n => Say::Noticed(format!("swipe {n}: {}", note.words)),
+        }));
         let before = self.fast_since_rest;
         if fast {
             self.fast_since_rest += run.placed - run.told;
@@ -202,7 +216,7 @@ impl Guide {
         }
         let fastest = self.step.as_ref().and_then(|step| step.fastest);
         if fast
-            && run.told >= TRIES
+            && run.clean >= TRIES
             && run.reached == 0
             && !run.offered
             && let Some(fastest) = fastest

@@ -5,7 +5,7 @@
 //! swipe.
 
 use slipgauge_analysis::series::Frame;
-use slipgauge_analysis::verdict::{Family, Finding};
+use slipgauge_analysis::verdict::{Family, Finding, Outcome};
 use slipgauge_analysis::{judge, live};
 use slipgauge_trace::layout::Layout;
 use slipgauge_trace::recording::Growing;
@@ -15,6 +15,8 @@ use std::collections::BTreeSet;
 
 /// Counts per millimetre where nothing is known: 800 counts per inch, in the middle of what devices have.
 pub(super) const USUAL: f64 = 31.5;
+/// 25 counts per inch: a sixteenth of the coarsest devices.
+const LEAST_PER_MM: f64 = 1.0;
 /// Reports of a step that are kept: 44 MB of columns, six minutes of motion at 8 kHz.
 const MOST: usize = 3_000_000;
 /// Reports that a look takes without being felt: about a tenth of a second.
@@ -25,7 +27,6 @@ const CLEAR_MM: f64 = 10.0;
 /// Something that looks wrong.
 #[derive(Clone, Debug)]
 pub(super) struct Note {
-    pub(super) begin_ns: i64,
     pub(super) end_ns: i64,
     pub(super) words: String,
     pub(super) event: Event,
@@ -46,6 +47,7 @@ pub(super) struct StepSoFar {
     pub(super) fastest: Option<MetresPerSecond>,
     noted: BTreeSet<(u32, Option<u32>, Family)>,
     spun: BTreeSet<(u32, u32)>,
+    spin_out_fails: bool,
     since_look: u32,
 }
 
@@ -82,14 +84,17 @@ impl StepSoFar {
             fastest: None,
             noted: BTreeSet::new(),
             spun: BTreeSet::new(),
+            spin_out_fails: false,
             since_look: 0,
         }
     }
 
-    /// Counts per millimetre: measured, nominal, or usual.
+    /// Counts per millimetre: measured, nominal, or usual. Less than [`LEAST_PER_MM`] is no device's: then its counts are
+    /// lost.
     pub(super) fn counts_per_mm(&self) -> f64 {
         let measured = self.travel_counts.map(|counts| counts / self.travel_mm);
-        measured.or(self.nominal_per_mm).unwrap_or(USUAL).max(0.01)
+        let measured = measured.filter(|per_mm| *per_mm >= LEAST_PER_MM);
+        measured.or(self.nominal_per_mm).unwrap_or(USUAL).max(LEAST_PER_MM)
     }
 
     /// Takes a line; `phases` are those of the file so far. What the device under test moved in it.
@@ -127,6 +132,9 @@ impl StepSoFar {
         };
         let recording = growing.so_far();
         let judgement = judge(&recording, "");
+        let families = judgement.verdict.steps.iter().flat_map(|step| &step.families);
+        self.spin_out_fails =
+            families.into_iter().any(|f| f.family == Family::SpinOut && f.verdict == Outcome::Fail);
         let mut notes = Vec::new();
         for finding in judgement.verdict.findings {
             let number = finding.phase.saturating_add(self.before);
@@ -146,15 +154,16 @@ impl StepSoFar {
         notes
     }
 
-    /// Swipes of this step with a clear spin-out.
-    pub(super) fn spun(&self) -> u32 {
-        u32::try_from(self.spun.len()).unwrap_or(u32::MAX)
+    /// Swipes of this step with a clear spin-out, once they are enough for a fail: a step that ended before would be left
+    /// open by its own ending.
+    pub(super) fn spun(&self) -> Option<u32> {
+        self.spin_out_fails.then(|| u32::try_from(self.spun.len()).unwrap_or(u32::MAX))
     }
 }
 
 fn note(finding: Finding) -> Note {
     let kind = if finding.kind.is_empty() { String::new() } else { format!(" ({})", finding.kind) };
-    let words = format!("{}{kind}, {:.1} {}", finding.family.words(), finding.size, finding.unit);
-    let (begin_ns, end_ns) = (finding.begin_ns, finding.end_ns);
-    Note { begin_ns, end_ns, words, event: Event::Live(live::shown(&finding)) }
+    let unit = finding.unit.split(' ').next().unwrap_or_default();
+    let words = format!("{}{kind}, {:.1} {unit}", finding.family.words(), finding.size);
+    Note { end_ns: finding.end_ns, words, event: Event::Live(live::shown(&finding)) }
 }

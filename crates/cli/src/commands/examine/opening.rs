@@ -25,9 +25,9 @@ pub fn plan(screen: &mut Screen, plan: &TestPlan) -> anyhow::Result<()> {
     let steps: Vec<String> = plan.steps.iter().map(step_name).collect();
     let swipes: u32 = plan.paces.iter().map(|p| p.swipes).sum::<u32>() + slipgauge_guide::plan::IDENTIFY;
     screen.line(&format!(
-        "{}; at each {swipes} swipes and {:.0} s of rest.",
-        steps.join(", "),
-        plan.still.seconds()
+        "Of each step {swipes} swipes and {:.0} s of rest: {}.",
+        plan.still.seconds(),
+        steps.join("; ")
     ))?;
     if let Some(need) = plan.need {
         screen.line(&format!("Needed: {} at the peak.", speed(need.peak())))?;
