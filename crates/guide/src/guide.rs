@@ -84,6 +84,8 @@ enum End {
     Interrupted,
     /// Clear spin-outs.
     SpunOut(u32),
+    /// The whole test ends here.
+    Stopped,
 }
 
 enum State {
@@ -205,6 +207,18 @@ impl Guide {
     pub fn pace(&self) -> Option<f64> {
         let State::Running(run) = &self.state else { return None };
         run.pace(self.now)
+    }
+
+    /// The test ends here, as soon as the phase that is under way is closed.
+    pub fn stop(&mut self) {
+        match std::mem::replace(&mut self.state, State::Before) {
+            State::Running(run) | State::Asking(Question::CannotPlace | Question::HowMany, Some(run)) => {
+                self.close(run, End::Stopped);
+            }
+            State::Closing(run, _) => self.state = State::Closing(run, End::Stopped),
+            State::Over => self.state = State::Over,
+            State::Before | State::Waiting { .. } | State::Opening | State::Asking(..) => self.end_here(),
+        }
     }
 
     /// Time goes on.

@@ -48,6 +48,13 @@ impl Guide {
                 self.ask(Question::Paused, Some(Box::new(run)));
                 return;
             }
+            End::Stopped => {
+                if job.task == Task::Swipes {
+                    self.made(run.number, run.placed);
+                }
+                self.end_here();
+                return;
+            }
             End::Interrupted => {
                 self.go_on_later(job, &run);
                 self.identify_again();

@@ -50,11 +50,8 @@ impl Sitting {
             let summary = self.record(screen, keys)?;
             screen.clear();
             let gone = matches!(summary.ended, Ended::Gone | Ended::Failed(_));
-            if self.guide.over() && !gone {
-                return Ok(if self.stop_was_asked() { End::Early } else { End::Whole });
-            }
             if !gone {
-                return Ok(End::Early);
+                return Ok(if self.guide.over() && self.guide.whole() { End::Whole } else { End::Early });
             }
             if let Ended::Failed(what) = &summary.ended {
                 screen.line(&format!("The recording broke off: {what}"))?;
@@ -70,10 +67,6 @@ impl Sitting {
         }
     }
 
-    fn stop_was_asked(&self) -> bool {
-        !self.guide.whole()
-    }
-
     /// One recording, to its end.
     fn record(&mut self, screen: &mut Screen, keys: &mut Keys) -> anyhow::Result<Summary> {
         let resumed = match (self.resume, self.header.devices.first()) {
@@ -83,7 +76,6 @@ impl Sitting {
         let (tracks, inputs) = self.bench.open()?;
         let (attendant, attended) = attend();
         let progress = Arc::new(Progress::default());
-        // One flag ends the recording, the other one tells that somebody wants to.
         let halt = Arc::new(AtomicBool::new(false));
         let recorder = Recorder {
             header: self.header.clone(),
@@ -97,6 +89,7 @@ impl Sitting {
         };
         let recording =
             std::thread::Builder::new().name("record".to_owned()).spawn(move || recorder.run())?;
+        let mut stopping = false;
         let mut desk = Desk { held: None, inputs, wanted: self.hold, told: false };
         while let Some(lines) = attendant.written(LOOK) {
             for line in &lines {
@@ -109,10 +102,9 @@ impl Sitting {
             self.act(&attendant, &mut desk, screen)?;
             screen.progress(self.guide.done(), self.guide.pace());
             if self.stop.swap(false, Ordering::Relaxed) {
-                // As Escape and Escape: the phase is closed first, so that nothing of it is in doubt.
-                self.guide.key(Key::Escape);
-                self.stop.store(!self.guide.over() && self.guide.question().is_none(), Ordering::Relaxed);
-                self.guide.key(Key::Escape);
+                // The phase is closed first, so that nothing of it is in doubt; whoever asks twice does not wait for it.
+                halt.store(std::mem::replace(&mut stopping, true), Ordering::Relaxed);
+                self.guide.stop();
                 self.act(&attendant, &mut desk, screen)?;
             }
             if self.guide.over() {
