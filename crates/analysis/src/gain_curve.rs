@@ -196,8 +196,7 @@ mod tests {
     #[test]
     fn smoothing_is_least_squares_with_further_rows() {
         let path = concat!(env!("CARGO_MANIFEST_DIR"), "/../../fixtures/statistics/scipy/values.json");
-        let all: serde_json::Value =
-            serde_json::from_str(&std::fs::read_to_string(path).unwrap()).unwrap();
+        let all: serde_json::Value = serde_json::from_str(&std::fs::read_to_string(path).unwrap()).unwrap();
         let row = |v: &serde_json::Value| -> Row { std::array::from_fn(|b| v[b].as_f64().unwrap()) };
         let rows: Vec<Row> = all["smoothing"]["rows"].as_array().unwrap().iter().map(row).collect();
         let close = |got: f64, want: f64| assert!((got / want - 1.0).abs() < 1e-8, "{got} is not {want}");

@@ -332,8 +332,7 @@ mod tests {
     #[test]
     fn scatter_freedom_and_means_are_those_of_the_matrices() {
         let path = concat!(env!("CARGO_MANIFEST_DIR"), "/../../fixtures/statistics/scipy/values.json");
-        let all: serde_json::Value =
-            serde_json::from_str(&std::fs::read_to_string(path).unwrap()).unwrap();
+        let all: serde_json::Value = serde_json::from_str(&std::fs::read_to_string(path).unwrap()).unwrap();
         let want = &all["shared_stops"];
         let number = |v: &serde_json::Value| v.as_f64().unwrap();
         let mut swipes = Vec::new();

@@ -65,7 +65,8 @@ fn means_and_standard_deviations_are_the_certified_ones() {
 fn agreed(fit: &Fit, certified: &[Vec<f64>], residual_sd: f64) -> [f64; 3] {
     let worst = |all: &mut dyn Iterator<Item = f64>| all.fold(f64::INFINITY, f64::min);
     // Certified zeros are held against by themselves: what is left must be rounding.
-    let of = |got: f64, want: f64| if want == 0.0 { digits(1.0 + got, 1.0).min(15.0) } else { digits(got, want) };
+    let of =
+        |got: f64, want: f64| if want == 0.0 { digits(1.0 + got, 1.0).min(15.0) } else { digits(got, want) };
     let each = || certified.iter().enumerate();
     [
         worst(&mut each().map(|(k, want)| of(fit.coefficients[k], want[0]))),

@@ -152,7 +152,8 @@ fn slower(step: &StepView, findings: &[Finding]) -> Option<FamilyVerdict> {
         return None;
     }
     let events: Vec<&Finding> = findings.iter().filter(|f| f.family == Family::TrackingLoss).collect();
-    let because = format!("{k} of the {n} medium and fast swipes that could be placed, {} events", events.len());
+    let because =
+        format!("{k} of the {n} medium and fast swipes that could be placed, {} events", events.len());
     let mut out = verdict(Family::TrackingLoss, vec![criterion], events.len(), because);
     out.cause = common_cause(&events);
     Some(out)

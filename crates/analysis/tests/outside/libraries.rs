@@ -119,8 +119,7 @@ fn equivalence_is_decided_as_statsmodels_two_tests_decide_it() {
         let (sample, bounds) = (numbers(&row["values"]), numbers(&row["bounds"]));
         let (mean, sd) = mean_sd(&sample).unwrap();
         let n = sample.len() as f64;
-        let got =
-            |low, high| inside("mean", "1", mean, sd / n.sqrt(), n - 1.0, [low, high], 1).verdict;
+        let got = |low, high| inside("mean", "1", mean, sd / n.sqrt(), n - 1.0, [low, high], 1).verdict;
         let p = |key: &str| row[key].as_f64().unwrap();
         let both = got(Some(bounds[0]), Some(bounds[1]));
         assert_eq!(both == Outcome::Pass, p("p") < 0.025, "{} {both:?}", p("p"));
