@@ -81,21 +81,23 @@ pub fn judge<'a>(recording: &'a Recording, session: &str) -> Judgement<'a> {
         by_step.iter().filter_map(|(&id, spans)| StepView::new(recording, device, id, spans, &host, looks));
     let views: Vec<StepView> = views.collect();
     let mut findings = Vec::new();
-    let mut steps = Vec::new();
+    let (mut steps, mut lengths) = (Vec::new(), Vec::new());
     for view in &views {
         let mut own = Vec::new();
         REGISTRY.iter().for_each(|family| family.detect(view, &mut own));
         own.sort_by_key(|f| (f.begin_ns, f.family));
-        let mut decided = step_verdict(view, &own);
+        let clean = Lengths::of(view, &own);
+        let mut decided = step_verdict(view, &own, clean.as_ref());
         let voided = recording.phases.iter().filter(|p| p.voided.is_some() && p.phase.step == view.id);
         decided.swipes.voided = voided.filter_map(PhaseSpan::swipes).fold(0, u32::saturating_add);
         steps.push(decided);
+        lengths.push(clean);
         findings.extend(own);
     }
     let outcome = verdict::roll_up(steps.iter().map(|s| (s.verdict, true)));
     let received = received(recording, device);
-    let closure = views.iter().flat_map(|view| closure::of(view, &findings)).collect();
-    scale::ratios(&views, &findings, &mut steps);
+    let closure = views.iter().zip(&lengths).flat_map(|(view, l)| closure::of(view, l.as_ref())).collect();
+    scale::ratios(&views, &lengths, &mut steps);
     let pair = views.iter().find_map(|view| pair::pair(view, &findings));
     let voided: Vec<u32> = recording.phases.iter().filter(|p| p.voided.is_some()).map(|p| p.number).collect();
     let live = live::settle(&recording.live, &findings, &voided);
@@ -129,7 +131,7 @@ pub fn judge<'a>(recording: &'a Recording, session: &str) -> Judgement<'a> {
     Judgement { verdict, steps: views }
 }
 
-fn step_verdict(view: &StepView, findings: &[Finding]) -> StepVerdict {
+fn step_verdict(view: &StepView, findings: &[Finding], lengths: Option<&Lengths>) -> StepVerdict {
     let mut families: BTreeMap<Family, FamilyVerdict> = BTreeMap::new();
     let mut outcomes = Vec::new();
     for family in REGISTRY {
@@ -161,9 +163,10 @@ fn step_verdict(view: &StepView, findings: &[Finding]) -> StepVerdict {
     };
     let found = view.swipes().count() as u32;
     let clean = all().filter(|(k, _)| !spoiled.contains(k)).count() as u32;
-    let lengths = Lengths::of(view, findings);
-    let resolution = lengths.as_ref().and_then(|l| scale::effective(view, l, findings)).map(|r| r.per_inch());
-    let gain_curve = lengths.as_ref().and_then(|l| gain_curve::fit(view, l));
+    let resolution = lengths.and_then(|l| scale::effective(view, l, findings));
+    let tracking_limit_m_s = tracking_limit::estimate(view, findings, resolution.as_ref());
+    let resolution = resolution.map(|r| r.per_inch());
+    let gain_curve = lengths.and_then(|l| gain_curve::fit(view, l));
     StepVerdict {
         step: view.id,
         label: view.planned.and_then(|p| p.label.clone()),
@@ -181,9 +184,9 @@ fn step_verdict(view: &StepView, findings: &[Finding]) -> StepVerdict {
         resolution_counts_per_inch: resolution,
         ratios: Vec::new(),
         gain_curve,
-        left_out: lengths.map(|l| l.left_out).unwrap_or_default(),
+        left_out: lengths.map(|l| l.left_out.clone()).unwrap_or_default(),
         report_interval_ns: view.interval,
-        tracking_limit_m_s: tracking_limit::estimate(view, findings),
+        tracking_limit_m_s,
         families: Family::ALL.into_iter().filter_map(|family| families.remove(&family)).collect(),
     }
 }

@@ -118,10 +118,10 @@ fn clipped(step: &StepView, findings: &[Finding]) -> Option<Mean> {
 
 /// Adds each step's ratios to the others: mean counts of the same pace for the same travel, so that the travel's own
 /// uncertainty, and an arc that all swipes share, drop out. Bounds are of the scatter of the stops alone.
-pub fn ratios(views: &[StepView], findings: &[Finding], steps: &mut [StepVerdict]) {
-    let own = |id: u32| findings.iter().filter(move |f| f.step == id).cloned().collect::<Vec<_>>();
-    let known = views.iter().filter_map(|view| Some((view, Lengths::of(view, &own(view.id))?)));
-    let known: Vec<(&StepView, Lengths)> = known.collect();
+/// `lengths` go with the views.
+pub fn ratios(views: &[StepView], lengths: &[Option<Lengths>], steps: &mut [StepVerdict]) {
+    let known = views.iter().zip(lengths).filter_map(|(view, l)| Some((view, l.as_ref()?)));
+    let known: Vec<(&StepView, &Lengths)> = known.collect();
     let mean = |l: &Lengths, pace| l.mean(|p| p == Some(pace)).filter(|m| m.n >= LEAST && m.counts > 0.0);
     for (view, lengths) in &known {
         let Some(step) = steps.iter_mut().find(|s| s.step == view.id) else { continue };
