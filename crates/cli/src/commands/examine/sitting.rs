@@ -7,7 +7,7 @@ use super::screen::Screen;
 use slipgauge_capture::{
     Attendant, Ended, Hold, HoldError, Inputs, Progress, Recorder, Resumed, Summary, Timetable, attend,
 };
-use slipgauge_guide::{Guide, Key, Out};
+use slipgauge_guide::{Guide, Out};
 use slipgauge_trace::session::{Event, Header};
 use std::path::PathBuf;
 use std::sync::Arc;
