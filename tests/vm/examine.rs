@@ -7,8 +7,7 @@ use crate::harness::session::Session;
 use std::fs;
 use std::sync::LazyLock;
 
-const OPTIONS: &str =
-    "--travel 300mm --straight-edge --steps 1600 --swipes slow=6,medium=0,fast=6 --still 3s --fast-speed 2m/s --silent";
+const OPTIONS: &str = "--travel 300mm --straight-edge --steps 1600 --swipes slow=6,medium=0,fast=6 --still 3s --fast-speed 2m/s --silent";
 /// Bytes of one `struct input_event` on a 64-bit machine.
 const EVENT: usize = 24;
 
@@ -39,15 +38,14 @@ static GUIDED: LazyLock<Files> = LazyLock::new(|| {
 fn examine_leads_a_virtual_device_through_its_plan() {
     let (status, said) = GUIDED.ended("examine");
     assert!(status == 0 || status == 3, "status {status}\n{said}");
-    for told in ["2 of 2", "Hands off now.", "6 of 6", "All done.", "This computer wakes a program", "not held"] {
+    for told in
+        ["2 of 2", "Hands off now.", "6 of 6", "All done.", "This computer wakes a program", "not held"]
+    {
         assert_eq!(said.contains(told), told != "not held", "“{told}”:\n{said}");
     }
     let session = Session::parse(&GUIDED.text("guided.swipes.ndjson"));
-    let tasks: Vec<String> = session
-        .with("phase")
-        .filter_map(|line| line["phase"]["task"].as_str())
-        .map(str::to_owned)
-        .collect();
+    let tasks: Vec<String> =
+        session.with("phase").filter_map(|line| line["phase"]["task"].as_str()).map(str::to_owned).collect();
     assert_eq!(tasks, ["identify", "still", "swipes", "swipes"], "{said}");
     assert_eq!(session.reports().len(), performance().reports.len(), "every report is in the file");
     assert!(session.with("r").all(|line| line["k"].is_u64()), "each with the kernel's stamp");

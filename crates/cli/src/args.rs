@@ -1,6 +1,8 @@
 //! What can be typed.
 
-use crate::commands::{DemoArgs, DevicesArgs, ExamineArgs, JudgeArgs, PlanCommand, SimulateArgs};
+use crate::commands::{
+    CompletionsArgs, DemoArgs, DevicesArgs, ExamineArgs, JudgeArgs, ManualArgs, PlanCommand, SimulateArgs,
+};
 use crate::units::{Length, Span};
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use slipgauge_trace::session::{self, Pace, Step, Task};
@@ -33,6 +35,10 @@ pub enum Command {
     Demo(DemoArgs),
     /// Make a session of a simulated device with known faults, and the truth beside it.
     Simulate(SimulateArgs),
+    /// Write the completions of a shell.
+    Completions(CompletionsArgs),
+    /// Write a page for `man`.
+    Manual(ManualArgs),
     // A further command: a variant here, a module in `commands`, a line in `commands::run`.
 }
 

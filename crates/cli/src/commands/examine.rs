@@ -27,9 +27,6 @@ use std::sync::atomic::{AtomicBool, Ordering};
 #[derive(Debug, Args)]
 #[command(after_help = EXAMPLES)]
 pub struct ExamineArgs {
-    /// What is done.
-    #[command(flatten)]
-    pub plan: PlanArgs,
     /// The recording to make; without it a name is made of the time. An existing file is never overwritten.
     #[arg(short, long, value_name = "FILE")]
     pub output: Option<PathBuf>,
@@ -82,6 +79,9 @@ pub struct ExamineArgs {
     /// Anything else that a reader should know.
     #[arg(long, value_name = "TEXT")]
     pub note: Option<String>,
+    /// What is done; the last, for its heading holds for all that comes after it.
+    #[command(flatten)]
+    pub plan: PlanArgs,
 }
 
 const EXAMPLES: &str = "\

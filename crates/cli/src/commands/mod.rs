@@ -4,6 +4,7 @@ mod demo;
 mod devices;
 mod examine;
 mod judge;
+mod manual;
 mod plan;
 mod record;
 mod simulate;
@@ -12,6 +13,7 @@ pub use demo::DemoArgs;
 pub use devices::DevicesArgs;
 pub use examine::ExamineArgs;
 pub use judge::{JudgeArgs, read as read_recording};
+pub use manual::{CompletionsArgs, ManualArgs};
 pub use plan::PlanCommand;
 pub use simulate::SimulateArgs;
 
@@ -42,6 +44,8 @@ pub fn run(command: Command) -> anyhow::Result<Status> {
         Command::Devices(args) => devices::run(&args),
         Command::Examine(args) => examine::run(&args),
         Command::Judge(args) => judge::run(&args),
+        Command::Completions(args) => manual::completions(&args),
+        Command::Manual(args) => manual::manual(&args),
         Command::Plan(args) => plan::run(&args),
         Command::Record(args) => record::run(&args),
         Command::Simulate(args) => simulate::run(&args),
