@@ -71,7 +71,8 @@ fn what_was_shown_is_confirmed_or_withdrawn_with_a_reason() {
     elsewhere["noticed"]["end_ns"] = 2.into();
     let mut other = shown.clone();
     other["noticed"]["family"] = "dropout".into();
-    let hostile = serde_json::json!({ "noticed": { "begin_ns": i64::MAX, "end_ns": i64::MIN, "family": [] } });
+    let hostile =
+        serde_json::json!({ "noticed": { "begin_ns": i64::MAX, "end_ns": i64::MIN, "family": [] } });
     let lines = [shown, elsewhere, other, hostile, serde_json::json!({ "else": 1 })];
     let live: Vec<_> = lines.into_iter().map(|value| (Nanos(5), value)).collect();
     let notes = live::settle(&live, &verdict.findings, &[]);

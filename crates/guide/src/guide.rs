@@ -41,6 +41,9 @@ const READY_AFTER_CAUTION: Nanos = Nanos(4_000_000_000);
 /// After this long without rest the operator is asked about it.
 const RESTLESS: Nanos = Nanos(8_000_000_000);
 
+/// Without a stated need a swipe is fast enough from this share of its aim on: a hand's peaks scatter by some 5 %.
+const REACHED: f64 = 0.9;
+
 /// What comes out.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Out {
@@ -123,8 +126,9 @@ pub struct Guide {
     /// Facts of phases, as they are in the file.
     made: Map<String, serde_json::Value>,
     voided: Map<String, serde_json::Value>,
-    /// Peak speed that fast swipes are to reach.
-    target: MetresPerSecond,
+    /// Peak speed that fast swipes aim at, and that from which one is fast enough.
+    aim: MetresPerSecond,
+    reach: MetresPerSecond,
     fast_since_rest: u32,
     cautioned: bool,
     /// Rests of this step that were broken off because the device moved.
@@ -141,7 +145,8 @@ impl Guide {
     pub fn new(plan: TestPlan, header: Header) -> Result<Guide, TraceError> {
         step::check(&header)?;
         let jobs = plan.steps.iter().flat_map(|step| plan.phases(step.id)).collect();
-        let target = plan.paced(Pace::Fast).map_or(MetresPerSecond(0.0), |p| p.peak);
+        let aim = plan.paced(Pace::Fast).map_or(MetresPerSecond(0.0), |p| p.peak);
+        let reach = plan.need.map_or(MetresPerSecond(REACHED * aim.0), |need| need.peak());
         Ok(Guide {
             plan,
             header,
@@ -156,7 +161,8 @@ impl Guide {
             measured: BTreeMap::new(),
             made: Map::new(),
             voided: Map::new(),
-            target,
+            aim,
+            reach,
             fast_since_rest: 0,
             cautioned: false,
             touched: 0,
@@ -259,7 +265,7 @@ impl Guide {
                 if let (State::Opening, Some(job)) = (&self.state, &self.job) {
                     let mut run = Running::new(job, self.phases, entry.t, &self.plan);
                     run.repeats = self.touched;
-                    self.out.push_back(Out::Do(run.doing(job, &self.plan, self.target, job.swipes)));
+                    self.out.push_back(Out::Do(run.doing(job, &self.plan, self.aim, job.swipes)));
                     self.say(Say::Go(job.clone()));
                     self.state = State::Running(Box::new(run));
                 }
@@ -313,7 +319,7 @@ impl Guide {
             self.say(Say::Caution);
         }
         let peak =
-            if fast { Some(self.target) } else { job.pace.and_then(|p| self.plan.paced(p)).map(|p| p.peak) };
+            if fast { Some(self.aim) } else { job.pace.and_then(|p| self.plan.paced(p)).map(|p| p.peak) };
         let time = peak.filter(|_| !fast).map(|peak| self.plan.swipe_time(peak));
         self.say(Say::Next { phase: job.clone(), peak, still: self.plan.still, time });
         self.job = Some(job);

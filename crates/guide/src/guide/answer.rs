@@ -16,7 +16,7 @@ impl Guide {
                 let fastest = self.step.as_ref().and_then(|step| step.fastest);
                 if let (Key::Enter, true, Some(fastest)) = (key, run.offers_less(), fastest) {
                     run.lowered();
-                    self.target = fastest;
+                    (self.aim, self.reach) = (fastest, fastest);
                     self.say(Say::Lowered(fastest));
                 }
                 self.state = State::Running(run);

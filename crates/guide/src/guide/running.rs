@@ -17,8 +17,6 @@ const MORE: Nanos = Nanos(3_000_000_000);
 const UNPLACED: i64 = 6;
 /// Fast swipes in which the speed should have been reached.
 const TRIES: u32 = 10;
-/// A swipe has reached the speed from this share of it on: a display rounds.
-const REACHED: f64 = 0.98;
 /// Paced phases: before the first swipe, and at each stop.
 const LEAD: Nanos = Nanos(1_500_000_000);
 const DWELL: Nanos = Nanos(500_000_000);
@@ -156,7 +154,7 @@ impl Guide {
                 if last > run.begin {
                     self.say(Say::More(asked - run.placed));
                 }
-                let more = run.doing(&job, &self.plan, self.target, Some(asked - run.placed));
+                let more = run.doing(&job, &self.plan, self.aim, Some(asked - run.placed));
                 if last > run.begin {
                     self.out.push_back(Out::Do(more));
                 }
@@ -185,7 +183,7 @@ impl Guide {
             step.fastest = Some(step.fastest.map_or(peak, |v| if peak.0 > v.0 { peak } else { v }));
             let suspect = suspects.iter().find(|note| of(note) == number as usize);
             // How fast the hand was is not known where counts are in doubt.
-            let reached = suspect.is_none().then_some(peak.0 >= REACHED * self.target.0);
+            let reached = suspect.is_none().then_some(peak.0 >= self.reach.0);
             run.clean += u32::from(suspect.is_none());
             run.reached += u32::from(reached == Some(true));
             said.push(Say::Swipe {
@@ -222,7 +220,7 @@ impl Guide {
             && let Some(fastest) = fastest
         {
             run.offered = true;
-            self.say(Say::Slow { fastest, target: self.target });
+            self.say(Say::Slow { fastest, target: self.reach });
         }
     }
 }
