@@ -154,9 +154,9 @@ fn a_sound_device_measures_the_travel_to_one_per_cent_or_as_well_as_it_is_known(
 
 #[test]
 fn a_device_that_fails_or_says_nothing_measures_no_travel() {
-    let bench = Bench::default().with_fault("tracking-silent", Some(1.5)).unwrap();
+    let bench = Bench::default().with_fault("ceiling-field", Some(8.0)).unwrap();
     let error = measured::travel(&recording(bench), "bad", None).unwrap_err().to_string();
-    assert!(error.contains("fails in tracking loss") && error.contains("--travel"), "{error}");
+    assert!(error.contains("fails in report ceiling") && error.contains("--travel"), "{error}");
     let mut bench = Bench::default();
     bench.script = slipgauge_sim::Script::default().swipes(1, Pace::Fast, 6, 2.5);
     let error = measured::travel(&recording(bench), "fast", None).unwrap_err();
