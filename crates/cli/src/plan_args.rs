@@ -16,8 +16,8 @@ use crate::units::{Angle, Length, Span, Speed};
 use anyhow::{Context as _, bail, ensure};
 use clap::Args;
 use slipgauge_guide::{Need, Size, TestPlan, Travel, measured};
-use slipgauge_trace::Nanos;
 use slipgauge_trace::session::{Pace, Step};
+use slipgauge_trace::{Metres, Nanos};
 use std::path::{Path, PathBuf};
 
 /// Options that say what a test is.
@@ -88,8 +88,9 @@ pub struct PlanArgs {
 }
 
 /// Why nothing goes on without a travel.
-const WHICH: &str = "how far does the device move? Three lengths lie between two stops, and one taken for another is \
-wrong by the device's own length, 20 to 40 % of usual travels. So say which one was measured:
+const WHICH: &str = "how far does the device move? Three lengths lie between two
+stops, and one taken for another is wrong by the device's own length: 20 to 40 %
+of usual travels. So say which one was measured:
   --travel 300mm              what a ruler reads at one edge of the device, from
                               stop to stop
   --gap 365mm --body 64.2mm   the distance between the faces of the stops, and
@@ -192,9 +193,7 @@ impl PlanArgs {
                 let size = size.map_or(Size::Screen, Size::from);
                 let sized = TestPlan::of_size(size, travel, steps, need);
                 match base {
-                    Some(base) => {
-                        TestPlan { axis: base.axis, straight_edge: base.straight_edge, ..sized }
-                    }
+                    Some(base) => TestPlan { axis: base.axis, straight_edge: base.straight_edge, ..sized },
                     None => sized,
                 }
             }
@@ -282,8 +281,9 @@ impl PlanArgs {
         );
         let need = match (self.need, self.turn, self.within, self.per_turn) {
             (Some(Speed(speed)), ..) => Need::Speed(speed),
+            // As a session gives it back, to the last bit.
             (_, Some(Angle(degrees)), Some(Span(within)), Some(Length(um))) => {
-                Need::Turn { degrees, within, per_turn: slipgauge_trace::Metres::from_micrometres(um) }
+                Need::Turn { degrees, within, per_turn: Metres(um as f64 / 1e6) }
             }
             _ if some => {
                 let missing: Vec<&str> =

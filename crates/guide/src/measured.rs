@@ -56,7 +56,9 @@ pub enum MeasuredError {
         name: String,
     },
     /// The travel that comes out is none.
-    #[error("by {name} the stops are {millimetres} mm apart, which is no travel of a hand: is its nominal resolution right?")]
+    #[error(
+        "by {name} the stops are {millimetres} mm apart, which is no travel of a hand: is its nominal resolution right?"
+    )]
     Absurd {
         /// The recording.
         name: String,

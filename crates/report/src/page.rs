@@ -44,7 +44,7 @@ const BLOCK: f64 = 10.0;
 /// Most sheets: beyond, a tape measure does better.
 const MOST: usize = 8;
 /// Length of a body that is not known; it is drawn open.
-const OPEN: f64 = 45.0;
+const OPEN: f64 = 30.0;
 
 /// Too long for paper.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -80,7 +80,7 @@ pub fn svgs(stops: &Stops, paper: Paper) -> Result<Vec<String>, TooLong> {
     let seam = |i: usize| Some(0.5 * (begins.get(i)? + usable + begins.get(i + 1)?));
     let sheet = |i: usize| {
         let before = i.checked_sub(1).and_then(seam);
-        draw(stops, paper, (i, sheets), begins[i], (before, seam(i)))
+        draw(stops, paper, (i, sheets), begins.get(i).copied().unwrap_or(first), (before, seam(i)))
     };
     Ok((0..sheets).map(sheet).collect())
 }
@@ -305,7 +305,11 @@ mod tests {
             let all = svgs(&stops(travel, body), Paper::A4).unwrap();
             let number = |text: &str, after: &str| -> f64 {
                 let rest = text.split(after).nth(1).unwrap();
-                rest.split(|c: char| !c.is_ascii_digit() && c != '.' && c != '-').next().unwrap().parse().unwrap()
+                rest.split(|c: char| !c.is_ascii_digit() && c != '.' && c != '-')
+                    .next()
+                    .unwrap()
+                    .parse()
+                    .unwrap()
             };
             let origin = |text: &str| number(text, "translate(");
             let from = |text: &str| number(text, "<clipPath id=\"sheet\"><rect x=\"");

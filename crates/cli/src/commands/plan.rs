@@ -109,8 +109,7 @@ fn asked(text: &str) -> Result<Asked, String> {
         let number = text.trim().parse().ok().filter(|n: &f64| n.is_finite());
         number.ok_or_else(|| format!("\"{text}\" is no size; write {name}=0.1/0.2"))
     };
-    let sizes: Vec<f64> =
-        sizes.map_or(Ok(Vec::new()), |sizes| sizes.split('/').map(number).collect())?;
+    let sizes: Vec<f64> = sizes.map_or(Ok(Vec::new()), |sizes| sizes.split('/').map(number).collect())?;
     Asked::named(name.trim(), &sizes).map_err(|error| error.to_string())
 }
 

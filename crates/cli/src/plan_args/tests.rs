@@ -1,7 +1,6 @@
 use super::*;
 use clap::Parser;
 use slipgauge_guide::travel::From;
-use slipgauge_trace::Metres;
 
 #[derive(Debug, Parser)]
 struct Line {
@@ -48,12 +47,20 @@ fn each_option_changes_its_own_part_of_the_plan() {
         plan.steps.iter().map(|s| (s.id, s.label.as_deref(), s.nominal_counts_per_inch)).collect();
     assert_eq!(
         steps,
-        [(1, Some("red"), Some(400.0)), (2, Some("blue"), Some(800.0)), (3, None, Some(1600.0)), (4, Some("green"), None)]
+        [
+            (1, Some("red"), Some(400.0)),
+            (2, Some("blue"), Some(800.0)),
+            (3, None, Some(1600.0)),
+            (4, Some("green"), None)
+        ]
     );
     let paces: Vec<_> = plan.paces.iter().map(|p| (p.pace, p.swipes)).collect();
     assert_eq!(paces, [(Pace::Slow, 4), (Pace::Medium, 6), (Pace::Fast, 20)]);
     assert!((plan.paces[2].peak.0 - 2.54).abs() < 1e-12);
-    assert_eq!((plan.still.seconds(), plan.axis, plan.straight_edge), (20.0, slipgauge_trace::session::Axis::Y, true));
+    assert_eq!(
+        (plan.still, plan.axis, plan.straight_edge),
+        (Nanos(20_000_000_000), slipgauge_trace::session::Axis::Y, true)
+    );
     assert_eq!(
         plan.need,
         Some(Need::Turn { degrees: 180.0, within: Nanos(150_000_000), per_turn: Metres(0.4) })
@@ -103,7 +110,7 @@ fn flags_win_over_a_plan_file_length_by_length() {
     };
     let plain = over("");
     assert_eq!((plain.travel.um, plain.travel.uncertainty_um, plain.steps.len()), (300_800, 2_000, 2));
-    assert!(plain.straight_edge && plain.still.seconds() == 30.0);
+    assert!(plain.straight_edge && plain.still == Nanos(30_000_000_000));
     // Another travel brings its own uncertainty; another body keeps the file's gap.
     let ruler = over("--travel 250mm");
     assert_eq!((ruler.travel.um, ruler.travel.uncertainty_um), (250_000, 500));

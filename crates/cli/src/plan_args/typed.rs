@@ -142,8 +142,7 @@ impl FromStr for ResolutionArg {
             .split_once("+-")
             .or_else(|| text.split_once('±'))
             .ok_or_else(|| format!("\"{text}\" has no uncertainty; {form}"))?;
-        let number =
-            |text: &str| text.trim().parse().map_err(|_| format!("\"{text}\" is no number; {form}"));
+        let number = |text: &str| text.trim().parse().map_err(|_| format!("\"{text}\" is no number; {form}"));
         let (value, u): (f64, f64) = (number(value)?, number(u)?);
         if !((0.01..1e7).contains(&value) && (0.0..=0.5 * value).contains(&u)) {
             return Err(format!("\"{text}\" is no resolution that is known; {form}"));

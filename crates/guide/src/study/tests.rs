@@ -53,7 +53,8 @@ fn foretold_half_widths_are_those_of_simulated_sessions() {
             resolution += 0.5 * (found.high.unwrap() - found.low.unwrap()) / found.value / sessions as f64;
         }
         let foretold = size::at_stops(&plan, stops);
-        let (of_gain, of_resolution) = (gain / foretold.gain.unwrap(), resolution / foretold.resolution.unwrap());
+        let (of_gain, of_resolution) =
+            (gain / foretold.gain.unwrap(), resolution / foretold.resolution.unwrap());
         assert!((0.85..=1.15).contains(&of_gain), "{stops:?}: gain {of_gain}");
         assert!((0.85..=1.15).contains(&of_resolution), "{stops:?}: resolution {of_resolution}");
     }
@@ -63,10 +64,8 @@ fn foretold_half_widths_are_those_of_simulated_sessions() {
 #[test]
 fn finds_what_is_plain_and_nothing_in_a_sound_device() {
     let plan = quick(1);
-    let asked = [
-        Asked::named("tracking-silent", &[0.8]).unwrap(),
-        Asked::named("dropout-late", &[0.6]).unwrap(),
-    ];
+    let asked =
+        [Asked::named("tracking-silent", &[0.8]).unwrap(), Asked::named("dropout-late", &[0.6]).unwrap()];
     let options = Options { sessions: 3, ..Options::default() };
     let mut last = (0, 0);
     let got = study(&plan, &asked, &options, |done, total| last = (done, total)).unwrap();

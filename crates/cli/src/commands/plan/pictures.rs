@@ -1,11 +1,11 @@
 //! What is drawn: from plan and study to what the report's pictures show.
 
 use anyhow::Context as _;
+use slipgauge_guide::TestPlan;
 use slipgauge_guide::study::{Chance, Curve, Row, Study};
 use slipgauge_guide::travel::{From, millimetres};
-use slipgauge_guide::TestPlan;
 use slipgauge_report::chances;
-use slipgauge_report::figure::chance;
+use slipgauge_report::figure::{self, chance};
 use slipgauge_report::page::{self, Paper, Stops};
 use slipgauge_trace::session::Pace;
 use std::path::{Path, PathBuf};
@@ -45,16 +45,15 @@ pub fn study(plan: &TestPlan, study: &Study, path: &Path) -> anyhow::Result<()> 
 fn drawn(plan: &TestPlan, study: &Study) -> String {
     let panels: Vec<chance::Panel> = study.curves.iter().map(|curve| panel(curve, study)).collect();
     let fast = plan.paced(Pace::Fast);
-    let swipes = fast.map_or_else(String::new, |fast| {
-        format!(", {} fast swipes at {:.2} m/s", fast.swipes, fast.peak.0)
-    });
+    let swipes = fast
+        .map_or_else(String::new, |fast| format!(", {} fast swipes at {:.2} m/s", fast.swipes, fast.peak.0));
     let steps = plan.steps.len();
     let said = [
         format!(
             "{} step{}{swipes}, {} s still, travel {} mm",
             steps,
             if steps == 1 { "" } else { "s, at each" },
-            plan.still.seconds(),
+            figure::number(plan.still.seconds()),
             millimetres(plan.travel.um)
         ),
         format!(
@@ -65,8 +64,8 @@ fn drawn(plan: &TestPlan, study: &Study) -> String {
     ];
     let foot = format!(
         "simulated hand and device: reports every {} ms, stops ± {} mm, seed {}; slipgauge {}",
-        study.interval.seconds() * 1e3,
-        study.stops.millimetres(),
+        figure::number(study.interval.seconds() * 1e3),
+        figure::number(study.stops.millimetres()),
         study.seed,
         env!("CARGO_PKG_VERSION")
     );

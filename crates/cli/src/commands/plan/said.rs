@@ -54,15 +54,15 @@ fn test(out: &mut String, plan: &TestPlan) -> fmt::Result {
         1 => "One step".to_owned(),
         n => format!("{n} steps"),
     };
-    paragraph(out, "  ", &format!("{many}: {}.", steps.join(", ")))?;
+    let told = plan.steps.iter().any(|step| step.nominal_counts_per_inch.is_some());
+    let unit = if told { ", counts per inch" } else { "" };
+    paragraph(out, "  ", &format!("{many}{unit}: {}.", steps.join(", ")))?;
     let mut tasks = vec![format!("{IDENTIFY} slow swipes to tell the step")];
     if plan.still.0 > 0 {
-        tasks.push(format!("{} s still", plan.still.seconds()));
+        tasks.push(format!("{} s still", significant(plan.still.seconds())));
     }
     let paced = plan.paces.iter().filter(|paced| paced.swipes > 0);
-    tasks.extend(
-        paced.map(|p| format!("{} {} swipes at {:.2} m/s", p.swipes, spelled(p.pace), p.peak.0)),
-    );
+    tasks.extend(paced.map(|p| format!("{} {} swipes at {:.2} m/s", p.swipes, spelled(p.pace), p.peak.0)));
     let axis = if plan.axis == Axis::Y { "fore and aft" } else { "sideways" };
     let edge = if plan.straight_edge { "along a straight edge" } else { "without a straight edge" };
     paragraph(out, "  ", &format!("At each: {}; {axis}, {edge}. Speeds are peaks.", tasks.join(", ")))
@@ -71,12 +71,10 @@ fn test(out: &mut String, plan: &TestPlan) -> fmt::Result {
 fn step(step: &Step) -> String {
     let label = step.label.as_deref().map(harmless);
     match (label, step.nominal_counts_per_inch) {
-        (Some(label), Some(nominal)) => format!("“{label}” {nominal} counts/inch"),
+        (Some(label), Some(nominal)) => format!("“{label}” {nominal}"),
         (Some(label), None) => format!("“{label}”, nominal not told"),
-        (None, Some(nominal)) => format!("{nominal} counts/inch"),
-        (None, None) => {
-            "nominal not told, so resolution will not be held against any".to_owned()
-        }
+        (None, Some(nominal)) => nominal.to_string(),
+        (None, None) => "nominal not told, so resolution will not be held against any".to_owned(),
     }
 }
 
@@ -120,11 +118,9 @@ fn shares(out: &mut String, claims: &Claims) -> fmt::Result {
         pair(out, name, &of(&claims.per_step), claims.pooled.as_ref().map(of).as_deref())
     };
     if claims.per_step.swipes > 0 {
-        row(out, "bad fast swipes, if none in", &|s| {
-            format!("{:>3}: at most {}", s.swipes, share(s.clean))
-        })?;
+        row(out, "bad fast swipes, if none in", &|s| format!("{:>3}: at most {}", s.swipes, share(s.clean)))?;
         row(out, "  if one", &|s| format!("     at most {}", share(s.one_bad)))?;
-        row(out, "  then to show as much as none", &|s| match s.more_after_one_bad {
+        row(out, "  then to show the same", &|s| match s.more_after_one_bad {
             Some(more) => format!("     {more} more, all clean"),
             None => "     over 1000 more".to_owned(),
         })?;
@@ -133,8 +129,13 @@ fn shares(out: &mut String, claims: &Claims) -> fmt::Result {
         let of = |s: &slipgauge_guide::size::Still| {
             format!("{:>3.0} s: at most {}/min", s.seconds, significant(s.per_minute))
         };
-        pair(out, "bursts at rest, if none in", &of(&still), claims.still_pooled.as_ref().map(of).as_deref())?;
-        let hour = |s: &slipgauge_guide::size::Still| format!("       that is {}/h", significant(s.per_hour));
+        pair(
+            out,
+            "bursts at rest, if none in",
+            &of(&still),
+            claims.still_pooled.as_ref().map(of).as_deref(),
+        )?;
+        let hour = |s: &slipgauge_guide::size::Still| format!("     that is {}/h", significant(s.per_hour));
         pair(out, "", &hour(&still), claims.still_pooled.as_ref().map(hour).as_deref())?;
     }
     if claims.still.is_some() || claims.pooled.is_some() {
@@ -156,9 +157,11 @@ fn counts(out: &mut String, plan: &TestPlan, claims: &Claims) -> fmt::Result {
         let cells: String = cells.iter().map(|cell| format!("{cell:<15}")).collect();
         format!("  {name:<31}{cells}").trim_end().to_owned()
     };
-    let each = |of: &dyn Fn(&slipgauge_guide::size::AtStops) -> String| claims.at_stops.iter().map(of).collect();
+    let each =
+        |of: &dyn Fn(&slipgauge_guide::size::AtStops) -> String| claims.at_stops.iter().map(of).collect();
     writeln!(out, "{}", row("scatter at the stops", each(&|at| format!("{} mm", at.scatter.millimetres()))))?;
-    let half = |value: Option<f64>| value.map_or_else(|| "too few swipes".to_owned(), |v| format!("± {}", share(v)));
+    let half =
+        |value: Option<f64>| value.map_or_else(|| "too few swipes".to_owned(), |v| format!("± {}", share(v)));
     writeln!(out, "{}", row("gain change, fast against slow", each(&|at| half(at.gain))))?;
     writeln!(out, "{}", row("resolution", each(&|at| half(at.resolution))))?;
     let mut notes = format!(
@@ -255,9 +258,8 @@ fn header(out: &mut String) -> fmt::Result {
 }
 
 fn row(out: &mut String, name: &str, row: &Row) -> fmt::Result {
-    let wide = |c: &Chance| {
-        format!("{:>3.0} ({:.0} to {:.0})", 100.0 * c.value(), 100.0 * c.low, 100.0 * c.high)
-    };
+    let wide =
+        |c: &Chance| format!("{:>3.0} ({:.0} to {:.0})", 100.0 * c.value(), 100.0 * c.low, 100.0 * c.high);
     let short = |c: &Chance| format!("{:>5.0}", 100.0 * c.value());
     writeln!(
         out,
@@ -277,7 +279,13 @@ fn share(value: f64) -> String {
 
 /// Three figures at most.
 fn significant(value: f64) -> String {
-    let digits = if value >= 100.0 { 0 } else if value >= 10.0 { 1 } else { 2 };
+    let digits = if value >= 100.0 {
+        0
+    } else if value >= 10.0 {
+        1
+    } else {
+        2
+    };
     let text = format!("{value:.digits$}");
     if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.').to_owned() } else { text }
 }
