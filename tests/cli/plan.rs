@@ -132,7 +132,7 @@ fn a_study_says_how_often_and_draws_the_same_numbers() {
         "tracking-silent",
         "1.3",
         "0.8",
-        "a sound device fails: at most 84 %",
+        "hatched: a sound device fails, at most 84 %",
     ] {
         assert!(texts.contains(&said), "{said:?} is not in {texts:?}");
     }

@@ -289,8 +289,9 @@ impl PlanArgs {
                 let missing: Vec<&str> =
                     turn.iter().filter(|(_, told)| !told).map(|(name, _)| *name).collect();
                 bail!(
-                    "a turn takes three things, and {} is missing: --turn 180deg --within 150ms --per-turn 40cm",
-                    missing.join(" and ")
+                    "a turn takes three things, and {} {} missing: --turn 180deg --within 150ms --per-turn 40cm",
+                    missing.join(" and "),
+                    if missing.len() == 1 { "is" } else { "are" }
                 );
             }
             _ => return Ok(None),

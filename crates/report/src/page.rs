@@ -164,20 +164,18 @@ fn guidance(stops: &Stops, sheets: usize) -> Markup {
         ),
         stops.said.clone(),
     ];
-    let lines: Vec<(f64, String)> = paragraphs
-        .iter()
-        .flat_map(|text| {
-            let lines = wrapped(text, 142);
-            let n = lines.len();
-            lines.into_iter().enumerate().map(move |(i, text)| (if i + 1 == n { 6.4 } else { 4.6 }, text))
-        })
-        .collect();
+    // Lines of one paragraph lie closer than paragraphs do.
+    let mut lines: Vec<(f64, String)> = Vec::new();
     let mut y = 29.0;
-    html! {
-        @for (advance, text) in &lines {
-            (label(MARGIN, y, "start", "", text))
-            @let _ = { y += advance; };
+    for text in &paragraphs {
+        for line in wrapped(text, 142) {
+            lines.push((y, line));
+            y += 4.6;
         }
+        y += 1.8;
+    }
+    html! {
+        @for (y, text) in &lines { (label(MARGIN, *y, "start", "", text)) }
     }
 }
 

@@ -85,7 +85,7 @@ fn what_makes_no_sense_is_refused_with_what_to_write() {
         ("--fast-speed 2.5", "no unit; write m/s or in/s"),
         ("--fast-speed 15m/s", "0.01 to 10 m/s"),
         ("--turn 180deg --within 150ms", "--per-turn is missing"),
-        ("--turn 180deg", "--within and --per-turn is missing"),
+        ("--turn 180deg", "--within and --per-turn are missing"),
         ("--need 2m/s --turn 90deg", "told twice"),
         ("--turn 3600deg --within 1ms --per-turn 1m", "none of a hand's"),
         ("--size large", "screen, confirm"),

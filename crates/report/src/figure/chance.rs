@@ -80,7 +80,7 @@ fn between(sizes: &[f64], places: &[f64], wanted: f64) -> Option<f64> {
 
 /// Draws one fault.
 pub fn draw(panel: &Panel, area: Area) -> Markup {
-    let plot = Area { x: area.x + 52.0, y: area.y + 74.0, w: area.w - 80.0, h: area.h - 130.0 };
+    let plot = Area { x: area.x + 52.0, y: area.y + 74.0, w: area.w - 80.0, h: area.h - 142.0 };
     let chance = Scale::new((0.0, 1.0), (plot.y + plot.h, plot.y));
     let sizes: Vec<f64> = panel.points.iter().map(|point| point.size).collect();
     let places = places(&sizes, plot.x + 24.0, plot.x + plot.w - 24.0);
@@ -106,8 +106,8 @@ pub fn draw(panel: &Panel, area: Area) -> Markup {
             }
             rect fill="url(#lacking)" opacity="0.35" x=(co(plot.x)) y=(co(band)) width=(co(plot.w)) height=(co(foot - band)) {}
             @if let Some((most, x)) = tolerated {
-                line class="base" x1=(co(x)) y1=(co(plot.y)) x2=(co(x)) y2=(co(foot)) stroke-dasharray="5 3" {}
-                @let (tx, ty) = (x - 5.0, plot.y + 0.4 * plot.h);
+                line class="base" x1=(co(x)) y1=(co(plot.y + 0.13 * plot.h)) x2=(co(x)) y2=(co(foot)) stroke-dasharray="5 3" {}
+                @let (tx, ty) = (x - 5.0, plot.y + 0.36 * plot.h);
                 text x=(co(tx)) y=(co(ty)) text-anchor="middle" class="faint small" transform=(format!("rotate(-90 {tx:.2} {ty:.2})")) {
                     (format!("tolerated up to {}", number(most)))
                 }
@@ -134,8 +134,8 @@ pub fn draw(panel: &Panel, area: Area) -> Markup {
                 @let beside = if point.fails.value < 0.3 { -12.0 } else { 8.0 };
                 (label(*x + beside, chance.at(point.fails.value) - 9.0, "end", "small", words))
             }
-            (label(plot.x + plot.w - 4.0, band - 5.0, "end", "faint small", &format!("a sound device fails: at most {:.0} %", 100.0 * panel.sound.high)))
-            (label(plot.x + 0.5 * plot.w, foot + 39.0, "middle", "faint", &format!("{} · worse to the right", panel.unit)))
+            (label(plot.x + 0.5 * plot.w, foot + 37.0, "middle", "faint", &format!("{} · worse to the right", panel.unit)))
+            (label(plot.x + 0.5 * plot.w, foot + 54.0, "middle", "faint small", &format!("hatched: a sound device fails, at most {:.0} %", 100.0 * panel.sound.high)))
         }
     }
 }

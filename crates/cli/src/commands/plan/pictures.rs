@@ -57,8 +57,7 @@ fn drawn(plan: &TestPlan, study: &Study) -> String {
             millimetres(plan.travel.um)
         ),
         format!(
-            "{} simulated sessions for each size: lens: exact 95 % interval · line: sessions that fail · ring: found at all · \
-             hatched: false alarms",
+            "{} simulated sessions for each size: lens: exact 95 % interval · line: sessions that fail · ring: found at all",
             study.sessions
         ),
     ];
