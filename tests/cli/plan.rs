@@ -24,7 +24,7 @@ fn a_plan_is_told_in_eighty_columns_with_its_claims_and_its_cost() {
     for said in [
         "so the device moves 300.8 mm",
         "travel 300.8 mm",
-        "4 steps: “red” 400 counts/inch",
+        "4 steps, counts per inch: “red” 400, “blue” 800, 1600",
         "15: at most 18.1 %",
         "60: at most 4.9 %",
         "132 swipes in about",
@@ -132,7 +132,7 @@ fn a_study_says_how_often_and_draws_the_same_numbers() {
         "tracking-silent",
         "1.3",
         "0.8",
-        "a sound device fails: at most 84 %",
+        "hatched: a sound device fails, at most 84 %",
     ] {
         assert!(texts.contains(&said), "{said:?} is not in {texts:?}");
     }

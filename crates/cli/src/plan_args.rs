@@ -16,8 +16,8 @@ use crate::units::{Angle, Length, Span, Speed};
 use anyhow::{Context as _, bail, ensure};
 use clap::Args;
 use slipgauge_guide::{Need, Size, TestPlan, Travel, measured};
-use slipgauge_trace::Nanos;
 use slipgauge_trace::session::{Pace, Step};
+use slipgauge_trace::{Metres, Nanos};
 use std::path::{Path, PathBuf};
 
 /// Options that say what a test is.
@@ -88,9 +88,9 @@ pub struct PlanArgs {
 }
 
 /// Why nothing goes on without a travel.
-const WHICH: &str =
-    "how far does the device move? Three lengths lie between two stops, and one taken for another is \
-wrong by the device's own length, 20 to 40 % of usual travels. So say which one was measured:
+const WHICH: &str = "how far does the device move? Three lengths lie between two
+stops, and one taken for another is wrong by the device's own length: 20 to 40 %
+of usual travels. So say which one was measured:
   --travel 300mm              what a ruler reads at one edge of the device, from
                               stop to stop
   --gap 365mm --body 64.2mm   the distance between the faces of the stops, and
@@ -281,15 +281,17 @@ impl PlanArgs {
         );
         let need = match (self.need, self.turn, self.within, self.per_turn) {
             (Some(Speed(speed)), ..) => Need::Speed(speed),
+            // As a session gives it back, to the last bit.
             (_, Some(Angle(degrees)), Some(Span(within)), Some(Length(um))) => {
-                Need::Turn { degrees, within, per_turn: slipgauge_trace::Metres::from_micrometres(um) }
+                Need::Turn { degrees, within, per_turn: Metres(um as f64 / 1e6) }
             }
             _ if some => {
                 let missing: Vec<&str> =
                     turn.iter().filter(|(_, told)| !told).map(|(name, _)| *name).collect();
                 bail!(
-                    "a turn takes three things, and {} is missing: --turn 180deg --within 150ms --per-turn 40cm",
-                    missing.join(" and ")
+                    "a turn takes three things, and {} {} missing: --turn 180deg --within 150ms --per-turn 40cm",
+                    missing.join(" and "),
+                    if missing.len() == 1 { "is" } else { "are" }
                 );
             }
             _ => return Ok(None),
@@ -308,7 +310,8 @@ impl PlanArgs {
 fn earlier(path: &Path) -> anyhow::Result<TestPlan> {
     let recording = read_recording(path).context("--same-plan-as")?;
     let plan = recording.header.plan.as_ref().and_then(TestPlan::from_session);
-    plan.with_context(|| {
+    // A simulated session tells speeds and no numbers.
+    plan.filter(|plan| plan.paces.iter().any(|paced| paced.swipes > 0)).with_context(|| {
         format!(
             "--same-plan-as: {} holds no plan of a guided test (travel, steps, and how many swipes at each pace), so it \
              cannot be done again",

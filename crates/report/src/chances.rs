@@ -8,7 +8,7 @@ const WIDTH: f64 = 1120.0;
 const MARGIN: f64 = 30.0;
 const GAP: f64 = 16.0;
 /// Height of a panel, and panels beside each other.
-const PANEL: f64 = 360.0;
+const PANEL: f64 = 362.0;
 const COLUMNS: usize = 2;
 
 /// Draws the whole sheet as one SVG document. `said` stands below the title, a line each.

@@ -44,7 +44,7 @@ const BLOCK: f64 = 10.0;
 /// Most sheets: beyond, a tape measure does better.
 const MOST: usize = 8;
 /// Length of a body that is not known; it is drawn open.
-const OPEN: f64 = 45.0;
+const OPEN: f64 = 30.0;
 
 /// Too long for paper.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -80,7 +80,7 @@ pub fn svgs(stops: &Stops, paper: Paper) -> Result<Vec<String>, TooLong> {
     let seam = |i: usize| Some(0.5 * (begins.get(i)? + usable + begins.get(i + 1)?));
     let sheet = |i: usize| {
         let before = i.checked_sub(1).and_then(seam);
-        draw(stops, paper, (i, sheets), begins[i], (before, seam(i)))
+        draw(stops, paper, (i, sheets), begins.get(i).copied().unwrap_or(first), (before, seam(i)))
     };
     Ok((0..sheets).map(sheet).collect())
 }
@@ -164,20 +164,18 @@ fn guidance(stops: &Stops, sheets: usize) -> Markup {
         ),
         stops.said.clone(),
     ];
-    let lines: Vec<(f64, String)> = paragraphs
-        .iter()
-        .flat_map(|text| {
-            let lines = wrapped(text, 142);
-            let n = lines.len();
-            lines.into_iter().enumerate().map(move |(i, text)| (if i + 1 == n { 6.4 } else { 4.6 }, text))
-        })
-        .collect();
+    // Lines of one paragraph lie closer than paragraphs do.
+    let mut lines: Vec<(f64, String)> = Vec::new();
     let mut y = 29.0;
-    html! {
-        @for (advance, text) in &lines {
-            (label(MARGIN, y, "start", "", text))
-            @let _ = { y += advance; };
+    for text in &paragraphs {
+        for line in wrapped(text, 142) {
+            lines.push((y, line));
+            y += 4.6;
         }
+        y += 1.8;
+    }
+    html! {
+        @for (y, text) in &lines { (label(MARGIN, *y, "start", "", text)) }
     }
 }
 

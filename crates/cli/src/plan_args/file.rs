@@ -9,6 +9,7 @@ use clap::{CommandFactory as _, Parser};
 use serde_json::Value;
 use slipgauge_guide::travel::{From, millimetres};
 use slipgauge_guide::{Need, TestPlan};
+use slipgauge_trace::Nanos;
 use slipgauge_trace::session::{Axis, Pace, Step};
 use std::collections::BTreeMap;
 use std::error::Error as _;
@@ -143,7 +144,7 @@ pub fn to_toml(plan: &TestPlan) -> String {
         paces.map(|pace| format!("{}={}", spelled(pace), plan.paced(pace).map_or(0, |paced| paced.swipes)));
     say("swipes", &swipes.join(","));
     if plan.still.0 > 0 {
-        say("still", &format!("{}s", plan.still.seconds()));
+        say("still", &time(plan.still));
     }
     if let Some(fast) = plan.paced(Pace::Fast) {
         say("fast-speed", &format!("{}m/s", fast.peak.0));
@@ -152,7 +153,7 @@ pub fn to_toml(plan: &TestPlan) -> String {
     match plan.need {
         Some(Need::Turn { degrees, within, per_turn }) => {
             say("turn", &format!("{degrees}deg"));
-            say("within", &format!("{}ms", 1e3 * within.seconds()));
+            say("within", &time(within));
             say("per-turn", &length((1e6 * per_turn.0).round() as i64));
         }
         Some(Need::Speed(speed)) => say("need", &format!("{}m/s", speed.0)),
@@ -162,6 +163,15 @@ pub fn to_toml(plan: &TestPlan) -> String {
         out.push_str("straight-edge = true\n");
     }
     out
+}
+
+/// A time as it is typed, to the nanosecond.
+fn time(time: Nanos) -> String {
+    if time.0 % Nanos::SECOND.0 == 0 {
+        format!("{}s", time.0 / Nanos::SECOND.0)
+    } else {
+        format!("{}ms", time.0 as f64 / Nanos::MILLISECOND.0 as f64)
+    }
 }
 
 /// A row of `steps`. Signs that would break the list are left out of a label.

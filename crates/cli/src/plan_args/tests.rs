@@ -1,7 +1,6 @@
 use super::*;
 use clap::Parser;
 use slipgauge_guide::travel::From;
-use slipgauge_trace::Metres;
 
 #[derive(Debug, Parser)]
 struct Line {
@@ -59,8 +58,8 @@ fn each_option_changes_its_own_part_of_the_plan() {
     assert_eq!(paces, [(Pace::Slow, 4), (Pace::Medium, 6), (Pace::Fast, 20)]);
     assert!((plan.paces[2].peak.0 - 2.54).abs() < 1e-12);
     assert_eq!(
-        (plan.still.seconds(), plan.axis, plan.straight_edge),
-        (20.0, slipgauge_trace::session::Axis::Y, true)
+        (plan.still, plan.axis, plan.straight_edge),
+        (Nanos(20_000_000_000), slipgauge_trace::session::Axis::Y, true)
     );
     assert_eq!(
         plan.need,
@@ -86,7 +85,7 @@ fn what_makes_no_sense_is_refused_with_what_to_write() {
         ("--fast-speed 2.5", "no unit; write m/s or in/s"),
         ("--fast-speed 15m/s", "0.01 to 10 m/s"),
         ("--turn 180deg --within 150ms", "--per-turn is missing"),
-        ("--turn 180deg", "--within and --per-turn is missing"),
+        ("--turn 180deg", "--within and --per-turn are missing"),
         ("--need 2m/s --turn 90deg", "told twice"),
         ("--turn 3600deg --within 1ms --per-turn 1m", "none of a hand's"),
         ("--size large", "screen, confirm"),
@@ -111,7 +110,7 @@ fn flags_win_over_a_plan_file_length_by_length() {
     };
     let plain = over("");
     assert_eq!((plain.travel.um, plain.travel.uncertainty_um, plain.steps.len()), (300_800, 2_000, 2));
-    assert!(plain.straight_edge && plain.still.seconds() == 30.0);
+    assert!(plain.straight_edge && plain.still == Nanos(30_000_000_000));
     // Another travel brings its own uncertainty; another body keeps the file's gap.
     let ruler = over("--travel 250mm");
     assert_eq!((ruler.travel.um, ruler.travel.uncertainty_um), (250_000, 500));

@@ -48,6 +48,10 @@ pub struct Panel {
 const ROOM: f64 = 34.0;
 /// Half of a spindle's greatest width.
 const HALF: f64 = 7.0;
+/// What a ring is, and the room that it takes in pixels.
+const FOUND: &str = "found, whatever the verdict";
+/// See [`FOUND`].
+const LONGEST: f64 = 170.0;
 
 /// Places of the sizes on the axis: in proportion, or evenly where they would lie too close.
 fn places(sizes: &[f64], from: f64, to: f64) -> Vec<f64> {
@@ -76,7 +80,7 @@ fn between(sizes: &[f64], places: &[f64], wanted: f64) -> Option<f64> {
 
 /// Draws one fault.
 pub fn draw(panel: &Panel, area: Area) -> Markup {
-    let plot = Area { x: area.x + 52.0, y: area.y + 74.0, w: area.w - 80.0, h: area.h - 134.0 };
+    let plot = Area { x: area.x + 52.0, y: area.y + 74.0, w: area.w - 80.0, h: area.h - 142.0 };
     let chance = Scale::new((0.0, 1.0), (plot.y + plot.h, plot.y));
     let sizes: Vec<f64> = panel.points.iter().map(|point| point.size).collect();
     let places = places(&sizes, plot.x + 24.0, plot.x + plot.w - 24.0);
@@ -85,9 +89,10 @@ pub fn draw(panel: &Panel, area: Area) -> Markup {
     let tolerated = panel.tolerated.and_then(|most| Some((most, between(&sizes, &places, most)?)));
     let band = chance.at(panel.sound.high);
     let foot = plot.y + plot.h;
-    // Names stand at the size where the two differ most, or at the last one.
+    // What is found has its name at the first size at which it differs most from what fails.
     let apart = |point: &Point| point.seen - point.fails.value;
-    let widest = marks.iter().max_by(|a, b| apart(a.1).total_cmp(&apart(b.1)));
+    let widest = marks.iter().rev().max_by(|a, b| apart(a.1).total_cmp(&apart(b.1)));
+    let widest = widest.filter(|(_, point)| apart(point) > 0.2);
     html! {
         g {
             title { (format!("{}: {}", panel.name, panel.what)) }
@@ -101,8 +106,11 @@ pub fn draw(panel: &Panel, area: Area) -> Markup {
             }
             rect fill="url(#lacking)" opacity="0.35" x=(co(plot.x)) y=(co(band)) width=(co(plot.w)) height=(co(foot - band)) {}
             @if let Some((most, x)) = tolerated {
-                line class="base" x1=(co(x)) y1=(co(plot.y - 8.0)) x2=(co(x)) y2=(co(foot)) stroke-dasharray="5 3" {}
-                (label(x, plot.y - 12.0, "middle", "faint small", &format!("tolerated up to {}", number(most))))
+                line class="base" x1=(co(x)) y1=(co(plot.y + 0.13 * plot.h)) x2=(co(x)) y2=(co(foot)) stroke-dasharray="5 3" {}
+                @let (tx, ty) = (x - 5.0, plot.y + 0.36 * plot.h);
+                text x=(co(tx)) y=(co(ty)) text-anchor="middle" class="faint small" transform=(format!("rotate(-90 {tx:.2} {ty:.2})")) {
+                    (format!("tolerated up to {}", number(most)))
+                }
             }
             line class="base" x1=(co(plot.x)) y1=(co(foot)) x2=(co(plot.x + plot.w)) y2=(co(foot)) {}
             @for (x, point) in &marks { (spindle(*x, &point.fails, chance)) }
@@ -113,14 +121,21 @@ pub fn draw(panel: &Panel, area: Area) -> Markup {
                 path class="mark" d=(format!("{}Z", line([(*x - 4.0, y), (*x, y - 4.0), (*x + 4.0, y), (*x, y + 4.0)]))) {}
                 (label(*x, foot + 17.0, "middle", "faint small", &number(point.size)))
             }
-            @if let Some((x, point)) = widest.filter(|(_, point)| apart(point) > 0.2) {
-                (label(*x, chance.at(point.seen) - 9.0, "middle", "small", "found, whatever the verdict"))
-                (label(*x + 9.0, chance.at(point.fails.value) + 15.0, "start", "small", "session fails"))
-            } @else if let Some((x, point)) = marks.last() {
-                (label(*x - 10.0, chance.at(point.fails.value) + 16.0, "end", "small", "session fails (ring: found)"))
+            @if let Some((x, point)) = widest {
+                @let y = chance.at(point.seen);
+                @if *x - plot.x > LONGEST {
+                    (label(*x - 9.0, y - 6.0, "end", "small", FOUND))
+                } @else {
+                    (label(*x - 4.0, y + 19.0, "start", "small", FOUND))
+                }
             }
-            (label(plot.x + 4.0, band - 5.0, "start", "faint small", &format!("a sound device fails: at most {:.0} %", 100.0 * panel.sound.high)))
-            (label(plot.x + 0.5 * plot.w, foot + 37.0, "middle", "faint", &format!("size, {} (worse to the right)", panel.unit)))
+            @if let Some((x, point)) = marks.last() {
+                @let words = if widest.is_some() { "session fails" } else { "session fails; ring: found" };
+                @let beside = if point.fails.value < 0.3 { -12.0 } else { 8.0 };
+                (label(*x + beside, chance.at(point.fails.value) - 9.0, "end", "small", words))
+            }
+            (label(plot.x + 0.5 * plot.w, foot + 37.0, "middle", "faint", &format!("{} · worse to the right", panel.unit)))
+            (label(plot.x + 0.5 * plot.w, foot + 54.0, "middle", "faint small", &format!("hatched: a sound device fails, at most {:.0} %", 100.0 * panel.sound.high)))
         }
     }
 }

@@ -5,7 +5,7 @@ use slipgauge_guide::TestPlan;
 use slipgauge_guide::study::{Chance, Curve, Row, Study};
 use slipgauge_guide::travel::{From, millimetres};
 use slipgauge_report::chances;
-use slipgauge_report::figure::chance;
+use slipgauge_report::figure::{self, chance};
 use slipgauge_report::page::{self, Paper, Stops};
 use slipgauge_trace::session::Pace;
 use std::path::{Path, PathBuf};
@@ -53,19 +53,18 @@ fn drawn(plan: &TestPlan, study: &Study) -> String {
             "{} step{}{swipes}, {} s still, travel {} mm",
             steps,
             if steps == 1 { "" } else { "s, at each" },
-            plan.still.seconds(),
+            figure::number(plan.still.seconds()),
             millimetres(plan.travel.um)
         ),
         format!(
-            "{} simulated sessions for each size: lens: exact 95 % interval · line: sessions that fail · ring: found at all · \
-             hatched: false alarms",
+            "{} simulated sessions for each size: lens: exact 95 % interval · line: sessions that fail · ring: found at all",
             study.sessions
         ),
     ];
     let foot = format!(
         "simulated hand and device: reports every {} ms, stops ± {} mm, seed {}; slipgauge {}",
-        study.interval.seconds() * 1e3,
-        study.stops.millimetres(),
+        figure::number(study.interval.seconds() * 1e3),
+        figure::number(study.stops.millimetres()),
         study.seed,
         env!("CARGO_PKG_VERSION")
     );

@@ -54,10 +54,12 @@ fn test(out: &mut String, plan: &TestPlan) -> fmt::Result {
         1 => "One step".to_owned(),
         n => format!("{n} steps"),
     };
-    paragraph(out, "  ", &format!("{many}: {}.", steps.join(", ")))?;
+    let told = plan.steps.iter().any(|step| step.nominal_counts_per_inch.is_some());
+    let unit = if told { ", counts per inch" } else { "" };
+    paragraph(out, "  ", &format!("{many}{unit}: {}.", steps.join(", ")))?;
     let mut tasks = vec![format!("{IDENTIFY} slow swipes to tell the step")];
     if plan.still.0 > 0 {
-        tasks.push(format!("{} s still", plan.still.seconds()));
+        tasks.push(format!("{} s still", significant(plan.still.seconds())));
     }
     let paced = plan.paces.iter().filter(|paced| paced.swipes > 0);
     tasks.extend(paced.map(|p| format!("{} {} swipes at {:.2} m/s", p.swipes, spelled(p.pace), p.peak.0)));
@@ -69,9 +71,9 @@ fn test(out: &mut String, plan: &TestPlan) -> fmt::Result {
 fn step(step: &Step) -> String {
     let label = step.label.as_deref().map(harmless);
     match (label, step.nominal_counts_per_inch) {
-        (Some(label), Some(nominal)) => format!("“{label}” {nominal} counts/inch"),
+        (Some(label), Some(nominal)) => format!("“{label}” {nominal}"),
         (Some(label), None) => format!("“{label}”, nominal not told"),
-        (None, Some(nominal)) => format!("{nominal} counts/inch"),
+        (None, Some(nominal)) => nominal.to_string(),
         (None, None) => "nominal not told, so resolution will not be held against any".to_owned(),
     }
 }
@@ -118,7 +120,7 @@ fn shares(out: &mut String, claims: &Claims) -> fmt::Result {
     if claims.per_step.swipes > 0 {
         row(out, "bad fast swipes, if none in", &|s| format!("{:>3}: at most {}", s.swipes, share(s.clean)))?;
         row(out, "  if one", &|s| format!("     at most {}", share(s.one_bad)))?;
-        row(out, "  then to show as much as none", &|s| match s.more_after_one_bad {
+        row(out, "  then to show the same", &|s| match s.more_after_one_bad {
             Some(more) => format!("     {more} more, all clean"),
             None => "     over 1000 more".to_owned(),
         })?;
@@ -133,7 +135,7 @@ fn shares(out: &mut String, claims: &Claims) -> fmt::Result {
             &of(&still),
             claims.still_pooled.as_ref().map(of).as_deref(),
         )?;
-        let hour = |s: &slipgauge_guide::size::Still| format!("       that is {}/h", significant(s.per_hour));
+        let hour = |s: &slipgauge_guide::size::Still| format!("     that is {}/h", significant(s.per_hour));
         pair(out, "", &hour(&still), claims.still_pooled.as_ref().map(hour).as_deref())?;
     }
     if claims.still.is_some() || claims.pooled.is_some() {
