@@ -63,6 +63,14 @@ fn assert_stamped(session: &Session, played: &[Report], slack: u64) {
     assert!(lines.windows(2).all(|pair| kernel(pair[0]) < kernel(pair[1])), "stamps increase");
 }
 
+/// Somebody else saw none of the reports that were recorded while the device was held, and all that came later: it was
+/// let go at the end of the recording, which the program sees within 50 ms.
+fn assert_let_go_of(others: &[i32], all: &[i32], recorded: usize) {
+    let missed = all.len() - others.len();
+    assert!(others == &all[missed..], "what was seen is the end of what was played");
+    assert!((recorded..recorded + 100).contains(&missed), "{missed} not seen, {recorded} recorded");
+}
+
 #[test]
 #[ignore = "needs a virtual machine: scripts/vm-test"]
 fn a_held_device_moves_nothing_and_is_recorded_whole_with_the_kernels_stamps() {
@@ -87,18 +95,10 @@ fn a_held_device_moves_nothing_and_is_recorded_whole_with_the_kernels_stamps() {
 
         let all: Vec<i32> = hand.reports.iter().map(x).collect();
         let others = moved(&seen(&files, &format!("seen-{name}.bin")));
-        let during = number(&files, &format!("during-{name}.txt")) / EVENT;
         if name == "recorded" {
-            assert_eq!(during, 0, "somebody else saw events of a held device");
-            assert!(others.len() > 1000, "and sees it again once it was let go");
-            assert_eq!(others, all[all.len() - others.len()..]);
+            assert_let_go_of(&others, &all, lasted);
         } else {
-            assert!(
-                during > 2000 && others == all,
-                "{} of {} seen while it is not held",
-                others.len(),
-                all.len()
-            );
+            assert!(others == all, "{} of {} seen of a device that is not held", others.len(), all.len());
         }
     }
 }
@@ -187,9 +187,13 @@ fn what_types_is_neither_opened_nor_held() {
     let (open, nodes) = (files.text("apart.open"), files.text("apart.nodes"));
     let opened: Vec<_> = nodes.lines().map(|node| open.lines().any(|line| line.ends_with(node))).collect();
     assert_eq!(opened, [true, false], "the pointer's node, not the keyboard's: {nodes}{open}");
-    assert_eq!(during("apart", 0), 0, "the pointer is held");
-    assert!(during("apart", 1) > 50, "and what was typed arrives");
+    assert!(during("apart", 1) > 50, "what was typed arrives");
     let session = Session::parse(&files.text("apart.swipes.ndjson"));
+    let played = typed();
+    let motion = played.iter().filter(|report| report.bytes[0] == 1);
+    let all: Vec<i32> = motion.map(|r| i16::from_le_bytes([r.bytes[2], r.bytes[3]]).into()).collect();
+    let others = moved(&seen(&files, "apart-event0.bin"));
+    assert_let_go_of(&others, &all, session.reports().len());
     assert!(session.with("k").count() == session.with("r").count() && session.with("k").count() > 1000);
 
     let open = files.text("together.open");

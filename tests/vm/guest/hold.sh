@@ -7,7 +7,6 @@ for name in recorded plain; do
     hold=--hold
     [ $name = recorded ] || hold=
     keep record-$name slipgauge record --device /dev/hidraw0 -o $name.swipes.ndjson $hold $(cat /options)
-    wc -c <seen-$name.bin >during-$name.txt
     wait $player
     usleep 300000
 done
