@@ -3,7 +3,7 @@ for name in apart together; do
     replay_to_uhid /$name --when $name.swipes.ndjson --hold-ms 500 >played-$name.txt 2>&1 &
     player=$!
     await_device
-    readlink /event0 /event1 >$name.nodes
+    for node in /event*; do readlink $node; done >$name.nodes
     for node in /event*; do
         cat $node >$name-${node#/}.bin &
     done
