@@ -226,20 +226,3 @@ fn permissions_are_told_and_tried() {
     let (status, after) = files.ended("after");
     assert_eq!((status, after.matches("can be opened").count()), (0, 2), "{after}");
 }
-
-#[test]
-#[ignore = "needs a virtual machine: scripts/vm-test"]
-fn a_hold_ends_after_five_minutes_by_itself() {
-    let at = |ms: u64| Report { t: ms * MS, bytes: vec![0, (ms % 97) as u8 + 1, 0, 0, 0, 0] };
-    let played: Vec<_> = (299_000..299_500).chain(301_000..301_500).map(at).collect();
-    let files = simulated(
-        "hold-longest",
-        include_str!("guest/hold_longest.sh"),
-        vec![("score", session::written("Bench Pointer", crate::harness::hand::DESCRIPTOR, &played))],
-    );
-    let (status, said) = files.ended("record");
-    assert!(status == 0 && said.contains("the desktop gets the motion again"), "{said}");
-    let session = Session::parse(&files.text("recorded.swipes.ndjson"));
-    assert_eq!(session.reports().len(), 1000);
-    assert_eq!(moved(&seen(&files, "seen.bin")), played[500..].iter().map(x).collect::<Vec<_>>());
-}
