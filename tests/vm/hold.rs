@@ -63,6 +63,14 @@ fn assert_stamped(session: &Session, played: &[Report], slack: u64) {
     assert!(lines.windows(2).all(|pair| kernel(pair[0]) < kernel(pair[1])), "stamps increase");
 }
 
+/// Somebody else saw none of the reports that were recorded while the device was held, and all that came later: it was
+/// let go at the end of the recording, which the program sees within 50 ms.
+fn assert_let_go_of(others: &[i32], all: &[i32], recorded: usize) {
+    let missed = all.len() - others.len();
+    assert!(others == &all[missed..], "what was seen is the end of what was played");
+    assert!((recorded..recorded + 100).contains(&missed), "{missed} not seen, {recorded} recorded");
+}
+
 #[test]
 #[ignore = "needs a virtual machine: scripts/vm-test"]
 fn a_held_device_moves_nothing_and_is_recorded_whole_with_the_kernels_stamps() {
@@ -87,18 +95,10 @@ fn a_held_device_moves_nothing_and_is_recorded_whole_with_the_kernels_stamps() {
 
         let all: Vec<i32> = hand.reports.iter().map(x).collect();
         let others = moved(&seen(&files, &format!("seen-{name}.bin")));
-        let during = number(&files, &format!("during-{name}.txt")) / EVENT;
         if name == "recorded" {
-            assert_eq!(during, 0, "somebody else saw events of a held device");
-            assert!(others.len() > 1000, "and sees it again once it was let go");
-            assert_eq!(others, all[all.len() - others.len()..]);
+            assert_let_go_of(&others, &all, lasted);
         } else {
-            assert!(
-                during > 2000 && others == all,
-                "{} of {} seen while it is not held",
-                others.len(),
-                all.len()
-            );
+            assert!(others == all, "{} of {} seen of a device that is not held", others.len(), all.len());
         }
     }
 }
@@ -184,11 +184,16 @@ fn what_types_is_neither_opened_nor_held() {
         assert_eq!(number(&files, &format!("{name}.status")), 0, "{}", files.text(&format!("{name}.txt")));
         assert!(files.text(&format!("{name}.open")).contains("/dev/hidraw0"));
     }
-    let open = files.text("apart.open");
-    assert!(open.contains("/dev/input/event0") && !open.contains("/dev/input/event1"), "{open}");
-    assert_eq!(during("apart", 0), 0, "the pointer is held");
-    assert!(during("apart", 1) > 50, "and what was typed arrives");
+    let (open, nodes) = (files.text("apart.open"), files.text("apart.nodes"));
+    let opened: Vec<_> = nodes.lines().map(|node| open.lines().any(|line| line.ends_with(node))).collect();
+    assert_eq!(opened, [true, false], "the pointer's node, not the keyboard's: {nodes}{open}");
+    assert!(during("apart", 1) > 50, "what was typed arrives");
     let session = Session::parse(&files.text("apart.swipes.ndjson"));
+    let played = typed();
+    let motion = played.iter().filter(|report| report.bytes[0] == 1);
+    let all: Vec<i32> = motion.map(|r| i16::from_le_bytes([r.bytes[2], r.bytes[3]]).into()).collect();
+    let others = moved(&seen(&files, "apart-event0.bin"));
+    assert_let_go_of(&others, &all, session.reports().len());
     assert!(session.with("k").count() == session.with("r").count() && session.with("k").count() > 1000);
 
     let open = files.text("together.open");
@@ -220,21 +225,4 @@ fn permissions_are_told_and_tried() {
     assert!(status == 0 && said.contains("it is not held") && said.contains("udevadm"), "{said}");
     let (status, after) = files.ended("after");
     assert_eq!((status, after.matches("can be opened").count()), (0, 2), "{after}");
-}
-
-#[test]
-#[ignore = "needs a virtual machine: scripts/vm-test"]
-fn a_hold_ends_after_five_minutes_by_itself() {
-    let at = |ms: u64| Report { t: ms * MS, bytes: vec![0, (ms % 97) as u8 + 1, 0, 0, 0, 0] };
-    let played: Vec<_> = (299_000..299_500).chain(301_000..301_500).map(at).collect();
-    let files = simulated(
-        "hold-longest",
-        include_str!("guest/hold_longest.sh"),
-        vec![("score", session::written("Bench Pointer", crate::harness::hand::DESCRIPTOR, &played))],
-    );
-    let (status, said) = files.ended("record");
-    assert!(status == 0 && said.contains("the desktop gets the motion again"), "{said}");
-    let session = Session::parse(&files.text("recorded.swipes.ndjson"));
-    assert_eq!(session.reports().len(), 1000);
-    assert_eq!(moved(&seen(&files, "seen.bin")), played[500..].iter().map(x).collect::<Vec<_>>());
 }

@@ -85,10 +85,6 @@ impl Hold {
     /// # Errors
     /// [`HoldError`]; of [`HoldError::ButtonDown`] a caller may try again.
     pub fn take(inputs: &Inputs) -> Result<Hold, HoldError> {
-        Hold::take_for(inputs, Hold::LONGEST)
-    }
-
-    fn take_for(inputs: &Inputs, longest: Duration) -> Result<Hold, HoldError> {
         if let Some(trouble) = inputs.trouble() {
             return Err(trouble.clone());
         }
@@ -102,6 +98,10 @@ impl Hold {
         }
         // One may have gone down meanwhile. Let go of the node at once: the desktop is to see the button come up.
         up()?;
+        Hold::of(grabbed, Hold::LONGEST)
+    }
+
+    fn of(grabbed: Grabbed, longest: Duration) -> Result<Hold, HoldError> {
         let grabbed = Arc::new(grabbed);
         let (done, told) = sync_channel(0);
         let theirs = Arc::clone(&grabbed);
@@ -169,5 +169,46 @@ fn refused(input: &Input, source: std::io::Error) -> HoldError {
         Some(rustix::io::Errno::BUSY) => HoldError::Busy { path },
         Some(rustix::io::Errno::NODEV) => HoldError::Missing { path },
         _ => HoldError::Io { path, source: Arc::new(source) },
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use std::time::Instant;
+
+    fn of_nothing(longest: Duration) -> Hold {
+        Hold::of(Grabbed { nodes: Vec::new(), over: AtomicBool::new(false) }, longest).unwrap()
+    }
+
+    #[test]
+    fn a_hold_ends_by_itself_whatever_its_owner_does() {
+        let hold = of_nothing(Duration::from_millis(20));
+        let begin = Instant::now();
+        while hold.lasts() {
+            assert!(begin.elapsed() < Duration::from_secs(5), "it still lasts");
+            thread::sleep(Duration::from_millis(1));
+        }
+        assert!(begin.elapsed() >= Duration::from_millis(10));
+    }
+
+    #[test]
+    fn a_hold_that_is_dropped_or_lost_in_a_panic_has_ended_and_its_thread_goes() {
+        let hold = of_nothing(Hold::LONGEST);
+        let grabbed = Arc::clone(&hold.grabbed);
+        assert!(hold.lasts());
+        assert!(
+            std::panic::catch_unwind(move || {
+                let _hold = hold;
+                panic!("as told")
+            })
+            .is_err()
+        );
+        assert!(grabbed.over.load(Ordering::Relaxed));
+        let begin = Instant::now();
+        while Arc::strong_count(&grabbed) > 1 {
+            assert!(begin.elapsed() < Duration::from_secs(5), "the thread is still there");
+            thread::sleep(Duration::from_millis(1));
+        }
     }
 }

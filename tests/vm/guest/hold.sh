@@ -2,12 +2,11 @@
 for name in recorded plain; do
     replay_to_uhid /score --when $name.swipes.ndjson --hold-ms 500 >played-$name.txt 2>&1 &
     player=$!
-    await /dev/input/event0
-    cat /dev/input/event0 >seen-$name.bin &
+    await_device
+    cat /event0 >seen-$name.bin &
     hold=--hold
     [ $name = recorded ] || hold=
     keep record-$name slipgauge record --device /dev/hidraw0 -o $name.swipes.ndjson $hold $(cat /options)
-    wc -c <seen-$name.bin >during-$name.txt
     wait $player
     usleep 300000
 done

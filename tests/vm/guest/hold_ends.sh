@@ -2,8 +2,8 @@
 # was told to end, and a second later. Before them one that is refused: a button is down.
 replay_to_uhid /pressed --hold-ms 500 >played-pressed.txt 2>&1 &
 player=$!
-await /dev/input/event0
-cat /dev/input/event0 >seen-pressed.bin &
+await_device
+cat /event0 >seen-pressed.bin &
 usleep 1000000
 keep pressed slipgauge record --device /dev/hidraw0 -o pressed.swipes.ndjson --hold --for 2s
 wait $player
@@ -11,8 +11,8 @@ usleep 300000
 
 replay_to_uhid /score --when INT.swipes.ndjson --hold-ms 500 >played.txt 2>&1 &
 player=$!
-await /dev/input/event0
-cat /dev/input/event0 >seen.bin &
+await_device
+cat /event0 >seen.bin &
 for signal in INT KILL TERM; do
     slipgauge record --device /dev/hidraw0 -o $signal.swipes.ndjson --hold --for 60s >$signal.txt 2>&1 &
     recorder=$!

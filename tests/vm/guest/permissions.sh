@@ -3,7 +3,7 @@ mkdir -p /etc
 echo 'nobody:x:65534:65534::/:/bin/sh' >/etc/passwd
 replay_to_uhid /score --when never --hold-ms 500 >played.txt 2>&1 &
 player=$!
-await /dev/input/event1
+await_device
 as_nobody() {
     su -s /bin/sh nobody -c "$*"
 }
@@ -13,6 +13,6 @@ chmod 666 /dev/hidraw0
 keep half as_nobody slipgauge devices --permissions 1
 mkdir -m 777 /tmp
 keep without_stamps as_nobody slipgauge record -o /tmp/a.swipes.ndjson --hold --for 500ms
-chmod 666 /dev/input/event0
+chmod 666 $(readlink /event0)
 keep after as_nobody slipgauge devices --permissions /dev/hidraw0
 kill $player

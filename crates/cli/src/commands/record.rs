@@ -65,10 +65,13 @@ pub fn run(args: &RecordArgs) -> anyhow::Result<Status> {
     let mut holds = Vec::new();
     if args.hold {
         for (device, inputs) in devices.iter().zip(&inputs) {
+            let name = devices::shown_name(device);
             match hold(inputs, &stop, &mut out) {
-                Ok(hold) => holds.push(hold),
+                Ok(hold) => {
+                    holds.push(hold);
+                    let _ = writeln!(out, "Held: the desktop gets nothing of {name}. End it by keyboard.");
+                }
                 Err(why) => {
-                    let name = devices::shown_name(device);
                     let _ = writeln!(out, "The desktop gets the motion of {name}: it is not held.\n{why}");
                 }
             }
@@ -227,9 +230,6 @@ fn announcement(args: &RecordArgs, devices: &[FoundDevice], timetable: &Timetabl
     let names: Vec<_> = devices.iter().map(devices::shown_name).collect();
     let (name, file) = (names.join(", and for reference "), shown_path(&args.output));
     let mut text = format!("Recording {name} to {file}, {length}.\n");
-    if args.hold {
-        text.push_str("The desktop gets neither its motion nor its clicks meanwhile: end it by keyboard.\n");
-    }
     let fast = |phase: &Phase| phase.pace == Some(Pace::Fast);
     if timetable.phases.iter().any(|(_, phase)| phase.as_ref().is_some_and(fast)) {
         text.push_str(CAUTION);
