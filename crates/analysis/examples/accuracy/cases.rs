@@ -197,6 +197,13 @@ fn named(scene: &mut Scene, name: &str, size: f64) {
     }
 }
 
+/// The smallest that the header of straightening states.
+fn counts_to_straighten(truth: &Truth) -> bool {
+    let device = &truth.bench.device;
+    let counts = truth.travel_m * device.counts_per_m(1)[0];
+    f64::tan(device.sensor.straightening.within_rad) * counts >= 480.0
+}
+
 /// Straightening, on a device that lies so that a free hand turns it through the angle on its way: a device within it all
 /// along is like one that lies truly on its axis, and one beyond it shows nothing.
 fn straightens(scene: &mut Scene, degrees: f64) {
@@ -405,7 +412,7 @@ pub const CASES: &[Case] = &[
         Family::Straightening,
         (&[3.0, 6.0, 10.0], "degrees"),
         straightens,
-        Score::Fails(|_| true),
+        Score::Fails(counts_to_straighten),
     ),
 ];
 

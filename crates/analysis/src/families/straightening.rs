@@ -2,7 +2,7 @@
 //!
 //! Detects two kinds, in the sensor's own axes:
 //! - *bent*: on a part of a swipe the counts across the nearer axis vanish wholly, and right beside it, at equal speed,
-//!   there are more of them than any smooth path can have ([`look`]), while nowhere in the swipe a slope of less than
+//!   there are more of them than any smooth path can have ([`mod@look`]), while nowhere in the swipe a slope of less than
 //!   half as much ([`HALF`]) is counted evenly;
 //! - *dropped*: counts of 1 (2, 3, 4) across the axis never come, though larger ones do ([`least_value`]).
 //!
@@ -16,9 +16,11 @@
 //! not examined. Straightening within less than the smallest angle seen to be counted is not excluded, nor is one that
 //! takes less than the whole of the counts across.
 //!
-//! Smallest found (written before the first run): 3 degrees over 300 mm at 400 counts per inch and more, where the
-//! direction turns by 7 degrees and more over a swipe and passes the angle in the middle third of the travel; less by as
-//! much as the counts are more. The flank needs 20 counts in a quarter of the stretch: tan = 80 / counts of the stretch.
+//! Smallest found: an angle whose tangent times the counts of a travel is 480 (3 degrees at 800 counts per inch over
+//! 300 mm, 6 degrees at 400), where the direction turns by 7 degrees and more over a swipe and passes the angle in the
+//! middle third of the travel. (Written before the first run: 3 degrees at 400 counts per inch and more. Seen: the noise of
+//! a sensor and its averaging let counts through about the angle, and at 400 counts per inch too few are left beside them
+//! for the bound.)
 //! Cost: O(reports).
 
 mod look;

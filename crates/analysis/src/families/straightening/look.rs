@@ -12,13 +12,12 @@ const ENDS: f64 = 0.1;
 /// A stretch without minor counts is at least this share of the travel. A knock or a flaw of the edge may bend a path as
 /// abruptly over some millimetres, not over these.
 const LEAST_RUN: f64 = 0.05;
-/// The flank beside it is at most this share of the stretch.
-const FLANK: f64 = 0.25;
-/// Minor counts that it then holds. Without minor counts the path stays within half a count of a line, and a polynomial
-/// that does so over a stretch leaves it on a flank of a quarter of its length by at most half a count × T₄(1.5) = 11.75
-/// if its degree is 4 (Chebyshev polynomials grow fastest of all; a path of degree 4 turns three times on the stretch),
-/// and by 1.75, 4.5 at degrees 2 and 3. Rounding at the flank's end adds one: 12.75. Half as much again is asked for.
+/// The flank beside it is at most this share of the stretch, so that it is not judged by a path from far away.
+const FLANK: f64 = 0.5;
+/// Minor counts that a flank holds at the least: fewer may be a knock.
 const LEAST_COUNTS: f64 = 20.0;
+/// And this many times as many as a smooth path may have there ([`smooth`]).
+const MARGIN: f64 = 1.5;
 /// Both are compared at equal speed: only reports whose speed is within this factor of the one between them. What thins
 /// small counts out in slow motion (firmware that cuts off fractions) changes little over that range, and a rest or a
 /// stop ends it.
@@ -126,6 +125,17 @@ pub(super) fn look(samples: &[Sample], speed: &[f64]) -> Look {
     out
 }
 
+/// Minor counts that a smooth path may have on a flank of `share` of the stretch's length.
+///
+/// Without minor counts it stays within half a count of a line over the stretch. A polynomial of degree n that does so
+/// leaves it at x (−1 to 1 on the stretch) by at most ½ |Tₙ(x)|, since Chebyshev's polynomials grow fastest of all. Degree
+/// 4, T₄(x) = 8 x⁴ − 8 x² + 1: a path that turns three times on stretch and flank. Rounding at the flank's end adds one.
+/// By hand: 12.75 counts for a quarter, 49.5 for a half (degree 2: 2.75 and 4.5; degree 3: 5.5 and 14).
+pub(super) fn smooth(share: f64) -> f64 {
+    let square = (1.0 + 2.0 * share).powi(2);
+    0.5 * (8.0 * square * (square - 1.0) + 1.0) + 1.0
+}
+
 /// The longest stretch without minor counts that has a full flank.
 fn bend(counts: &[(i64, i64)], speed: &[f64], inside: Range<usize>, total: i64) -> Option<Bend> {
     let least = LEAST_RUN * total as f64;
@@ -180,11 +190,13 @@ impl Side {
             let (major, minor) = counts[i];
             (flank_major, flank_minor) = (flank_major + major, flank_minor + minor);
             most = most.max(minor.abs());
-            if flank_major as f64 > FLANK * run_major as f64 {
+            let share = flank_major as f64 / run_major as f64;
+            if share > FLANK {
                 return None;
             }
+            let enough = LEAST_COUNTS.max(MARGIN * smooth(share));
             // A flow, and no lump in one report.
-            let full = flank_minor.abs() as f64 >= LEAST_COUNTS && 2 * most <= flank_minor.abs();
+            let full = flank_minor.abs() as f64 >= enough && 2 * most <= flank_minor.abs();
             if full && flank_minor.abs() as f64 <= STEEPEST * flank_major as f64 {
                 let span = |a: usize, b: usize| a.min(b)..a.max(b) + 1;
                 let far = run.last().copied()?;
@@ -236,4 +248,105 @@ fn least_even(counts: &[(i64, i64)], sums: &Sums, inside: Range<usize>, total: i
         }
     }
     best
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Reports of `step` counts along the major axis, 8,000 in all, of a path whose minor place is `path` of the major.
+    fn swipe(step: i32, path: impl Fn(f64) -> f64) -> Vec<Sample> {
+        let mut last = 0;
+        let reports = 1..=8000 / step;
+        let sample = |i: i32| {
+            let now = path(f64::from(i * step)).round() as i32;
+            let y = now - last;
+            last = now;
+            Sample { t: i64::from(i) * 1_000_000, x: step, y, timed: true, idle_before: 0 }
+        };
+        reports.map(sample).collect()
+    }
+
+    fn even(samples: &[Sample]) -> Look {
+        look(samples, &vec![1.0; samples.len()])
+    }
+
+    /// By hand: T₄(1.5) = 23.5, T₄(2) = 97.
+    #[test]
+    fn a_smooth_path_leaves_a_line_no_faster_than_chebyshevs_polynomial() {
+        assert!((smooth(0.25) - 12.75).abs() < 1e-12 && (smooth(0.5) - 49.5).abs() < 1e-12);
+        for step in [4, 20, 100] {
+            for quarter in [2.0, 3.0, 4.0] {
+                // ½ Tₙ between 2,000 and 4,000 counts, and what it grows to on both sides of them.
+                let path = |major: f64| {
+                    let x: f64 = ((major - 3000.0) / 1000.0).clamp(-2.5, 2.5);
+                    let angle = if x.abs() <= 1.0 {
+                        (quarter * x.acos()).cos()
+                    } else {
+                        (quarter * x.abs().acosh()).cosh()
+                    };
+                    0.499 * angle
+                };
+                assert_eq!(even(&swipe(step, path)).bend, None, "step {step}, degree {quarter}");
+            }
+        }
+    }
+
+    #[test]
+    fn a_kink_in_the_middle_is_a_bend_with_the_slope_beside_it() {
+        for step in [4, 20, 100] {
+            for turned in [false, true] {
+                let path = |major: f64| {
+                    0.1 * if turned { (4000.0 - major).max(0.0) } else { (major - 4000.0).max(0.0) }
+                };
+                let got = even(&swipe(step, path));
+                let bend = got.bend.unwrap();
+                assert!((bend.slope() - 0.1).abs() < 0.02, "{bend:?}");
+                assert!(bend.run_major >= 3000 && bend.flank_minor.abs() >= 20, "{bend:?}");
+                assert!(got.least.is_none_or(|least| least > 0.08), "{:?}", got.least);
+            }
+        }
+    }
+
+    #[test]
+    fn a_line_and_a_parabola_through_the_axis_are_counted_evenly() {
+        let line = even(&swipe(20, |major| 0.02 * major));
+        assert!(line.bend.is_none() && (line.least.unwrap() - 0.02).abs() < 0.002, "{line:?}");
+        let parabola = even(&swipe(20, |major| 1e-5 * (major - 4000.0).powi(2)));
+        assert!(parabola.bend.is_none() && parabola.least.unwrap() < 0.0349, "{parabola:?}");
+        let axis = even(&swipe(20, |_| 0.0));
+        assert_eq!((axis.bend, axis.least), (None, None));
+    }
+
+    /// The body slides along to a straight edge in the first tenth of the travel, or leaves it in the last.
+    #[test]
+    fn what_happens_at_the_stops_is_not_looked_at() {
+        assert_eq!(even(&swipe(20, |major| 0.1 * (800.0 - major).max(0.0))).bend, None);
+        assert_eq!(even(&swipe(20, |major| 0.1 * (major - 7200.0).max(0.0))).bend, None);
+    }
+
+    #[test]
+    fn counts_that_vanish_in_slower_motion_are_no_bend() {
+        let samples = swipe(20, |major| 0.1 * (major - 4000.0).max(0.0));
+        let speed: Vec<f64> = (1..=400).map(|i| if i * 20 <= 4000 { 0.7 } else { 1.0 }).collect();
+        assert_eq!(look(&samples, &speed).bend, None);
+        assert!(look(&samples, &vec![1.0; 400]).bend.is_some());
+    }
+
+    #[test]
+    fn a_lump_sideways_is_no_flow() {
+        assert_eq!(even(&swipe(20, |major| if major < 4000.0 { 0.0 } else { 60.0 })).bend, None);
+    }
+
+    #[test]
+    fn nothing_panics_on_hostile_input() {
+        let one = |x, y| Sample { t: i64::MAX, x, y, timed: true, idle_before: u32::MAX };
+        let wild = [one(i32::MAX, i32::MIN), one(i32::MIN, i32::MIN), one(i32::MAX, 0), one(0, 0)];
+        let many: Vec<Sample> = wild.iter().cycle().take(1000).copied().collect();
+        for speed in [0.0, -1.0, f64::NAN, f64::INFINITY, 1.0] {
+            look(&many, &vec![speed; many.len()]);
+        }
+        look(&[], &[]);
+        look(&wild, &[1.0]);
+    }
 }
