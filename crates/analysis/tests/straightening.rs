@@ -70,12 +70,12 @@ fn rules_that_decide_by_report_by_several_reports_or_with_hysteresis_are_found()
     let bench = || free_hand(5, 5.0, 9.0, DeviceModel::default());
     let by_report = judged(bench(), |x, y| if near(x.into(), y.into(), 5.0) { (x, 0) } else { (x, y) });
     let (mut window, mut on) = ([(0i32, 0i32); 8], false);
-    let mut next = 0;
+    let mut next = 0usize;
     let by_eight = judged(bench(), |x, y| {
         window[next % 8] = (x.into(), y.into());
         next += 1;
         let sum = window.iter().fold((0, 0), |a, b| (a.0 + b.0, a.1 + b.1));
-        if next % 8 == 0 {
+        if next.is_multiple_of(8) {
             on = near(sum.0, sum.1, 5.0);
         }
         if on { (x, 0) } else { (x, y) }
@@ -114,7 +114,9 @@ fn a_device_that_lies_on_its_axis_is_not_examined_and_is_told_how_to_be() {
     let path = Path { wobble_rad: 0.0, ..Path::default() };
     let bench = Bench { hand: Hand { path, ..Hand::default() }, device, ..Bench::default() };
     // Truly on it, without a count across; and within the angle all along. They are alike.
-    for rule in [|x, _| (x, 0), |x: i16, y: i16| if y.abs() < x.abs() / 8 { (x, 0) } else { (x, y) }] {
+    let none: fn(i16, i16) -> (i16, i16) = |x, _| (x, 0);
+    let within: fn(i16, i16) -> (i16, i16) = |x, y| if y.abs() < x.abs() / 8 { (x, 0) } else { (x, y) };
+    for rule in [none, within] {
         let (family, findings) = judged(bench.clone(), rule);
         assert!(findings.is_empty());
         assert_eq!(family.verdict, Outcome::NotExamined, "{}", family.because);

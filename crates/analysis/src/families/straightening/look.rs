@@ -330,7 +330,7 @@ mod tests {
         let samples = swipe(20, |major| 0.1 * (major - 4000.0).max(0.0));
         let speed: Vec<f64> = (1..=400).map(|i| if i * 20 <= 4000 { 0.7 } else { 1.0 }).collect();
         assert_eq!(look(&samples, &speed).bend, None);
-        assert!(look(&samples, &vec![1.0; 400]).bend.is_some());
+        assert!(look(&samples, &[1.0; 400]).bend.is_some());
     }
 
     #[test]
