@@ -276,18 +276,18 @@ mod tests {
     fn a_smooth_path_leaves_a_line_no_faster_than_chebyshevs_polynomial() {
         assert!((smooth(0.25) - 12.75).abs() < 1e-12 && (smooth(0.5) - 49.5).abs() < 1e-12);
         for step in [4, 20, 100] {
-            for quarter in [2.0, 3.0, 4.0] {
-                // ½ Tₙ between 2,000 and 4,000 counts, and what it grows to on both sides of them.
+            for degree in [2.0, 3.0, 4.0] {
+                // ½ Tₙ between 2,400 and 5,600 counts, and what it grows to on both sides of them.
                 let path = |major: f64| {
-                    let x: f64 = ((major - 3000.0) / 1000.0).clamp(-2.5, 2.5);
+                    let x: f64 = (major - 4000.0) / 1600.0;
                     let angle = if x.abs() <= 1.0 {
-                        (quarter * x.acos()).cos()
+                        (degree * x.acos()).cos()
                     } else {
-                        (quarter * x.abs().acosh()).cosh()
+                        (degree * x.abs().acosh()).cosh()
                     };
                     0.499 * angle
                 };
-                assert_eq!(even(&swipe(step, path)).bend, None, "step {step}, degree {quarter}");
+                assert_eq!(even(&swipe(step, path)).bend, None, "step {step}, degree {degree}");
             }
         }
     }
