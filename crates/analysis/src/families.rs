@@ -13,6 +13,7 @@ mod report_ceiling;
 mod report_interval;
 mod resolution;
 mod spin_out;
+mod straightening;
 mod strike_lag;
 mod tracking_loss;
 mod wake_up;
@@ -50,13 +51,14 @@ pub trait Detector: Sync {
 /// All families that these rules examine, in the order in which they are asked. The report ceiling comes first,
 /// because clipped counts look like everything else; tracking loss takes the short swipes that none before it explains;
 /// gain change and resolution come last, on what is left clean.
-pub static REGISTRY: [&dyn Detector; 12] = [
+pub static REGISTRY: [&dyn Detector; 13] = [
     &report_ceiling::ReportCeiling,
     &dropout::Dropout,
     &spin_out::SpinOut,
     &carry_on::CarryOn,
     &wake_up::WakeUp,
     &tracking_loss::TrackingLoss,
+    &straightening::Straightening,
     &drift::Drift,
     &gain_change::GainChange,
     &resolution::Resolution,
@@ -65,9 +67,11 @@ pub static REGISTRY: [&dyn Detector; 12] = [
     &strike_lag::StrikeLag,
 ];
 
-/// Findings of these families say something of a swipe's own counts.
+/// Findings of these families say something of a swipe's own counts along the travel. (Straightening takes those across,
+/// at every pace alike.)
 fn spoils_a_swipe(family: Family) -> bool {
-    !matches!(family, Family::Drift | Family::Resolution | Family::GainChange | Family::ReportInterval)
+    use Family::{Drift, GainChange, ReportInterval, Resolution, Straightening};
+    !matches!(family, Drift | Resolution | GainChange | ReportInterval | Straightening)
 }
 
 /// Swipes, as (phase, swipe), with a finding of a family that touches their counts.

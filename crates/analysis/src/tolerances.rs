@@ -23,6 +23,7 @@ const DEFAULTS: &[Default] = &[
     Default { family: Family::SpinOut, limits: SHARE, unit: "share of swipes", source: NO_SOURCE },
     Default { family: Family::CarryOn, limits: SHARE, unit: "share of swipes", source: NO_SOURCE },
     Default { family: Family::ReportCeiling, limits: SHARE, unit: "share of swipes", source: NO_SOURCE },
+    Default { family: Family::Straightening, limits: SHARE, unit: "share of swipes", source: NO_SOURCE },
     Default { family: Family::WakeUp, limits: SHARE, unit: "share of swipes", source: NO_SOURCE },
     // 0.1 mm/s is one count in 0.16 s at 1600 counts per inch: motion that a user sees within a second or two.
     Default { family: Family::Drift, limits: [None, Some(0.1)], unit: "mm/s", source: NO_SOURCE },

@@ -243,7 +243,7 @@ pub struct SwipeCounts {
     pub asked: u32,
     /// Found in the counts.
     pub found: u32,
-    /// Without any finding.
+    /// Without a finding that touches their counts along the travel.
     pub clean: u32,
     /// Known to have been made, but not to be placed.
     pub unplaced: u32,

@@ -3,7 +3,7 @@
 //! Each frame takes the displacement since the one before, turns it into the sensor's own axes, and hands on whole
 //! counts; the fraction is carried, so no motion is lost by rounding. The frame rate is the sensor's own and no
 //! multiple of the report rate, as in the parts' data sheets (1,500 to 12,000 frames a second). The parts of a frame,
-//! in order: tracking, gain, smoothing, straightening, noise, drift, quantisation; each a file with its own
+//! in order: tracking, gain, smoothing, noise, straightening, drift, quantisation; each a file with its own
 //! parameters, each doing nothing by default.
 
 mod drift;
@@ -160,12 +160,14 @@ impl SensorState {
             }
         };
         let smoothed = self.smoothing.frame(seen);
-        let straight = self.straightening.frame(smoothed);
-        let mut scaled = [straight[0] * counts_per_m[0], straight[1] * counts_per_m[1] * self.model.y_over_x];
+        let scale = [counts_per_m[0], counts_per_m[1] * self.model.y_over_x];
+        let mut scaled = [smoothed[0] * scale[0], smoothed[1] * scale[1]];
         if self.model.noise > 0.0 && smoothed != [0.0; 2] {
             let size = self.model.noise * (scaled[0] * scaled[0] + scaled[1] * scaled[1]).sqrt();
             scaled = scaled.map(|d| d + size * self.noise.bell());
         }
+        // Firmware straightens what was measured, noise and all.
+        scaled = self.straightening.frame(scaled, scale);
         let drifted = self.drift.frame(t, counts_per_m);
         self.idle = length == 0.0 && self.tracking.settled() && self.smoothing.empty() && self.drift.quiet();
         self.quantise([scaled[0] + drifted[0], scaled[1] + drifted[1]])

@@ -197,6 +197,26 @@ fn named(scene: &mut Scene, name: &str, size: f64) {
     }
 }
 
+/// The smallest that the header of straightening states.
+fn counts_to_straighten(truth: &Truth) -> bool {
+    let device = &truth.bench.device;
+    let counts = truth.travel_m * device.counts_per_m(1)[0];
+    f64::tan(device.sensor.straightening.within_rad) * counts >= 480.0
+}
+
+/// Straightening, on a device that lies so that a free hand turns it through the angle on its way: a device within it all
+/// along is like one that lies truly on its axis, and one beyond it shows nothing.
+fn straightens(scene: &mut Scene, degrees: f64) {
+    named(scene, "straightening", degrees);
+    scene.straight_edge = false;
+    let yaw_rad = scene.dice.between(0.12, 0.17) * scene.dice.pick(&[-1.0, 1.0]);
+    let at = scene.dice.between(0.35, 0.65);
+    let side = scene.dice.pick(&[-1.0, 1.0]);
+    scene.bench.hand.path.yaw_rad = yaw_rad;
+    scene.bench.hand.path.wobble_rad = 0.02;
+    scene.bench.device.mount_rad = side * degrees.to_radians() - yaw_rad * (at - 0.5);
+}
+
 const fn case(
     name: &'static str,
     family: Family,
@@ -390,9 +410,9 @@ pub const CASES: &[Case] = &[
     case(
         "straightening",
         Family::Straightening,
-        (&[6.0], "degrees"),
-        |s, x| named(s, "straightening", x),
-        Score::Events(any),
+        (&[3.0, 6.0, 10.0], "degrees"),
+        straightens,
+        Score::Fails(counts_to_straighten),
     ),
 ];
 
