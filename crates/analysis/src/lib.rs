@@ -8,7 +8,7 @@
 //!    short for it; [`mod@expected`]: how fast the hand must have been.
 //! 4. [`step`]: all of that for one resolution step.
 //! 5. [`families`]: one file per fault family; [`baseline`], [`lengths`], [`scale`], [`step_change`], [`gain_curve`], [`closure`]:
-//!    counts for a known travel; [`tracking_limit`].
+//!    counts for a known travel; [`tracking_limit`]; [`ripple`].
 //! 6. [`decision`], [`tolerances`]: pass, fail or inconclusive.
 //! 7. [`verdict`]: what is said, as it is written.
 //!
@@ -27,6 +27,7 @@ pub mod intervals;
 pub mod lengths;
 pub mod pair;
 pub mod periodicity;
+pub mod ripple;
 pub mod scale;
 pub mod series;
 pub mod shortfall;
@@ -172,6 +173,7 @@ fn step_verdict(view: &StepView, findings: &[Finding]) -> StepVerdict {
         resolution_counts_per_inch: resolution,
         ratios: Vec::new(),
         gain_curve,
+        ripple: ripple::examine(view, findings),
         left_out: lengths.map(|l| l.left_out).unwrap_or_default(),
         report_interval_ns: view.interval,
         tracking_limit_m_s: tracking_limit::estimate(view, findings),

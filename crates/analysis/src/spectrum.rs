@@ -133,7 +133,47 @@ pub fn averaged(series: &[&[f64]], length: usize, interval: f64, window: Window)
     })
 }
 
+/// The longest segment, a power of two from `length.0` to `length.1`, of which some series hold so many; `length.0` if none does.
+pub fn length_for(series: &[&[f64]], segments: usize, length: (usize, usize)) -> usize {
+    let held = |n: usize| -> usize {
+        series.iter().filter(|v| v.len() >= n).map(|v| (v.len() - n) / (n / 2).max(1) + 1).sum()
+    };
+    let lengths = std::iter::successors(Some(length.0), |n| (*n < length.1).then_some(n * 2));
+    lengths.take_while(|n| held(*n) >= segments).last().unwrap_or(length.0)
+}
+
 impl Spectrum {
+    /// The mean of some spectra of one length, each weighted by one over its own noise (the median of its power in a band), so
+    /// that a noisy one does not drown the rest; with what each counted for, of 1. `None` without noise to weigh by.
+    pub fn weighted(each: &[Spectrum], band: std::ops::Range<f64>) -> Option<(Spectrum, Vec<f64>)> {
+        let first = each.first()?;
+        let bin = |f: f64| (f / first.spacing).max(0.0) as usize;
+        let noise = |s: &Spectrum| -> Option<f64> {
+            let own = s.amplitude.get(bin(band.start)..bin(band.end).min(s.amplitude.len()))?;
+            crate::stats::median(&own.iter().map(|a| a * a).collect::<Vec<_>>()).filter(|n| *n > 0.0)
+        };
+        let weights: Option<Vec<f64>> = each.iter().map(|s| Some(s.worth / noise(s)?)).collect();
+        let weights = weights?;
+        let sum: f64 = weights.iter().sum();
+        let weights: Vec<f64> = weights.into_iter().map(|w| w / sum).collect();
+        if !sum.is_finite() || each.iter().any(|s| s.amplitude.len() != first.amplitude.len()) {
+            return None;
+        }
+        let mut power = vec![0.0; first.amplitude.len()];
+        for (s, w) in each.iter().zip(&weights) {
+            power.iter_mut().zip(&s.amplitude).for_each(|(p, a)| *p += w * a * a);
+        }
+        let squares: f64 = each.iter().zip(&weights).map(|(s, w)| w * w / s.worth).sum();
+        let mean = Spectrum {
+            spacing: first.spacing,
+            amplitude: power.into_iter().map(f64::sqrt).collect(),
+            segments: each.iter().map(|s| s.segments).sum(),
+            worth: 1.0 / squares,
+            window: first.window,
+        };
+        Some((mean, weights))
+    }
+
     /// The spectrum with each amplitude multiplied by a factor that depends on frequency.
     #[must_use]
     pub fn shaped(mut self, factor: impl Fn(f64) -> f64) -> Spectrum {

@@ -297,6 +297,67 @@ pub struct GainPoint {
     pub gain: Quantity,
 }
 
+/// Ripple in speed.
+#[derive(Clone, Debug, Default, PartialEq, Serialize)]
+pub struct Ripple {
+    /// What was found, or why it was not looked for, in one sentence.
+    pub because: String,
+    /// The slow swipes and the medium ones, where there are enough of them.
+    pub paces: Vec<RipplePace>,
+}
+
+/// Ripple in the swipes of one pace.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct RipplePace {
+    /// The pace.
+    pub pace: &'static str,
+    /// Swipes looked at.
+    pub swipes: usize,
+    /// Mean speed of what was looked at.
+    pub speed_m_s: f64,
+    /// From where to where lines were looked for. A faster ripple shows folded at half the report rate.
+    pub band_hz: [f64; 2],
+    /// Width of a bin.
+    pub bin_hz: f64,
+    /// Smallest ripple that would have been told in the middle of the band if both paces have it, percent of the speed.
+    pub smallest_percent: Option<f64>,
+    /// The same if only this pace has it: rounding to counts could make a smaller one.
+    pub smallest_alone_percent: Option<f64>,
+    /// The lines, the clearest first.
+    pub lines: Vec<RippleLine>,
+}
+
+/// One line of it.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct RippleLine {
+    /// Its frequency, as the reports show it.
+    pub frequency_hz: Quantity,
+    /// Its amplitude (peak) in percent of the speed.
+    pub amplitude_percent: Quantity,
+    /// Its root-mean-square speed in mm/s, at the mean speed.
+    pub mm_s_rms: f64,
+    /// Its amplitude in counts per report, at the mean speed.
+    pub counts: f64,
+    /// False-alarm level: chance that noise shows one so clear in this pace.
+    pub p_false: f64,
+    /// Where it comes from.
+    pub source: RippleSource,
+    /// The frame rate whose beat against the reports it is, or, where the source is unknown, could be.
+    pub frames_hz: Option<Quantity>,
+}
+
+/// Where a ripple comes from.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum RippleSource {
+    /// The sensor's frames beat against the reports: a property of two rates, no fault.
+    Frames,
+    /// The reports come at uneven intervals of the same period.
+    ReportInterval,
+    /// Cannot be told.
+    Unknown,
+}
+
 /// What the swipes covered.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Serialize)]
 pub struct Swept {
@@ -345,6 +406,8 @@ pub struct StepVerdict {
     pub ratios: Vec<StepRatio>,
     /// Gain against speed, for diagnosis; it decides nothing.
     pub gain_curve: Option<GainCurve>,
+    /// Ripple in speed, for diagnosis; it decides nothing.
+    pub ripple: Ripple,
     /// Swipes without a finding that enter neither resolution nor gain, and why.
     pub left_out: Vec<LeftOut>,
     /// Report interval in fast motion.

@@ -9,6 +9,7 @@
 use super::{Spectrum, Window};
 use crate::stats::median;
 use statrs::distribution::{Continuous, ContinuousCDF, FisherSnedecor, Gamma};
+use std::f64::consts::PI;
 use std::ops::Range;
 
 /// Bins on either side from which the noise is read.
@@ -64,9 +65,7 @@ impl Spectrum {
             }
         }
         let (z, k, noise) = best?;
-        // With Hann's window neighbours share noise: 1.5 bins of it each.
-        let width = if self.window == Window::Hann { 1.5 } else { 1.0 };
-        let nu = (bins.min(2 * AROUND + 1) as f64 / width / freedom).max(1.0);
+        let nu = self.nu(bins, freedom);
         let one = FisherSnedecor::new(2.0 * self.worth, 2.0 * nu).map_or(1.0, |f| f.sf(z));
         let p_false = -(bins as f64 * (-one).ln_1p()).exp_m1();
         let k = first + k;
@@ -80,6 +79,45 @@ impl Spectrum {
             noise: noise.sqrt(),
             p_false: p_false.clamp(0.0, 1.0),
         })
+    }
+
+    /// Up to `most` lines below a false-alarm level, the clearest first. Each is taken out of both spectra before the next is
+    /// looked for: what Hann's window leaks of amplitude A falls as A/(π δ³) bins beside it, so to the noise.
+    pub fn lines_in_both(&self, other: &Spectrum, band: Range<f64>, most: usize, level: f64) -> Vec<Line> {
+        let (mut own, mut others, mut lines) = (self.clone(), other.clone(), Vec::new());
+        while lines.len() < most {
+            let Some(line) = own.line_in_both(&others, band.clone()).filter(|l| l.p_false < level) else {
+                break;
+            };
+            let k = (line.frequency / own.spacing).round().max(0.0) as usize;
+            let width = 2 + (line.amplitude / (PI * line.noise)).cbrt().ceil().min(AROUND as f64) as usize;
+            let ratio = others.amplitude.get(k).zip(own.amplitude.get(k)).map_or(0.0, |(b, a)| b / a);
+            for (spectrum, noise) in [(&mut own, line.noise), (&mut others, line.noise * ratio)] {
+                let bins = spectrum.amplitude.iter_mut().take(k + width + 1).skip(k.saturating_sub(width));
+                bins.for_each(|a| *a = noise);
+            }
+            lines.push(line);
+        }
+        lines
+    }
+
+    /// The amplitude of a line in the middle of the band that would just be below a false-alarm level.
+    pub fn least(&self, band: Range<f64>, level: f64) -> Option<f64> {
+        let bin = |f: f64| (f / self.spacing).max(0.0) as usize;
+        let own = self.amplitude.get(bin(band.start)..bin(band.end).min(self.amplitude.len()))?;
+        let noise = median(&own.iter().map(|a| a * a).collect::<Vec<_>>())?;
+        let (ratio_of_median, freedom) = self.median_of_noise()?;
+        let one = -((-level).ln_1p() / own.len() as f64).exp_m1();
+        let f = FisherSnedecor::new(2.0 * self.worth, 2.0 * self.nu(own.len(), freedom)).ok()?;
+        let z = f.inverse_cdf(1.0 - one);
+        (noise > 0.0 && z.is_finite()).then(|| (z * noise / ratio_of_median).sqrt())
+    }
+
+    /// What the median of the noise is worth, half its degrees of freedom. With Hann's window neighbours share noise: 1.5 bins
+    /// of it each.
+    fn nu(&self, bins: usize, freedom: f64) -> f64 {
+        let width = if self.window == Window::Hann { 1.5 } else { 1.0 };
+        (bins.min(2 * AROUND + 1) as f64 / width / freedom).max(1.0)
     }
 
     /// Median over mean of the noise's power in a bin, and the relative variance of a median of n bins times n
