@@ -262,6 +262,17 @@ pub struct LeftOut {
     pub because: String,
 }
 
+/// Resolution along the device's two axes.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+pub struct AxesVerdict {
+    /// Sideways, counts per inch.
+    pub x_counts_per_inch: Quantity,
+    /// Fore and aft, counts per inch.
+    pub y_counts_per_inch: Quantity,
+    /// Fore and aft over sideways.
+    pub y_over_x: Quantity,
+}
+
 /// Counts of a step over those of another one, for the same travel.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
 pub struct StepRatio {
@@ -402,6 +413,8 @@ pub struct StepVerdict {
     pub swept: Swept,
     /// Effective resolution.
     pub resolution_counts_per_inch: Option<Quantity>,
+    /// Resolution along both axes, where swipes were made along both.
+    pub axes: Option<AxesVerdict>,
     /// Counts for the same travel against other steps': free of the travel's own uncertainty.
     pub ratios: Vec<StepRatio>,
     /// Gain against speed, for diagnosis; it decides nothing.

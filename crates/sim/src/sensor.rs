@@ -128,6 +128,14 @@ impl SensorState {
         }
     }
 
+    /// Lays the carriage down at another angle.
+    pub(crate) fn turn_to(&mut self, angle_rad: f64) {
+        if angle_rad != self.mounting.angle_rad {
+            self.mounting.angle_rad = angle_rad;
+            self.turn = libm::sincos(angle_rad);
+        }
+    }
+
     /// When the next frame is taken.
     pub(crate) fn next_frame(&self) -> i64 {
         self.next_frame
