@@ -299,7 +299,7 @@ fn share(
 }
 
 /// The cause that all events share, or unknown.
-fn common_cause(events: &[&Finding]) -> Option<Cause> {
+pub(crate) fn common_cause(events: &[&Finding]) -> Option<Cause> {
     let first = events.first()?.cause;
     Some(if events.iter().all(|f| f.cause == first) { first } else { Cause::Unknown })
 }

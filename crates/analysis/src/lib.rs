@@ -8,12 +8,13 @@
 //!    short for it; [`mod@expected`]: how fast the hand must have been.
 //! 4. [`step`]: all of that for one resolution step.
 //! 5. [`families`]: one file per fault family; [`baseline`], [`lengths`], [`scale`], [`step_change`], [`gain_curve`], [`closure`]:
-//!    counts for a known travel; [`tracking_limit`].
+//!    counts for a known travel; [`tracking_limit`]; [`ripple`].
 //! 6. [`decision`], [`tolerances`]: pass, fail or inconclusive.
 //! 7. [`verdict`]: what is said, as it is written.
 //!
 //! [`judge`] walks it. "Not examined" and "inconclusive" are results.
 
+pub mod axes;
 pub mod baseline;
 pub mod clip;
 pub mod closure;
@@ -29,8 +30,10 @@ pub mod lengths;
 pub mod live;
 pub mod pair;
 pub mod periodicity;
+pub mod ripple;
 pub mod scale;
 pub mod series;
+pub mod setting;
 pub mod shortfall;
 pub mod silence;
 pub mod spectrum;
@@ -77,13 +80,22 @@ pub fn judge<'a>(recording: &'a Recording, session: &str) -> Judgement<'a> {
     let criteria: usize = REGISTRY.iter().map(|family| family.criteria()).sum();
     let looks = u32::try_from(by_step.len().saturating_mul(criteria)).unwrap_or(u32::MAX);
     let host = Arc::new(HostSpans::new(&recording.host));
-    let views =
-        by_step.iter().filter_map(|(&id, spans)| StepView::new(recording, device, id, spans, &host, looks));
+    let view = |id: u32, spans: &[&PhaseSpan]| StepView::new(recording, device, id, spans, &host, looks);
+    let views = by_step.iter().filter_map(|(&id, spans)| {
+        let (spans, other) = axes::apart(header.plan.as_ref(), spans);
+        let other_axis = view(id, &other).filter(|_| !other.is_empty()).map(Box::new);
+        Some(StepView { other_axis, ..view(id, &spans)? })
+    });
     let views: Vec<StepView> = views.collect();
     let mut findings = Vec::new();
     let (mut steps, mut lengths) = (Vec::new(), Vec::new());
     for view in &views {
         let mut own = Vec::new();
+        if let Some(other) = &view.other_axis {
+            // What is wrong in swipes along the other axis; what lasts is judged along this one.
+            REGISTRY.iter().for_each(|family| family.detect(other, &mut own));
+            own.retain(|finding| finding.swipe.is_some());
+        }
         REGISTRY.iter().for_each(|family| family.detect(view, &mut own));
         own.sort_by_key(|f| (f.begin_ns, f.family));
         let clean = Lengths::of(view, &own);
@@ -98,6 +110,7 @@ pub fn judge<'a>(recording: &'a Recording, session: &str) -> Judgement<'a> {
     let received = received(recording, device);
     let closure = views.iter().zip(&lengths).flat_map(|(view, l)| closure::of(view, l.as_ref())).collect();
     scale::ratios(&views, &lengths, &mut steps);
+    setting::causes(&views, &mut findings, &mut steps);
     let pair = views.iter().find_map(|view| pair::pair(view, &findings));
     let voided: Vec<u32> = recording.phases.iter().filter(|p| p.voided.is_some()).map(|p| p.number).collect();
     let live = live::settle(&recording.live, &findings, &voided);
@@ -142,7 +155,8 @@ fn step_verdict(view: &StepView, findings: &[Finding], lengths: Option<&Lengths>
     for family in Family::ALL {
         families.entry(family).or_insert_with(|| not_examined(view, family, NOT_LOOKED_AT));
     }
-    let unplaced = view.phases.iter().map(|p| p.unplaced).fold(0, u32::saturating_add);
+    let others = view.other_axis.iter().flat_map(|other| &other.phases);
+    let unplaced = view.phases.iter().chain(others).map(|p| p.unplaced).fold(0, u32::saturating_add);
     if unplaced > 0 {
         // What cannot be placed may be what failed: no pass, and no fail by it alone.
         outcomes.push((Outcome::Inconclusive, true));
@@ -182,8 +196,10 @@ fn step_verdict(view: &StepView, findings: &[Finding], lengths: Option<&Lengths>
         },
         swept,
         resolution_counts_per_inch: resolution,
+        axes: axes::compare(view, findings).ok().map(|axes| axes.written()),
         ratios: Vec::new(),
         gain_curve,
+        ripple: ripple::examine(view, findings),
         left_out: lengths.map(|l| l.left_out.clone()).unwrap_or_default(),
         report_interval_ns: view.interval,
         tracking_limit_m_s,

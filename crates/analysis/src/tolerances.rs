@@ -55,6 +55,11 @@ const DEFAULTS: &[Default] = &[
 /// meets gain change with speed; so the same limit, 2 % (7 degrees of a full turn). Common practice, no source.
 pub const OUT_OVER_BACK: [Option<f64>; 2] = [Some(-0.02), Some(0.02)];
 
+/// Resolution fore and aft over sideways, less one: a diagonal stroke comes out turned by half of it, 1.4 degrees for 5 %,
+/// and a circle as an ellipse that can just be seen. Data sheets of sensors state about 1 % for either axis. Common practice,
+/// no source.
+pub const Y_OVER_X: [Option<f64>; 2] = [Some(-0.05), Some(0.05)];
+
 /// Bursts at rest allowed per second: none in ten seconds gives an upper bound of 0.30 (3.00/T).
 pub const STILL_BURSTS_PER_SECOND: f64 = 0.5;
 

@@ -26,6 +26,8 @@ pub(crate) struct Chain {
     model: DeviceModel,
     index: usize,
     motion: Motion,
+    /// Angle of the sensor in each phase.
+    angles: Vec<f64>,
     sensor: SensorState,
     firmware: FirmwareState,
     buttons: ButtonState,
@@ -47,8 +49,11 @@ pub(crate) struct Chain {
 impl Chain {
     pub(crate) fn new(bench: &Bench, travel_m: f64, model: &DeviceModel, index: usize) -> Chain {
         let noise = |stream| Noise::new(bench.seed, stream, index);
-        let turn = if bench.axis == Axis::Y { -FRAC_PI_2 } else { 0.0 };
-        let mounting = Mounting { angle_rad: model.mount_rad + turn, lever_m: model.lever_m };
+        let angle = |axis: Option<Axis>| {
+            let turn = if axis.unwrap_or(bench.axis) == Axis::Y { -FRAC_PI_2 } else { 0.0 };
+            model.mount_rad + turn
+        };
+        let mounting = Mounting { angle_rad: angle(None), lever_m: model.lever_m };
         Chain {
             motion: Motion::new(bench, travel_m),
             sensor: SensorState::new(&model.sensor, mounting, bench.seed, index),
@@ -56,6 +61,7 @@ impl Chain {
             buttons: ButtonState::new(&model.firmware.buttons, noise(Stream::Buttons)),
             link: LinkState::new(&model.link, bench.seed, index),
             host: HostState::new(&bench.host, bench.seed, index),
+            angles: bench.script.phases.iter().map(|phase| angle(phase.axis)).collect(),
             model: model.clone(),
             index,
             out: VecDeque::new(),
@@ -123,6 +129,11 @@ impl Chain {
             let pose = self.motion.pose(t);
             self.strike_faults(t, true);
             let segment = self.motion.segment();
+            // Between phases, and in phase 0, the device lies as it did.
+            let phase = (segment.phase as usize).checked_sub(1);
+            if let Some(&angle) = phase.and_then(|phase| self.angles.get(phase)) {
+                self.sensor.turn_to(angle);
+            }
             if self.ledger.enters(segment.step, segment.phase, segment.swipe) {
                 let taken = (
                     self.sensor.take_gain(),

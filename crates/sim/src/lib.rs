@@ -48,7 +48,7 @@ pub use link::{Interference, Link, Radio, Stretch, Wander};
 pub use operator::Operator;
 pub use report::ReportFormat;
 pub use script::{Doing, Script, ScriptPhase};
-pub use sensor::{Bursts, Drift, Flicker, Gain, Loss, Sensor, Straightening, Tracking, Tremble};
+pub use sensor::{Bursts, Drift, Flicker, Gain, Loss, Ripple, Sensor, Straightening, Tracking, Tremble};
 pub use slipgauge_trace::session::{Axis, Pace};
 pub use source::{Led, LedSource, Pacing, SimulatedSource};
 pub use truth::{Cause, Direction, Family, Label, PhaseTruth, StepTruth, SwipeTruth, Truth};

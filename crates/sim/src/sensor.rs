@@ -8,12 +8,14 @@
 
 mod drift;
 mod gain;
+mod ripple;
 mod smoothing;
 mod straightening;
 mod tracking;
 
 pub use drift::{Bursts, Drift, Flicker, Tremble};
 pub use gain::Gain;
+pub use ripple::Ripple;
 pub use straightening::Straightening;
 pub use tracking::{Loss, Tracking};
 
@@ -44,6 +46,8 @@ pub struct Sensor {
     pub out_over_back: f64,
     /// Gain against speed.
     pub gain: Gain,
+    /// Ripple of the gain in time.
+    pub ripple: Ripple,
     /// Where tracking ends, and what is reported then.
     pub tracking: Tracking,
     /// Frames over which motion is averaged; 1 for none.
@@ -64,6 +68,7 @@ impl Default for Sensor {
             skew_rad: 0.0,
             out_over_back: 0.0,
             gain: Gain::Constant,
+            ripple: Ripple::default(),
             tracking: Tracking::default(),
             smoothing_frames: 1,
             straightening: Straightening::default(),
@@ -123,6 +128,14 @@ impl SensorState {
         }
     }
 
+    /// Lays the carriage down at another angle.
+    pub(crate) fn turn_to(&mut self, angle_rad: f64) {
+        if angle_rad != self.mounting.angle_rad {
+            self.mounting.angle_rad = angle_rad;
+            self.turn = libm::sincos(angle_rad);
+        }
+    }
+
     /// When the next frame is taken.
     pub(crate) fn next_frame(&self) -> i64 {
         self.next_frame
@@ -151,7 +164,9 @@ impl SensorState {
             _ if pose.lifted => [0.0; 2],
             Some(guessed) => guessed,
             None => {
-                let gain = self.model.gain.at(speed) * (1.0 + 0.5 * self.model.out_over_back * forth);
+                let gain = self.model.gain.at(speed)
+                    * self.model.ripple.at(t)
+                    * (1.0 + 0.5 * self.model.out_over_back * forth);
                 if swiping {
                     self.path.0 += length;
                     self.path.1 += gain * length;

@@ -274,7 +274,7 @@ impl Stage {
         };
         let mut other = Map::new();
         if swipes.is_some() {
-            other.insert("axis".to_owned(), json!(self.axis));
+            other.insert("axis".to_owned(), json!(planned.axis.unwrap_or(self.axis)));
         }
         if let Doing::Strikes { count } = planned.doing {
             other.insert("strikes".to_owned(), json!(count));
