@@ -44,7 +44,7 @@ pub(super) struct WakeUp;
 
 /// No report for so long is rest: no device that moves at all is silent for a tenth of a second.
 const REST: i64 = 100_000_000;
-/// Standard deviations beyond what a sound start may do: with some hundred looks a session one in 30,000.
+/// Standard deviations beyond what a sound start may do: with some 700 looks a session, one session in 5,000 at most.
 const BEYOND: f64 = 5.0;
 /// Of a start that is beyond that already, its first report is so far beyond a slot's: one sound start in 700.
 const SURE_OF_THE_SECOND: f64 = 3.0;
@@ -228,7 +228,9 @@ impl Detector for WakeUp {
                     (short >= SHORT.0 * u || recurs) && short >= cannot_but - AGREES * u
                 });
             let (kind, missing, z) = if one.late(scale) {
-                ("late", start.lump.map_or(0.0, |l| l.counts), start.lump.map_or(0.0, |l| l.z))
+                // Either look by itself is as rare.
+                let of_steep = start.steep.map_or(0.0, |s| s.z);
+                ("late", start.lump.map_or(0.0, |l| l.counts), start.lump.map_or(0.0, |l| l.z.max(of_steep)))
             } else if is_short {
                 let before = start.steep.map_or(0.0, |s| s.before);
                 let short = short.map_or(0.0, |s| s.0);
@@ -240,26 +242,25 @@ impl Detector for WakeUp {
             } else {
                 continue;
             };
-            let missing_mm = missing / scale;
-            if kind == "late" {
-                let here = (one.phase.span.number, Some(one.swipe.swipe.number));
-                findings.retain(|f| {
-                    let same = f.family == Family::SpinOut && (f.phase, f.swipe) == here;
-                    !(same && follows(start.t, f.begin_ns, step.slot()))
-                });
-            }
             // Of a smooth start x = v t / 3.
             let silent_ns = (3.0 * missing / per_ns.max(1e-12)).min(1e9);
             let begin = start.t.saturating_sub(silent_ns as i64).max(start.before);
-            if findings.iter().any(|f| f.swipe.is_some() && f.begin_ns <= start.t && begin <= f.end_ns) {
+            let here = (one.phase.span.number, Some(one.swipe.swipe.number));
+            let beside = |f: &Finding| {
+                let same = f.family == Family::SpinOut && (f.phase, f.swipe) == here;
+                kind == "late" && same && follows(start.t, f.begin_ns, step.slot())
+            };
+            let told = |f: &Finding| f.swipe.is_some() && f.begin_ns <= start.t && begin <= f.end_ns;
+            if findings.iter().any(|f| told(f) && !beside(f)) {
                 continue;
             }
+            findings.retain(|f| !beside(f));
             let event = Event {
                 family: Family::WakeUp,
                 kind,
                 begin,
                 end: start.t,
-                size: missing_mm,
+                size: missing / scale,
                 unit: "mm of travel",
                 cause: Cause::PowerSaving,
             };
