@@ -29,7 +29,7 @@ pub struct Operator {
 impl Operator {
     /// Asks for a task at a step, in the phase of this number. Tasks wait for each other.
     pub fn ask(&self, phase: u32, step: u32, doing: Doing) {
-        self.lock().asked.push_back(Asked { phase, task: ScriptPhase { step, doing } });
+        self.lock().asked.push_back(Asked { phase, task: ScriptPhase { step, doing, axis: None } });
     }
 
     /// Forgets what was asked for and is not begun; a swipe that is under way is finished.

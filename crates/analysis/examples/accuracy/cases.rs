@@ -61,8 +61,13 @@ fn loss(label: &Label, truth: &Truth) -> bool {
     label.size >= 1.0 && slots >= 2 && counts_per_slot(truth, onset) >= DUE
 }
 
-fn two_mm(label: &Label, _: &Truth) -> bool {
-    label.size >= 2.0
+/// 2 mm, of a hand that goes on for 25 ms and of a host whose queue does not run over within the 0.1 s after.
+fn woke(label: &Label, truth: &Truth) -> bool {
+    let soon = |kind: &str, ns: i64| {
+        let begins = label.begin_ns..label.end_ns + ns;
+        truth.labels.iter().any(|l| l.kind == kind && begins.contains(&l.begin_ns))
+    };
+    label.size >= 2.0 && !soon("paused", 25_000_000) && !soon("overrun", 110_000_000)
 }
 
 /// The smallest that the header of spin-out states: what is false in both of two cells, at the speed of the onset.
@@ -398,14 +403,14 @@ pub const CASES: &[Case] = &[
         Family::WakeUp,
         (&[30.0, 60.0], "ms"),
         |s, x| named(s, "wake-late", x),
-        Score::Events(two_mm),
+        Score::Events(woke),
     ),
     case(
         "wake-up short",
         Family::WakeUp,
         (&[30.0, 60.0], "ms"),
         |s, x| named(s, "wake-short", x),
-        Score::Events(two_mm),
+        Score::Events(woke),
     ),
     case(
         "straightening",

@@ -18,11 +18,11 @@ mod limit;
 
 use super::{
     Detector, Event, common_cause, in_swipe, key, limits, not_examined, round, share, spoiled, swipes_with,
-    verdict,
+    verdict, wake_up,
 };
 use crate::decision::share_at_speed;
 use crate::erratic::{LEAST_MM, Wrong};
-use crate::silence::{MakeUp, Silence};
+use crate::silence::{MakeUp, SHORT_AT_END_MM, Silence};
 use crate::stats::median;
 use crate::step::{PhaseView, StepView, SwipeView};
 use crate::verdict::{Cause, Family, FamilyVerdict, Finding, Outcome};
@@ -92,10 +92,14 @@ impl Detector for TrackingLoss {
         let clipped = swipes_with(Family::ReportCeiling, findings);
         let mut own = Vec::new();
         for (phase, swipe) in step.swipes().filter(|(p, s)| !clipped.contains(&key(p, s))) {
-            for silence in swipe.silences.iter().filter(|s| !s.host && losses.is_loss(swipe, s)) {
+            let woke = wake_up::short_mm(findings, key(phase, swipe));
+            let explained = |s: &Silence| s.to_the_end && s.missing_mm - woke < SHORT_AT_END_MM;
+            let silences = swipe.silences.iter().filter(|s| !s.host && !explained(s));
+            for silence in silences.filter(|s| losses.is_loss(swipe, s)) {
                 own.push(silent(step, phase, swipe, silence, &losses));
             }
-            own.extend(partial(step, phase, swipe));
+            let beside = |f: &Finding| wake_up::beside_a_lump(step, findings, key(phase, swipe), f.begin_ns);
+            own.extend(partial(step, phase, swipe).filter(|f| !beside(f)));
         }
         findings.extend(own);
         let told = spoiled(findings);

@@ -41,7 +41,7 @@ impl Guide {
                         let long = |span: &&PhaseSpan| {
                             span.end - span.begin >= guide.plan.still - Nanos::MILLISECOND
                         };
-                        if !counts.iter().filter(same).any(|span| long(span)) {
+                        if !counts.iter().filter(same).any(long) {
                             of_step.push(asked);
                         }
                     }

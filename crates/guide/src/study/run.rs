@@ -48,7 +48,7 @@ fn script(plan: &TestPlan) -> Script {
             (Task::Swipes, Some(pace), Some(count)) => Doing::Swipes { pace, count, peak_m_s: peak(pace) },
             _ => return None,
         };
-        Some(ScriptPhase { step: phase.step, doing })
+        Some(ScriptPhase { step: phase.step, doing, axis: None })
     });
     Script { phases: phases.collect() }
 }

@@ -116,7 +116,7 @@ impl Stage {
             self.finish(plan);
             return;
         }
-        if let Some((_, ScriptPhase { step, doing })) = self.asked.clone()
+        if let Some((_, ScriptPhase { step, doing, .. })) = self.asked.clone()
             && let Doing::Swipes { count, peak_m_s, .. } | Doing::Identify { count, peak_m_s } = doing
             && self.swipe < count
         {

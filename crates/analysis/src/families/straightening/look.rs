@@ -225,12 +225,12 @@ fn least_even(counts: &[(i64, i64)], sums: &Sums, inside: Range<usize>, total: i
         }
         next = sums.major[from].saturating_add(stride);
         let (mut gap, mut widest) = (0i64, 0i64);
-        for to in from + 1..inside.end {
+        for (to, &(major, minor)) in counts.iter().enumerate().take(inside.end).skip(from + 1) {
             let (span, net) = (sums.major[to] - sums.major[from], sums.minor[to] - sums.minor[from]);
             if span > longest {
                 break;
             }
-            gap = if counts[to].1 == 0 { gap + counts[to].0.max(0) } else { 0 };
+            gap = if minor == 0 { gap + major.max(0) } else { 0 };
             widest = widest.max(gap);
             if net.abs() < EVEN_COUNTS {
                 continue;
