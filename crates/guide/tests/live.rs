@@ -2,7 +2,11 @@
 //!
 //! A few sessions by default; `REHEARSALS=200 cargo test -p slipgauge-guide --test live -- --nocapture` for more. Seeds from
 //! 1.
-#![allow(clippy::unwrap_used, reason = "a test may panic")]
+#![allow(
+    clippy::unwrap_used,
+    clippy::print_stdout,
+    reason = "a test may panic, and a long run tells its count"
+)]
 
 use slipgauge_analysis::judge;
 use slipgauge_analysis::verdict::Outcome;
