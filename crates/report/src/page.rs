@@ -45,6 +45,8 @@ const BLOCK: f64 = 10.0;
 const MOST: usize = 8;
 /// Length of a body that is not known; it is drawn open.
 const OPEN: f64 = 30.0;
+/// Room that the longest words take.
+const ROOM: f64 = 90.0;
 
 /// Too long for paper.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -102,7 +104,7 @@ fn draw(
         1 => "Where the stops go".to_owned(),
         _ => format!("Where the stops go: sheet {} of {sheets}", index + 1),
     };
-    let middle = 0.5 * (from + to) - on_sheet(0.0);
+    let seen = (from - on_sheet(0.0), to - on_sheet(0.0));
     let body = html! {
         defs {
             pattern id="block" width="2.4" height="2.4" patternUnits="userSpaceOnUse" patternTransform="rotate(45)" {
@@ -114,7 +116,7 @@ fn draw(
         (label(MARGIN, 20.0, "start", "head", &title))
         @if index == 0 { (guidance(stops, sheets)) }
         g clip-path="url(#sheet)" {
-            g transform=(format!("translate({} 0)", co(on_sheet(0.0)))) { (bench(stops, middle)) }
+            g transform=(format!("translate({} 0)", co(on_sheet(0.0)))) { (bench(stops, seen)) }
         }
         @if let Some(x) = after {
             (seam(on_sheet(x), "end", index, "lay the cut edge of the next sheet on this line"))
@@ -194,8 +196,8 @@ fn wrapped(text: &str, most: usize) -> Vec<String> {
     lines
 }
 
-/// The bench in its own millimetres: 0 is the face of the left stop.
-fn bench(stops: &Stops, middle: f64) -> Markup {
+/// The bench in its own millimetres: 0 is the face of the left stop. `seen`: what of it is on the sheet.
+fn bench(stops: &Stops, seen: (f64, f64)) -> Markup {
     const TOP: f64 = 104.0;
     const FOOT: f64 = 152.0;
     let body = stops.body.unwrap_or(OPEN);
@@ -205,6 +207,9 @@ fn bench(stops: &Stops, middle: f64) -> Markup {
         let outline = line([(x + body, top), (x, top), (x, foot), (x + body, foot)]);
         outline + if stops.body.is_some() { "Z" } else { "" }
     };
+    // Words stand in the middle of what is seen of a length.
+    let middle = |from: f64, to: f64| 0.5 * (from.max(seen.0) + to.min(seen.1));
+    let there = "the device's left edge when it lies at the right stop";
     let mm = |v: f64| {
         let text = format!("{v:.1}");
         format!("{} mm", text.trim_end_matches('0').trim_end_matches('.'))
@@ -212,26 +217,30 @@ fn bench(stops: &Stops, middle: f64) -> Markup {
     html! {
         line class="hair" x1="-300" y1=(co(TOP - 4.0)) x2="3000" y2=(co(TOP - 4.0)) {}
         rect class="edge" x=(co(-BLOCK)) y=(co(FOOT - 10.0)) width=(co(end + 2.0 * BLOCK)) height="5" {}
-        (label(middle, FOOT - 6.4, "middle", "word", "straight edge"))
+        (label(middle(0.0, end), FOOT - 6.4, "middle", "word", "straight edge"))
         path class="body" d=(device(0.0)) {}
         path class="body there" d=(device(stops.travel)) {}
         rect class="block" x=(co(-BLOCK)) y=(co(TOP)) width=(co(BLOCK)) height=(co(FOOT - TOP)) {}
         line class="face" x1="0" y1=(co(TOP - 6.0)) x2="0" y2=(co(FOOT + 6.0)) {}
         (label(1.5, TOP - 7.0, "start", "word", "face of the left stop"))
         line class="face" stroke-dasharray="4 1.5" x1=(co(stops.travel)) y1=(co(TOP - 1.0)) x2=(co(stops.travel)) y2=(co(FOOT + 6.0)) {}
-        (label(stops.travel - 1.5, FOOT + 5.0, "end", "word", "the device's left edge when it lies at the right stop"))
+        @if stops.travel > ROOM {
+            (label(stops.travel - 1.5, FOOT + 5.0, "end", "word", there))
+        } @else {
+            (label(stops.travel + 1.5, FOOT + 5.0, "start", "word", there))
+        }
         @if stops.body.is_some() {
             rect class="block" x=(co(end)) y=(co(TOP)) width=(co(BLOCK)) height=(co(FOOT - TOP)) {}
             line class="face" x1=(co(end)) y1=(co(TOP - 6.0)) x2=(co(end)) y2=(co(FOOT + 6.0)) {}
             (label(end - 1.5, TOP - 7.0, "end", "word", "face of the right stop"))
             (dimension(0.0, end, TOP + 4.0))
-            (label(middle, TOP + 2.6, "middle", "word", &format!("gap {}", mm(end))))
+            (label(middle(0.0, end), TOP + 2.6, "middle", "word", &format!("gap {}", mm(end))))
             (label(0.5 * body, 0.5 * (TOP + FOOT), "middle", "word", &format!("body {}", mm(body))))
         } @else {
             (label(3.0, 0.5 * (TOP + FOOT), "start", "word", "the device"))
         }
         (dimension(0.0, stops.travel, FOOT + 9.0))
-        (label(middle, FOOT + 13.5, "middle", "word", &format!("travel {}", mm(stops.travel))))
+        (label(middle(0.0, stops.travel), FOOT + 13.5, "middle", "word", &format!("travel {}", mm(stops.travel))))
     }
 }
 

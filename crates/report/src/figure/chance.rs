@@ -51,7 +51,9 @@ const HALF: f64 = 7.0;
 /// What a ring is, and the room that it takes in pixels.
 const FOUND: &str = "found, whatever the verdict";
 /// See [`FOUND`].
-const LONGEST: f64 = 170.0;
+const LONGEST: f64 = 160.0;
+/// Room of what stands at the last size.
+const FAILS: f64 = 70.0;
 
 /// Places of the sizes on the axis: in proportion, or evenly where they would lie too close.
 fn places(sizes: &[f64], from: f64, to: f64) -> Vec<f64> {
@@ -93,6 +95,7 @@ pub fn draw(panel: &Panel, area: Area) -> Markup {
     let apart = |point: &Point| point.seen - point.fails.value;
     let widest = marks.iter().rev().max_by(|a, b| apart(a.1).total_cmp(&apart(b.1)));
     let widest = widest.filter(|(_, point)| apart(point) > 0.2);
+    let last = places.last().copied().unwrap_or(plot.x);
     html! {
         g {
             title { (format!("{}: {}", panel.name, panel.what)) }
@@ -123,7 +126,9 @@ pub fn draw(panel: &Panel, area: Area) -> Markup {
             }
             @if let Some((x, point)) = widest {
                 @let y = chance.at(point.seen);
-                @if *x - plot.x > LONGEST {
+                @if *x + LONGEST < last - FAILS {
+                    (label(*x - 4.0, y - 9.0, "start", "small", FOUND))
+                } @else if *x - plot.x > LONGEST {
                     (label(*x - 9.0, y - 6.0, "end", "small", FOUND))
                 } @else {
                     (label(*x - 4.0, y + 19.0, "start", "small", FOUND))
