@@ -18,6 +18,7 @@
 use crate::erratic::ARM_ACCELERATION;
 use crate::series::{DUE, Frame, Sample, Series};
 use crate::swipes::{AT_SPEED, Swipe};
+use crate::tracking_limit::onset;
 use slipgauge_trace::recording::HostLog;
 
 /// Empty slots that make a silence: one alone may be a poll that came early or late.
@@ -65,6 +66,9 @@ pub struct Silence {
     pub idle_reports: u32,
     /// Counts per second before.
     pub speed_before: f64,
+    /// Most likely speed at the instant at which the counts ended, both axes together, by the reports before it; counts
+    /// per second.
+    pub onset: f64,
     /// Counts per second after (0 if nothing came).
     pub speed_after: f64,
     /// Travel missing by the speed of the flanks, mm, before what was made up.
@@ -129,6 +133,7 @@ pub fn find(
                     slots,
                     idle_reports: ctx.idle(row, after_row),
                     speed_before: before,
+                    onset: onset_of(&samples[..=row], frame, slot, before),
                     speed_after: after,
                     missing_mm: missing / counts_per_mm,
                     make_up,
@@ -148,11 +153,17 @@ pub fn find(
     let seconds: f64 = lost().map(|s| s.end.saturating_sub(s.begin) as f64 * 1e-9).sum();
     // Were the swipe whole, the hand would have been as fast as this meanwhile.
     let mean = if seconds > 0.0 { (swipe.one_travel - total).max(0.0) / seconds } else { 0.0 };
-    found.extend(
-        silent_end(&ctx, swipe, total + hidden, counts_per_mm, host)
-            .filter(|end| end.speed_before > STRIKES * mean),
-    );
+    let end = silent_end(&ctx, swipe, total + hidden, counts_per_mm, host)
+        .filter(|end| end.speed_before > STRIKES * mean);
+    found.extend(end.map(|end| Silence { onset: onset_of(samples, frame, slot, end.speed_before), ..end }));
     found
+}
+
+/// Speed at which the last of some reports leaves off, no less than the flank's mean. Where there are too few for a fit,
+/// the counts ended between the last whole report and an interval after the last one: the middle is most likely.
+fn onset_of(samples: &[Sample], frame: Frame, slot: f64, mean: f64) -> f64 {
+    let found = onset::find(samples, frame, slot);
+    found.map_or(mean, |found| found.at.unwrap_or(0.5 * (found.low + found.high)).max(mean))
 }
 
 /// Counts that end at speed: at a stop a device brakes within the end zone, so that the last reports are slow or the
@@ -178,6 +189,7 @@ fn silent_end(
         slots: 0.0,
         idle_reports: 0,
         speed_before: before,
+        onset: before,
         speed_after: 0.0,
         missing_mm: (swipe.one_travel - total) / counts_per_mm,
         make_up: 0.0,
@@ -282,18 +294,18 @@ impl Flanks<'_> {
     /// T (v₁ + v₂)/2 + T² (a₁ − a₂)/12 over a time T. What it leaves out is the fourth derivative: of a minimum-jerk
     /// swipe of length D and duration τ it comes to D (T/τ)⁵.
     fn hidden_at_most(&self, silence: &Silence, swipe: &Swipe) -> f64 {
-        let row = self.samples.partition_point(|s| s.t < silence.begin);
-        let after = self.samples.partition_point(|s| s.t < silence.end);
+        let last = self.samples.len().saturating_sub(1);
+        let row = self.samples.partition_point(|s| s.t < silence.begin).min(last);
+        let after = self.samples.partition_point(|s| s.t < silence.end).min(last);
         let seconds = silence.end.saturating_sub(silence.begin) as f64 * 1e-9;
         let rows = ((SLOPE_OVER / self.slot) as usize).clamp(FLANK, 1000);
-        let last = self.samples.len() - 1;
         let before = self.slope(row.saturating_sub(rows), row);
-        let behind = self.slope(after.min(last), (after + rows).min(last));
+        let behind = self.slope(after, (after + rows).min(last));
         let flat = 0.5 * (silence.speed_before + silence.speed_after) * seconds;
         let bend = seconds * seconds / 12.0;
         let more = (before - behind) * bend + SLOPE_UNSURE * (before.abs() + behind.abs()) * bend;
         let whole = swipe.end.saturating_sub(swipe.begin).max(1) as f64 * 1e-9;
-        flat + more.clamp(0.0, 2.0 * flat) + swipe.one_travel * (seconds / whole).min(1.0).powi(5)
+        flat + more.min(2.0 * flat).max(0.0) + swipe.one_travel * (seconds / whole).min(1.0).powi(5)
     }
 
     /// Counts per second squared between two halves of some reports (the first exclusive).
