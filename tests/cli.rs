@@ -3,9 +3,11 @@
 #![allow(clippy::unwrap_used, clippy::expect_used, reason = "a test that cannot go on should stop")]
 
 mod demo;
+mod examine;
 mod json;
 mod judge;
 mod picture;
+mod plan;
 mod run;
 mod simulate;
 mod usage;

@@ -10,7 +10,7 @@
 #![allow(clippy::unwrap_used, clippy::expect_used, reason = "a test that cannot go on should stop")]
 
 use crate::fixtures::{self, Fixture, each, unhex};
-use slipgauge_trace::layout::{Decoded, Layout, LayoutError, ReportError};
+use slipgauge_trace::layout::{BOOT_DESCRIPTOR, Decoded, Layout, LayoutError, ReportError};
 use std::process::Command;
 
 /// What becomes of a report, in the words of `reports.txt`.
@@ -66,6 +66,42 @@ fn every_descriptor_decodes_as_worked_out_by_hand() {
             (expect, parsed) => panic!("{name}: expected {expect:?}, got {parsed:?}"),
         }
     }
+}
+
+/// HID 1.11 appendix B.2: byte 0 bits 0 to 2 are buttons 1 to 3 and the others the device's own, byte 1 is X and byte 2 Y,
+/// both signed; further bytes are the device's own (from memory). One bit at a time, so that nothing else lies there.
+#[test]
+fn every_bit_of_the_boot_report_is_where_the_standard_puts_it() {
+    let boot = each("descriptors").into_iter().find(|f| f.name == "boot-mouse").unwrap();
+    assert_eq!(boot.hex("descriptor.hex"), BOOT_DESCRIPTOR);
+    let layouts = [Layout::boot().unwrap(), Layout::from_descriptor(&BOOT_DESCRIPTOR).unwrap()];
+    for layout in &layouts {
+        let [format] = layout.formats() else { panic!("one report: {layout:?}") };
+        assert!(!layout.numbered() && !format.wheel);
+        assert_eq!((format.id, format.bytes, format.buttons), (None, 3, 3));
+        let (x, y) = format.axes.as_ref().unwrap();
+        for axis in [x, y] {
+            assert_eq!((axis.bits, axis.logical_min, axis.logical_max), (8, -127, 127));
+            assert_eq!(axis.field_range(), (-128, 127));
+        }
+        for bit in 0..24 {
+            let mut report = [0u8; 3];
+            report[bit / 8] = 1 << (bit % 8);
+            let signed = |byte: usize| i32::from(report[byte] as i8);
+            let want = Decoded {
+                x: signed(1),
+                y: signed(2),
+                buttons: u32::from(report[0] & 0b111),
+                ..Decoded::default()
+            };
+            assert_eq!(layout.decode(&report).unwrap(), want, "bit {bit}");
+        }
+    }
+    // The boot protocol leaves further bytes to the device; a descriptor that does not tell of them does not.
+    let longer = [0b101, 0xfe, 0x03, 0xff, 0x55];
+    let decoded = layouts[0].decode(&longer).unwrap();
+    assert_eq!((decoded.x, decoded.y, decoded.wheel, decoded.buttons), (-2, 3, 0, 0b101));
+    assert_eq!(layouts[1].decode(&longer), Err(ReportError::Long { got: 5, want: 3 }));
 }
 
 /// One line of `expected.txt`.

@@ -21,7 +21,7 @@ fn commands(folder: &Path) -> Vec<String> {
 fn the_help_of_every_command_tells_its_exit_statuses() {
     let folder = folder("help");
     let commands = commands(&folder);
-    for known in ["devices", "record", "judge", "demo", "simulate"] {
+    for known in ["devices", "record", "plan", "judge", "demo", "simulate"] {
         assert!(commands.iter().any(|command| command == known), "{known}");
     }
     for command in commands {
@@ -101,6 +101,8 @@ fn dependencies_point_one_way_and_the_truth_is_independent_of_what_is_held_again
         assert_eq!(reached(&own, name), set(&["trace"]), "{name}");
     }
     assert_eq!(reached(&own, "report"), set(&["trace", "analysis"]));
+    // A plan's claims are the analysis's own, and its study judges what the simulator makes.
+    assert_eq!(reached(&own, "guide"), set(&["trace", "analysis", "sim"]));
     // Not for its tests either.
     assert!(!own.dev["sim"].contains("analysis"));
     assert!(own.dev["analysis"].contains("sim"));
@@ -109,7 +111,7 @@ fn dependencies_point_one_way_and_the_truth_is_independent_of_what_is_held_again
 #[test]
 fn only_the_command_line_speaks_to_the_user() {
     // The lints forbid the macros that print; this forbids the streams, and leaving the lints out.
-    for name in ["trace", "capture", "sim", "analysis", "report"] {
+    for name in ["trace", "capture", "sim", "analysis", "guide", "report"] {
         let folder = root().join("crates").join(name);
         let manifest = std::fs::read_to_string(folder.join("Cargo.toml")).unwrap();
         assert!(manifest.contains("[lints]\nworkspace = true\n"), "{name}");

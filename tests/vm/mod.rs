@@ -4,6 +4,8 @@
 #![allow(clippy::unwrap_used, clippy::expect_used, reason = "a test that cannot go on should stop")]
 
 mod endings;
+mod examine;
+mod hold;
 mod initramfs;
 mod keys;
 mod machine;

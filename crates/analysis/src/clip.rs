@@ -144,7 +144,7 @@ fn smooth(counts: &[f64], run: &Range<usize>) -> Vec<f64> {
 }
 
 /// Largest magnitude on an axis that the descriptor or its field allows, by sign of the travel: the smaller one.
-fn limit(trace: &DeviceTrace, axis: Axis) -> Option<i64> {
+pub fn limit(trace: &DeviceTrace, axis: Axis) -> Option<i64> {
     let index = match axis {
         Axis::X => 0,
         Axis::Y => 1,

@@ -14,19 +14,17 @@ use crate::families::key;
 use crate::lengths::Lengths;
 use crate::stats::t_quantile;
 use crate::step::{PhaseView, StepView};
-use crate::verdict::{Closure, Finding, Quantity};
+use crate::verdict::{Closure, Quantity};
 
-/// Closure of each phase with an even number of swipes, all placed.
-pub fn of(view: &StepView, findings: &[Finding]) -> Vec<Closure> {
+/// Closure of each phase with an even number of swipes, all placed; `lengths` are those of the step.
+pub fn of(view: &StepView, lengths: Option<&Lengths>) -> Vec<Closure> {
     let Some(scale) = view.scale else { return Vec::new() };
-    let own: Vec<Finding> = findings.iter().filter(|f| f.step == view.id).cloned().collect();
-    let lengths = Lengths::of(view, &own);
     let even =
         view.phases.iter().filter(|p| !p.swipes.is_empty() && p.swipes.len() % 2 == 0 && p.unplaced == 0);
     even.map(|phase| {
         let along: f64 = phase.swipes.iter().map(|s| s.swipe.sign() * s.swipe.along).sum();
         let across: f64 = phase.swipes.iter().map(|s| s.swipe.across).sum();
-        let left = lengths.as_ref().and_then(|l| left(phase, l, along));
+        let left = lengths.and_then(|l| left(phase, l, along));
         Closure {
             step: view.id,
             phase: phase.span.number,

@@ -21,6 +21,16 @@ const TWO_SIDED: f64 = 0.025;
 /// One-sided 95 %.
 const ONE_SIDED: f64 = 0.05;
 
+/// The share of trials that `k` bad of `n` show not to be exceeded: exact one-sided 95 % limit, as a pass asks for.
+pub fn share_bound(k: u32, n: u32) -> f64 {
+    proportion_high(k, n, ONE_SIDED)
+}
+
+/// The rate per second that `k` events in `seconds` show not to be exceeded, likewise.
+pub fn rate_bound(k: u32, seconds: f64) -> f64 {
+    if seconds > 0.0 { poisson_high(k, ONE_SIDED) / seconds } else { f64::INFINITY }
+}
+
 /// A share of trials that may be at most a limit: `k` bad of `n`.
 pub fn share_at_most(
     what: &'static str,
@@ -38,7 +48,7 @@ pub fn share_at_most(
         low: Some(proportion_low(k, n, TWO_SIDED)),
         high: Some(proportion_high(k, n, TWO_SIDED)),
     };
-    let verdict = if proportion_high(k, n, ONE_SIDED) <= limit {
+    let verdict = if share_bound(k, n) <= limit {
         Outcome::Pass
     } else if proportion_low(k, n, FAIL_LEVEL / f64::from(looks.max(1))) > limit {
         Outcome::Fail
@@ -70,7 +80,7 @@ pub fn share_at_speed(
         return criterion;
     }
     let trials = reached.1.saturating_add(slower.0);
-    let passes = reached.1 > 0 && proportion_high(all.0, trials, ONE_SIDED) <= limit;
+    let passes = reached.1 > 0 && share_bound(all.0, trials) <= limit;
     let level = FAIL_LEVEL / f64::from(looks.max(1));
     let fails = [reached, all].iter().any(|&(k, n)| proportion_low(k, n, level) > limit);
     criterion.verdict = match (fails, passes) {
@@ -98,7 +108,7 @@ pub fn rate_at_most(
         low: Some(poisson_low(k, TWO_SIDED) / seconds),
         high: Some(poisson_high(k, TWO_SIDED) / seconds),
     };
-    let verdict = if poisson_high(k, ONE_SIDED) / seconds <= limit {
+    let verdict = if rate_bound(k, seconds) <= limit {
         Outcome::Pass
     } else if poisson_low(k, FAIL_LEVEL / f64::from(looks.max(1))) / seconds > limit {
         Outcome::Fail
@@ -143,7 +153,7 @@ pub fn not_examined(what: &'static str, unit: &'static str, tolerance: [Option<f
 
 /// How many more clean swipes would bring `k` bad of `n` inside a limit; `None` above a thousand.
 pub fn swipes_to_settle(k: u32, n: u32, limit: f64) -> Option<u32> {
-    (1..=1000u32).find(|more| proportion_high(k, n + more, ONE_SIDED) <= limit)
+    (1..=1000u32).find(|more| share_bound(k, n.saturating_add(*more)) <= limit)
 }
 
 /// How many more swipes would bring an inconclusive estimate to a pass, or to a fail if it lies outside its limits:

@@ -13,9 +13,13 @@ mod report_ceiling;
 mod report_interval;
 mod resolution;
 mod spin_out;
+mod straightening;
 mod strike_lag;
 mod tracking_loss;
 mod wake_up;
+
+pub use drift::looked_at;
+pub use gain_change::Contrast as GainContrast;
 
 use crate::decision;
 use crate::step::{PhaseView, StepView, SwipeView};
@@ -34,7 +38,7 @@ pub trait Detector: Sync {
 
     /// How many criteria may fail a step: each is a look, and shares the chance of a false fail.
     fn criteria(&self) -> usize {
-        1
+        1 + usize::from(ALSO_AT_SPEED.contains(&self.family()))
     }
 
     /// Adds this family's findings.
@@ -47,13 +51,14 @@ pub trait Detector: Sync {
 /// All families that these rules examine, in the order in which they are asked. The report ceiling comes first,
 /// because clipped counts look like everything else; tracking loss takes the short swipes that none before it explains;
 /// gain change and resolution come last, on what is left clean.
-pub static REGISTRY: [&dyn Detector; 12] = [
+pub static REGISTRY: [&dyn Detector; 13] = [
     &report_ceiling::ReportCeiling,
     &dropout::Dropout,
     &spin_out::SpinOut,
     &carry_on::CarryOn,
     &wake_up::WakeUp,
     &tracking_loss::TrackingLoss,
+    &straightening::Straightening,
     &drift::Drift,
     &gain_change::GainChange,
     &resolution::Resolution,
@@ -62,9 +67,11 @@ pub static REGISTRY: [&dyn Detector; 12] = [
     &strike_lag::StrikeLag,
 ];
 
-/// Findings of these families say something of a swipe's own counts.
+/// Findings of these families say something of a swipe's own counts along the travel. (Straightening takes those across,
+/// at every pace alike.)
 fn spoils_a_swipe(family: Family) -> bool {
-    !matches!(family, Family::Drift | Family::Resolution | Family::GainChange | Family::ReportInterval)
+    use Family::{Drift, GainChange, ReportInterval, Resolution, Straightening};
+    !matches!(family, Drift | Resolution | GainChange | ReportInterval | Straightening)
 }
 
 /// Swipes, as (phase, swipe), with a finding of a family that touches their counts.
@@ -203,6 +210,10 @@ fn needed_m_s(step: &StepView) -> Option<f64> {
     (speed > 0.0 && speed <= 10.0).then_some(speed)
 }
 
+/// Families that are judged over all swipes and over the fast ones by themselves, each a look: what befalls every flick
+/// must not be outnumbered by slow swipes, in which the same device is sound.
+const ALSO_AT_SPEED: [Family; 3] = [Family::Dropout, Family::SpinOut, Family::CarryOn];
+
 /// Judges the share of swipes that show a family, over the swipes in which it would have been seen.
 ///
 /// Where the plan says which speed the user needs, the claim is about that speed and faster: trials are the swipes whose
@@ -234,6 +245,23 @@ fn share(
         None => decision::share_at_most(what, unit, k, n, limit, step.looks),
         Some(_) => decision::share_at_speed(what, unit, fast, slower, limit, step.looks),
     };
+    // Without a stated need: of the fast swipes by themselves, too.
+    let at_pace: BTreeSet<(u32, u32)> = match need {
+        None if ALSO_AT_SPEED.contains(&family) => {
+            step.fast_swipes().map(|(p, s)| key(p, s)).filter(|k| examined.contains(k)).collect()
+        }
+        _ => BTreeSet::new(),
+    };
+    let mut criteria = vec![criterion];
+    let mut open = (k, n);
+    if !at_pace.is_empty() && at_pace.len() < examined.len() {
+        let (k, n) = (bad.intersection(&at_pace).count() as u32, at_pace.len() as u32);
+        let criterion = decision::share_at_most("fast swipes that show it", unit, k, n, limit, step.looks);
+        if criterion.verdict != Outcome::Pass {
+            open = (k, n);
+        }
+        criteria.push(criterion);
+    }
     let events: Vec<&Finding> = findings.iter().filter(|f| f.family == family).collect();
     let mut because = match (k, n) {
         (_, 0) => "no swipe in which it would have been seen".to_owned(),
@@ -248,17 +276,21 @@ fn share(
     if let (Some(speed), true) = (&speed, n > 0) {
         because += &format!("; {} of these swipes reached the needed {speed}", fast.1);
     }
-    let mut out = verdict(family, vec![criterion], events.len(), because);
+    if criteria.len() > 1 && k > 0 {
+        because += &format!("; at the fast pace {} of {}", bad.intersection(&at_pace).count(), at_pace.len());
+    }
+    let mut out = verdict(family, criteria, events.len(), because);
     out.cause = common_cause(&events);
     if out.verdict == Outcome::Inconclusive {
         let settle = match need {
-            None => decision::swipes_to_settle(k, n, limit),
+            None => decision::swipes_to_settle(open.0, open.1, limit),
             Some(_) => decision::swipes_to_settle(k, fast.1.saturating_add(slower.0), limit),
         };
         out.to_settle = Some(match (settle, speed) {
             (Some(more), Some(speed)) => {
                 format!("{more} more fast swipes that reach {speed}, if all are clean")
             }
+            (Some(more), None) if open != (k, n) => format!("{more} more fast swipes, if all are clean"),
             (Some(more), None) => format!("{more} more swipes{clean}, if all are clean"),
             (None, _) => "more swipes will not show this share to be within tolerance".to_owned(),
         });
@@ -267,7 +299,7 @@ fn share(
 }
 
 /// The cause that all events share, or unknown.
-fn common_cause(events: &[&Finding]) -> Option<Cause> {
+pub(crate) fn common_cause(events: &[&Finding]) -> Option<Cause> {
     let first = events.first()?.cause;
     Some(if events.iter().all(|f| f.cause == first) { first } else { Cause::Unknown })
 }

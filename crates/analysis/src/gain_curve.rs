@@ -191,6 +191,27 @@ mod tests {
         assert!(m.iter().zip(&truth).all(|(m, t)| (m - t).abs() < 1e-6), "{m:?}");
     }
 
+    /// numpy's plain least squares with the penalty as further rows, in `fixtures/statistics/scipy`
+    /// (`scripts/statistics-oracle`): to 8 digits.
+    #[test]
+    fn smoothing_is_least_squares_with_further_rows() {
+        let path = concat!(env!("CARGO_MANIFEST_DIR"), "/../../fixtures/statistics/scipy/values.json");
+        let all: serde_json::Value = serde_json::from_str(&std::fs::read_to_string(path).unwrap()).unwrap();
+        let row = |v: &serde_json::Value| -> Row { std::array::from_fn(|b| v[b].as_f64().unwrap()) };
+        let rows: Vec<Row> = all["smoothing"]["rows"].as_array().unwrap().iter().map(row).collect();
+        let close = |got: f64, want: f64| assert!((got / want - 1.0).abs() < 1e-8, "{got} is not {want}");
+        for fit in all["smoothing"]["fits"].as_array().unwrap() {
+            let (m, inverse, left, freedom) = smooth(&rows, fit["penalty"].as_f64().unwrap()).unwrap();
+            close(left, fit["left"].as_f64().unwrap());
+            close(freedom, fit["freedom"].as_f64().unwrap());
+            let (want, variances) = (row(&fit["m"]), row(&fit["variances"]));
+            for b in 0..BINS {
+                close(m[b], want[b]);
+                close(variance(&rows, &inverse, b), variances[b]);
+            }
+        }
+    }
+
     #[test]
     fn empty_bins_are_no_curve() {
         assert!(smooth(&[[0.0; BINS]; 30], 1.0).is_none());

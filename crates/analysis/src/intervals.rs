@@ -3,7 +3,8 @@
 //! A *run* is a row of reports in which every slot was used: each of at least [`DUE`] counts on the larger axis (a device
 //! that has something to say says it in every interval), each stamp within half an interval of where the one before
 //! puts it. Reports that were read together with others have no time of their own: they keep the run's count and are
-//! left out. Where the kernel's own stamps were recorded these are used, else those of receipt.
+//! left out. Where the kernel's own stamps were recorded of all reports of a run but a few these are used, and a
+//! report without one has no time; else those of receipt.
 //!
 //! The *clock* is the slope of time against report number, pooled over runs: b = Σ (i − ī)(t − t̄) / Σ (i − ī)². A stamp
 //! that is late moves it little and does not add up, unlike the median of intervals, which jitter widens and which a
@@ -21,6 +22,10 @@ pub const MOST: usize = 1 << 20;
 const LEAST: usize = 8;
 /// A stamp that lies further off than this share of an interval from where the one before puts it breaks a run.
 const BREAK: f64 = 0.5;
+
+/// Share of reports in fast motion that must have the kernel's own stamp if these are to be used: the recorder leaves
+/// out what it is not sure of, after a stall up to the next rest. What is left is enough, on one and the same clock.
+const STAMPED: f64 = 0.9;
 
 /// A row of reports in which every slot was used: number and time of those that have a time.
 #[derive(Clone, Debug, Default)]
@@ -73,8 +78,13 @@ pub fn runs(trace: &DeviceTrace, spans: &[(Nanos, Nanos)], slot: f64) -> Runs {
     }
     let motion = &trace.motion;
     let all = || spans.iter().map(|&(begin, end)| motion.rows(begin, end));
-    let has = |row: usize| motion.kernel_ns.get(row).is_some_and(|&k| k != NO_STAMP);
-    out.kernel = !motion.kernel_ns.is_empty() && all().flatten().all(has);
+    let counts = |row: usize| i64::from(motion.x[row].unsigned_abs().max(motion.y[row].unsigned_abs()));
+    let stamp = |row: usize| motion.kernel_ns.get(row).copied().filter(|&k| k != NO_STAMP);
+    if !motion.kernel_ns.is_empty() {
+        let fast = || all().flatten().filter(|&row| trace.has_motion(row) && counts(row) >= DUE);
+        let stamped = fast().filter(|&row| stamp(row).is_some()).count();
+        out.kernel = stamped > 0 && stamped as f64 >= STAMPED * fast().count() as f64;
+    }
     let mut kept = 0;
     for rows in all() {
         let mut run = Run::default();
@@ -86,18 +96,15 @@ pub fn runs(trace: &DeviceTrace, spans: &[(Nanos, Nanos)], slot: f64) -> Runs {
             if !trace.has_motion(row) {
                 continue;
             }
-            let counts = motion.x[row].unsigned_abs().max(motion.y[row].unsigned_abs());
-            if i64::from(counts) < DUE || kept >= MOST {
+            if counts(row) < DUE || kept >= MOST {
                 out.close(&mut run);
                 last = None;
                 continue;
             }
             number += 1;
             let alone = motion.place[row] == 0 && (row + 1 >= end || motion.place[row + 1] == 0);
-            if !alone && !out.kernel {
-                continue;
-            }
-            let t = if out.kernel { motion.kernel_ns[row] } else { motion.received_ns[row] };
+            let time = if out.kernel { stamp(row) } else { alone.then_some(motion.received_ns[row]) };
+            let Some(t) = time else { continue };
             out.tick = greatest_common(out.tick, t);
             if let Some((before, at)) = last {
                 let steps = (number - before) as f64;
@@ -244,6 +251,25 @@ mod tests {
         rows.iter_mut().skip(10).for_each(|r| r.0 += 2 * ms + 100_000);
         let got = runs(&trace(&rows), &ALL, 1e6);
         assert_eq!((got.runs.len(), got.skipped, got.tick), (3, 1, 100_000));
+    }
+
+    #[test]
+    fn the_kernels_stamps_are_used_where_nearly_all_fast_reports_have_one() {
+        let ms = 1_000_000;
+        // Read in pairs, late; every tenth moves nothing and has no stamp.
+        let counts = |i: i64| if i % 10 == 9 { 0 } else { 20 };
+        let rows: Vec<_> = (0..100i64).map(|i| ((i / 2 * 2 + 3) * ms, counts(i), (i % 2) as u16)).collect();
+        let mut trace = trace(&rows);
+        let stamps = |unsure: i64| {
+            let none = move |i: i64| counts(i) == 0 || (0..unsure).contains(&i);
+            (0..100i64).map(move |i| if none(i) { NO_STAMP } else { i * ms }).collect()
+        };
+        trace.motion.kernel_ns = stamps(5);
+        let got = runs(&trace, &ALL, 1e6);
+        assert!(got.kernel && got.runs.len() == 9, "{got:?}");
+        assert!(got.runs.iter().all(|run| run.number.iter().zip(&run.time).all(|(i, t)| i * 1e6 == *t)));
+        trace.motion.kernel_ns = stamps(20);
+        assert!(!runs(&trace, &ALL, 1e6).kernel);
     }
 
     /// Three runs of 100 reports 1.01 ms apart; each stamp early or late by 0.1 ms in turn, which the slope averages out.

@@ -102,6 +102,25 @@ impl Lengths {
         Some(Lengths::sift(all.filter(|l| l.counts.is_finite()).collect(), per_mm))
     }
 
+    /// What lengths that are yet to be made will be worth: phases of so many swipes each, all of one length, that will
+    /// scatter by this standard deviation. None is left out.
+    pub fn planned(phases: &[(Pace, u32)], length: f64, scatter: f64) -> Lengths {
+        let direction = |swipe: u32| if swipe % 2 == 1 { Direction::Out } else { Direction::Back };
+        let of_phase = |((pace, swipes), phase): (&(Pace, u32), u32)| {
+            let pace = *pace;
+            (1..=*swipes).map(move |swipe| Length {
+                key: (phase, swipe),
+                pace: Some(pace),
+                direction: direction(swipe),
+                counts: length,
+            })
+        };
+        let used = phases.iter().zip(1..).flat_map(of_phase).collect();
+        let mut out = Lengths { used, left_out: Vec::new(), scatter, df: 1.0 };
+        out.settle();
+        Lengths { scatter, ..out }
+    }
+
     /// Leaves out the strays and finds the scatter of the rest.
     fn sift(all: Vec<Length>, per_mm: f64) -> Lengths {
         let of_group: Vec<_> = groups(&all).into_iter().map(|g| (g, centre(&all, g))).collect();
@@ -152,10 +171,13 @@ impl Lengths {
                 f64::from(u8::from(i > 0 && self.share(i - 1, i))) + f64::from(u8::from(self.share(i, i + 1)))
             });
             let near: Vec<f64> = near.collect();
-            neighbours += near.iter().map(|k| k * k).sum::<f64>() / n;
             let pairs: f64 = near.iter().sum();
             let other = self.used.iter().filter(|l| l.pace == *pace && l.direction != *direction).count();
-            shared += if other > 0 { pairs * pairs / (n * other as f64) } else { 0.0 };
+            if other > 0 {
+                // What they share is centred with the other direction's mean.
+                neighbours += near.iter().map(|k| k * k).sum::<f64>() / other as f64;
+                shared += pairs * pairs / (n * other as f64);
+            }
         }
         let pairs = (1..self.used.len()).filter(|&i| self.share(i - 1, i)).count() as f64;
         let free = self.used.len() as f64 - groups.len() as f64;
@@ -322,6 +344,35 @@ mod tests {
         assert_eq!(lengths.left_out.iter().map(|l| l.swipe).collect::<Vec<_>>(), [7]);
         assert!((lengths.left_out[0].off_mm + 10.0).abs() < 0.6);
         assert_eq!(lengths.mean(|_| true).unwrap().n, 19);
+    }
+
+    /// By matrices, in `fixtures/statistics/scipy` (`scripts/statistics-oracle`): a phase of seven slow and one of twelve fast
+    /// swipes; to 8 digits.
+    #[test]
+    fn scatter_freedom_and_means_are_those_of_the_matrices() {
+        let path = concat!(env!("CARGO_MANIFEST_DIR"), "/../../fixtures/statistics/scipy/values.json");
+        let all: serde_json::Value = serde_json::from_str(&std::fs::read_to_string(path).unwrap()).unwrap();
+        let want = &all["shared_stops"];
+        let number = |v: &serde_json::Value| v.as_f64().unwrap();
+        let mut swipes = Vec::new();
+        for (i, pace) in [Pace::Slow, Pace::Fast].into_iter().enumerate() {
+            let counts: Vec<f64> = want["phases"][i].as_array().unwrap().iter().map(number).collect();
+            let phase = i as u32 + 1;
+            let own = chain(&counts).into_iter();
+            swipes.extend(own.map(|l| Length { key: (phase, l.key.1), pace: Some(pace), ..l }));
+        }
+        let lengths = Lengths::sift(swipes, 40.0);
+        assert_eq!((lengths.used.len(), lengths.left_out.len()), (19, 0));
+        let close = |what: &str, got: f64, want: &serde_json::Value| {
+            assert!((got / number(want) - 1.0).abs() < 1e-8, "{what}: {got} is not {want}");
+        };
+        close("scatter", lengths.scatter, &want["scatter"]);
+        close("degrees of freedom", lengths.df, &want["df"]);
+        for (i, pace) in [Pace::Slow, Pace::Fast].into_iter().enumerate() {
+            let mean = lengths.mean(|p| p == Some(pace)).unwrap();
+            close("mean", mean.counts, &want["means"][i][0]);
+            close("its uncertainty", mean.uncertainty, &want["means"][i][1]);
+        }
     }
 
     /// 95 % intervals of a mean and of a contrast, on lengths between stops that scatter normally: 10 slow and 20 fast

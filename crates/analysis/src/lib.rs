@@ -8,15 +8,17 @@
 //!    short for it; [`mod@expected`]: how fast the hand must have been.
 //! 4. [`step`]: all of that for one resolution step.
 //! 5. [`families`]: one file per fault family; [`baseline`], [`lengths`], [`scale`], [`step_change`], [`gain_curve`], [`closure`]:
-//!    counts for a known travel; [`tracking_limit`].
+//!    counts for a known travel; [`tracking_limit`]; [`ripple`].
 //! 6. [`decision`], [`tolerances`]: pass, fail or inconclusive.
 //! 7. [`verdict`]: what is said, as it is written.
 //!
 //! [`judge`] walks it. "Not examined" and "inconclusive" are results.
 
+pub mod axes;
 pub mod baseline;
 pub mod clip;
 pub mod closure;
+pub mod control;
 pub mod decision;
 pub mod erratic;
 pub mod expected;
@@ -25,10 +27,13 @@ pub mod gain_curve;
 pub mod grid;
 pub mod intervals;
 pub mod lengths;
+pub mod live;
 pub mod pair;
 pub mod periodicity;
+pub mod ripple;
 pub mod scale;
 pub mod series;
+pub mod setting;
 pub mod shortfall;
 pub mod silence;
 pub mod spectrum;
@@ -69,29 +74,46 @@ pub fn judge<'a>(recording: &'a Recording, session: &str) -> Judgement<'a> {
     let header = &recording.header;
     let device = header.devices.iter().position(|d| d.role == Role::Test).unwrap_or(0);
     let mut by_step: BTreeMap<u32, Vec<&PhaseSpan>> = BTreeMap::new();
-    for span in &recording.phases {
+    for span in recording.phases.iter().filter(|span| span.voided.is_none()) {
         by_step.entry(span.phase.step).or_default().push(span);
     }
     let criteria: usize = REGISTRY.iter().map(|family| family.criteria()).sum();
     let looks = u32::try_from(by_step.len().saturating_mul(criteria)).unwrap_or(u32::MAX);
     let host = Arc::new(HostSpans::new(&recording.host));
-    let views =
-        by_step.iter().filter_map(|(&id, spans)| StepView::new(recording, device, id, spans, &host, looks));
+    let view = |id: u32, spans: &[&PhaseSpan]| StepView::new(recording, device, id, spans, &host, looks);
+    let views = by_step.iter().filter_map(|(&id, spans)| {
+        let (spans, other) = axes::apart(header.plan.as_ref(), spans);
+        let other_axis = view(id, &other).filter(|_| !other.is_empty()).map(Box::new);
+        Some(StepView { other_axis, ..view(id, &spans)? })
+    });
     let views: Vec<StepView> = views.collect();
     let mut findings = Vec::new();
-    let mut steps = Vec::new();
+    let (mut steps, mut lengths) = (Vec::new(), Vec::new());
     for view in &views {
         let mut own = Vec::new();
+        if let Some(other) = &view.other_axis {
+            // What is wrong in swipes along the other axis; what lasts is judged along this one.
+            REGISTRY.iter().for_each(|family| family.detect(other, &mut own));
+            own.retain(|finding| finding.swipe.is_some());
+        }
         REGISTRY.iter().for_each(|family| family.detect(view, &mut own));
         own.sort_by_key(|f| (f.begin_ns, f.family));
-        steps.push(step_verdict(view, &own));
+        let clean = Lengths::of(view, &own);
+        let mut decided = step_verdict(view, &own, clean.as_ref());
+        let voided = recording.phases.iter().filter(|p| p.voided.is_some() && p.phase.step == view.id);
+        decided.swipes.voided = voided.filter_map(PhaseSpan::swipes).fold(0, u32::saturating_add);
+        steps.push(decided);
+        lengths.push(clean);
         findings.extend(own);
     }
     let outcome = verdict::roll_up(steps.iter().map(|s| (s.verdict, true)));
     let received = received(recording, device);
-    let closure = views.iter().flat_map(|view| closure::of(view, &findings)).collect();
-    scale::ratios(&views, &findings, &mut steps);
+    let closure = views.iter().zip(&lengths).flat_map(|(view, l)| closure::of(view, l.as_ref())).collect();
+    scale::ratios(&views, &lengths, &mut steps);
+    setting::causes(&views, &mut findings, &mut steps);
     let pair = views.iter().find_map(|view| pair::pair(view, &findings));
+    let voided: Vec<u32> = recording.phases.iter().filter(|p| p.voided.is_some()).map(|p| p.number).collect();
+    let live = live::settle(&recording.live, &findings, &voided);
     let verdict = Verdict {
         slipgauge_verdict: verdict::VERSION,
         tool: concat!("slipgauge ", env!("CARGO_PKG_VERSION")).to_owned(),
@@ -115,12 +137,14 @@ pub fn judge<'a>(recording: &'a Recording, session: &str) -> Judgement<'a> {
         closure,
         pair,
         received,
+        live,
+        control: None,
         remarks: remarks(recording, device),
     };
     Judgement { verdict, steps: views }
 }
 
-fn step_verdict(view: &StepView, findings: &[Finding]) -> StepVerdict {
+fn step_verdict(view: &StepView, findings: &[Finding], lengths: Option<&Lengths>) -> StepVerdict {
     let mut families: BTreeMap<Family, FamilyVerdict> = BTreeMap::new();
     let mut outcomes = Vec::new();
     for family in REGISTRY {
@@ -131,7 +155,8 @@ fn step_verdict(view: &StepView, findings: &[Finding]) -> StepVerdict {
     for family in Family::ALL {
         families.entry(family).or_insert_with(|| not_examined(view, family, NOT_LOOKED_AT));
     }
-    let unplaced = view.phases.iter().map(|p| p.unplaced).fold(0, u32::saturating_add);
+    let others = view.other_axis.iter().flat_map(|other| &other.phases);
+    let unplaced = view.phases.iter().chain(others).map(|p| p.unplaced).fold(0, u32::saturating_add);
     if unplaced > 0 {
         // What cannot be placed may be what failed: no pass, and no fail by it alone.
         outcomes.push((Outcome::Inconclusive, true));
@@ -152,9 +177,10 @@ fn step_verdict(view: &StepView, findings: &[Finding]) -> StepVerdict {
     };
     let found = view.swipes().count() as u32;
     let clean = all().filter(|(k, _)| !spoiled.contains(k)).count() as u32;
-    let lengths = Lengths::of(view, findings);
-    let resolution = lengths.as_ref().and_then(|l| scale::effective(view, l, findings)).map(|r| r.per_inch());
-    let gain_curve = lengths.as_ref().and_then(|l| gain_curve::fit(view, l));
+    let resolution = lengths.and_then(|l| scale::effective(view, l, findings));
+    let tracking_limit_m_s = tracking_limit::estimate(view, findings, resolution.as_ref());
+    let resolution = resolution.map(|r| r.per_inch());
+    let gain_curve = lengths.and_then(|l| gain_curve::fit(view, l));
     StepVerdict {
         step: view.id,
         label: view.planned.and_then(|p| p.label.clone()),
@@ -162,7 +188,7 @@ fn step_verdict(view: &StepView, findings: &[Finding]) -> StepVerdict {
         identified: identified(view, resolution),
         verdict: verdict::roll_up(outcomes),
         swipes: SwipeCounts {
-            asked: view.phases.iter().filter_map(|p| p.span.phase.swipes).fold(0, u32::saturating_add),
+            asked: view.phases.iter().filter_map(|p| p.span.swipes()).fold(0, u32::saturating_add),
             found,
             clean,
             unplaced,
@@ -170,11 +196,13 @@ fn step_verdict(view: &StepView, findings: &[Finding]) -> StepVerdict {
         },
         swept,
         resolution_counts_per_inch: resolution,
+        axes: axes::compare(view, findings).ok().map(|axes| axes.written()),
         ratios: Vec::new(),
         gain_curve,
-        left_out: lengths.map(|l| l.left_out).unwrap_or_default(),
+        ripple: ripple::examine(view, findings),
+        left_out: lengths.map(|l| l.left_out.clone()).unwrap_or_default(),
         report_interval_ns: view.interval,
-        tracking_limit_m_s: tracking_limit::estimate(view, findings),
+        tracking_limit_m_s,
         families: Family::ALL.into_iter().filter_map(|family| families.remove(&family)).collect(),
     }
 }

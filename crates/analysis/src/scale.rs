@@ -73,14 +73,31 @@ pub fn effective(step: &StepView, lengths: &Lengths, findings: &[Finding]) -> Op
 }
 
 fn combined(step: &StepView, lengths: &Lengths, mean: Mean, pace: Option<Pace>) -> Option<Resolution> {
-    let travel_mm = step.travel.map(Metres::millimetres)?;
+    let travel = (step.travel?, step.plan.map_or(Metres(0.0), Plan::travel_uncertainty));
+    Some(over(travel, (mean, lengths.df), pace, straight_edge(step.plan)))
+}
+
+/// The resolution that a mean length with its degrees of freedom gives over a travel with its standard uncertainty.
+pub fn over(
+    travel: (Metres, Metres),
+    mean: (Mean, f64),
+    pace: Option<Pace>,
+    straight_edge: bool,
+) -> Resolution {
+    let travel_mm = travel.0.millimetres();
+    let (mean, free) = mean;
     let counts_per_mm = mean.counts / travel_mm;
     let placing = mean.uncertainty / travel_mm;
-    let travel = step.plan.map_or(0.0, |p| counts_per_mm * p.travel_uncertainty().millimetres() / travel_mm);
-    let arc = if straight_edge(step.plan) { 0.0 } else { counts_per_mm * ARC / 3f64.sqrt() };
-    let uncertainty = placing.hypot(travel).hypot(arc);
-    let df = effective_df(&[(placing, lengths.df), (travel, f64::INFINITY), (arc, f64::INFINITY)]);
-    Some(Resolution { counts_per_mm, uncertainty, placing, df, swipes: mean.n, pace, at_least: false })
+    let told = counts_per_mm * travel.1.millimetres() / travel_mm;
+    let arc = counts_per_mm * arc(straight_edge);
+    let uncertainty = placing.hypot(told).hypot(arc);
+    let df = effective_df(&[(placing, free), (told, f64::INFINITY), (arc, f64::INFINITY)]);
+    Resolution { counts_per_mm, uncertainty, placing, df, swipes: mean.n, pace, at_least: false }
+}
+
+/// Standard uncertainty that arc and yaw leave in a length, relative; none along a straight edge.
+pub fn arc(straight_edge: bool) -> f64 {
+    if straight_edge { 0.0 } else { ARC / 3f64.sqrt() }
 }
 
 /// The slow swipes that clip and have no other finding: what they counted is the least that there was to count.
@@ -101,10 +118,10 @@ fn clipped(step: &StepView, findings: &[Finding]) -> Option<Mean> {
 
 /// Adds each step's ratios to the others: mean counts of the same pace for the same travel, so that the travel's own
 /// uncertainty, and an arc that all swipes share, drop out. Bounds are of the scatter of the stops alone.
-pub fn ratios(views: &[StepView], findings: &[Finding], steps: &mut [StepVerdict]) {
-    let own = |id: u32| findings.iter().filter(move |f| f.step == id).cloned().collect::<Vec<_>>();
-    let known = views.iter().filter_map(|view| Some((view, Lengths::of(view, &own(view.id))?)));
-    let known: Vec<(&StepView, Lengths)> = known.collect();
+/// `lengths` go with the views.
+pub fn ratios(views: &[StepView], lengths: &[Option<Lengths>], steps: &mut [StepVerdict]) {
+    let known = views.iter().zip(lengths).filter_map(|(view, l)| Some((view, l.as_ref()?)));
+    let known: Vec<(&StepView, &Lengths)> = known.collect();
     let mean = |l: &Lengths, pace| l.mean(|p| p == Some(pace)).filter(|m| m.n >= LEAST && m.counts > 0.0);
     for (view, lengths) in &known {
         let Some(step) = steps.iter_mut().find(|s| s.step == view.id) else { continue };

@@ -31,6 +31,9 @@ const SET_OUT: f64 = 2.0;
 pub const LEAST_MM: f64 = 1.0;
 /// A hand does not lose a third of its speed within three reports at 1 kHz (0.33 × 1 m/s in 3 ms is 110 m/s²).
 const NOT_SLOWING: f64 = 0.6;
+/// Counted and missing motion together are at most so many travels: the flanks of a silence tell what it hides to half of
+/// that.
+pub const BEYOND_THE_STOP: f64 = 1.5;
 /// Counts that do not end a silence.
 const STRAY: f64 = 2.0;
 /// Counts per slot of a flank at which a stray report is negligible.
@@ -126,7 +129,10 @@ pub fn find(
             let missing = 0.5 * (before + after) * span;
             let first = along[after_row] - after * slot * 1e-9;
             let make_up = (first + skipped) / missing;
-            if missing / counts_per_mm >= LEAST_MM {
+            let kind = if make_up > 0.5 { MakeUp::Late } else { MakeUp::Lost };
+            // A hand that had gone on would be far beyond the stop: it rested.
+            let rested = kind == MakeUp::Lost && total + missing > BEYOND_THE_STOP * swipe.one_travel;
+            if missing / counts_per_mm >= LEAST_MM && !rested {
                 found.push(Silence {
                     begin: samples[row].t,
                     end: samples[after_row].t,
@@ -137,7 +143,7 @@ pub fn find(
                     speed_after: after,
                     missing_mm: missing / counts_per_mm,
                     make_up,
-                    kind: if make_up > 0.5 { MakeUp::Late } else { MakeUp::Lost },
+                    kind,
                     to_the_end: false,
                     host: host.explain(samples[row].t, samples[after_row].t)
                         || !ctx.ledger_stays_up(row, after_row),
@@ -209,7 +215,7 @@ const STRIKES: f64 = 0.5;
 /// No sensor goes blind below this: the poorest data sheets give 12 in/s, 300 mm/s.
 const SLOWEST_LIMIT_MM_S: f64 = 200.0;
 /// A swipe that ends at speed is short by at least this, else it simply hit the stop.
-const SHORT_AT_END_MM: f64 = 15.0;
+pub const SHORT_AT_END_MM: f64 = 15.0;
 
 /// Spans of time in which this computer, not the device, explains what is missing: stalls, overruns (the queue was
 /// full some time before it was drained) and breaks of the recording. Merged and sorted, so that a look-up is O(log n).

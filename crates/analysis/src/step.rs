@@ -3,6 +3,7 @@
 //! Owns the order in which these are found: direction, report interval, one travel in counts, swipes, provisional
 //! scale, silences, expected speed. Judges nothing.
 
+use crate::axes;
 use crate::baseline::{self, Basis, Candidate};
 use crate::clip::{self, Clip};
 use crate::erratic::{self, Stretch, Wrong};
@@ -102,6 +103,8 @@ pub struct StepView<'a> {
     pub measure: Option<Measure>,
     /// Phases of this step, in file order.
     pub phases: Vec<PhaseView>,
+    /// The same step as swiped along the device's other axis, if it was: for the resolution there.
+    pub other_axis: Option<Box<StepView<'a>>>,
     /// Number of verdicts that share the chance of a false fail.
     pub looks: u32,
 }
@@ -139,7 +142,7 @@ impl<'a> StepView<'a> {
             })
             .collect();
         let frame = direction(&phases);
-        let travel = plan.and_then(Plan::travel);
+        let travel = axes::own_travel(spans).or(plan.and_then(Plan::travel));
         let planned = plan.and_then(|p| p.step(id));
         let nominal = planned.and_then(Step::nominal).map(|n| n.per_millimetre());
         let by_nominal = nominal.zip(travel).map(|(n, travel)| n * travel.millimetres());
@@ -157,7 +160,7 @@ impl<'a> StepView<'a> {
             for phase in phases.iter_mut().filter(|p| is_swipes(&p.span)) {
                 let found = swipes::find(&phase.series, frame, counts);
                 let seen = u32::try_from(found.swipes.len()).unwrap_or(u32::MAX);
-                let asked = phase.span.phase.swipes.unwrap_or(0);
+                let asked = phase.span.swipes().unwrap_or(0);
                 phase.unplaced = found.unplaced.max(asked.saturating_sub(seen));
                 phase.swipes = found.swipes.into_iter().map(SwipeView::new).collect();
             }
@@ -179,6 +182,7 @@ impl<'a> StepView<'a> {
             scale,
             measure,
             phases,
+            other_axis: None,
             looks,
         };
         view.expect();

@@ -23,6 +23,7 @@ const DEFAULTS: &[Default] = &[
     Default { family: Family::SpinOut, limits: SHARE, unit: "share of swipes", source: NO_SOURCE },
     Default { family: Family::CarryOn, limits: SHARE, unit: "share of swipes", source: NO_SOURCE },
     Default { family: Family::ReportCeiling, limits: SHARE, unit: "share of swipes", source: NO_SOURCE },
+    Default { family: Family::Straightening, limits: SHARE, unit: "share of swipes", source: NO_SOURCE },
     Default { family: Family::WakeUp, limits: SHARE, unit: "share of swipes", source: NO_SOURCE },
     // 0.1 mm/s is one count in 0.16 s at 1600 counts per inch: motion that a user sees within a second or two.
     Default { family: Family::Drift, limits: [None, Some(0.1)], unit: "mm/s", source: NO_SOURCE },
@@ -53,6 +54,11 @@ const DEFAULTS: &[Default] = &[
 /// Out over back, less one: what goes out and comes back must end where it began, and a user meets a difference as he
 /// meets gain change with speed; so the same limit, 2 % (7 degrees of a full turn). Common practice, no source.
 pub const OUT_OVER_BACK: [Option<f64>; 2] = [Some(-0.02), Some(0.02)];
+
+/// Resolution fore and aft over sideways, less one: a diagonal stroke comes out turned by half of it, 1.4 degrees for 5 %,
+/// and a circle as an ellipse that can just be seen. Data sheets of sensors state about 1 % for either axis. Common practice,
+/// no source.
+pub const Y_OVER_X: [Option<f64>; 2] = [Some(-0.05), Some(0.05)];
 
 /// Bursts at rest allowed per second: none in ten seconds gives an upper bound of 0.30 (3.00/T).
 pub const STILL_BURSTS_PER_SECOND: f64 = 0.5;

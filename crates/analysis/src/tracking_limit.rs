@@ -32,9 +32,9 @@
 pub mod censored;
 pub(crate) mod onset;
 
+use crate::clip::{self, Axis};
 use crate::families::{key, spoiled};
-use crate::lengths::Lengths;
-use crate::scale;
+use crate::scale::Resolution;
 use crate::series::{Frame, Sample};
 use crate::stats::{mean_sd, t_quantile};
 use crate::step::{PhaseView, StepView, SwipeView};
@@ -54,13 +54,12 @@ const SAG: f64 = 0.02;
 /// speeds are known to.
 const FASTER: f64 = 1.05;
 
-/// What is known of the limit at this step, in m/s.
-pub fn estimate(step: &StepView, findings: &[Finding]) -> Option<Quantity> {
+/// What is known of the limit at this step, in m/s; `known` is its effective resolution.
+pub fn estimate(step: &StepView, findings: &[Finding], known: Option<&Resolution>) -> Option<Quantity> {
     let frame = step.frame?;
-    let known = Lengths::of(step, findings).and_then(|lengths| scale::effective(step, &lengths, findings));
-    let per_m = 1e3 * known.as_ref().map(|r| r.counts_per_mm).or(step.scale.map(|s| s.counts_per_mm))?;
+    let per_m = 1e3 * known.map(|r| r.counts_per_mm).or(step.scale.map(|s| s.counts_per_mm))?;
     // The uncertainty of the scale alone; unknown where it rests on the nominal resolution.
-    let relative = known.as_ref().map_or(UNKNOWN_SCALE, |r| r.uncertainty / r.counts_per_mm);
+    let relative = known.map_or(UNKNOWN_SCALE, |r| r.uncertainty / r.counts_per_mm);
     let spoiled = spoiled(findings);
     let (mut told, mut failing, mut hidden) = (Vec::new(), Vec::new(), false);
     for (phase, swipe) in step.swipes() {
@@ -119,22 +118,16 @@ const LAST: usize = 10;
 
 /// True if one of the last reports holds all that its field can.
 fn fills_report(step: &StepView, before: &[Sample]) -> bool {
-    let full = |index: usize, counts: i32| top(step, index).is_some_and(|top| i64::from(counts).abs() >= top);
-    before.iter().rev().take(LAST).any(|s| full(0, s.x) || full(1, s.y))
-}
-
-/// Most counts that a report can hold on an axis.
-fn top(step: &StepView, index: usize) -> Option<i64> {
-    let limits = step.trace.formats.iter().filter_map(|f| Some((f.limits?[index], f.field_range?[index])));
-    // A descriptor that states no range leaves the field's own.
-    limits.map(|((_, high), (_, field))| if high > 0 { i64::from(high).min(field) } else { field }).max()
+    let [x, y] = [Axis::X, Axis::Y].map(|axis| clip::limit(step.trace, axis));
+    let full = |top: Option<i64>, counts: i32| top.is_some_and(|top| i64::from(counts).abs() >= top);
+    before.iter().rev().take(LAST).any(|s| full(x, s.x) || full(y, s.y))
 }
 
 /// Fastest speed along the swipes that a report can hold, counts per second.
 fn ceiling(step: &StepView) -> Option<f64> {
     let frame = step.frame?;
-    let holds = |index: usize, part: f64| Some(top(step, index)? as f64 / part.abs().max(1e-9));
-    Some(holds(0, frame.cos)?.min(holds(1, frame.sin)?) / (step.slot() * 1e-9))
+    let holds = |axis, part: f64| Some(clip::limit(step.trace, axis)? as f64 / part.abs().max(1e-9));
+    Some(holds(Axis::X, frame.cos)?.min(holds(Axis::Y, frame.sin)?) / (step.slot() * 1e-9))
 }
 
 /// Relative standard uncertainty of a scale that no clean slow swipes confirm: makers' steps are off by several per

@@ -3,6 +3,8 @@
 //! SI units; times in nanoseconds since the session's start; indices count from 1. A quantity with an uncertainty is
 //! always a [`Quantity`]. Keys may be added in later versions; none changes its meaning.
 
+use crate::control::Control;
+use crate::live::LiveNote;
 use serde::Serialize;
 use serde_json::{Map, Value};
 
@@ -241,7 +243,7 @@ pub struct SwipeCounts {
     pub asked: u32,
     /// Found in the counts.
     pub found: u32,
-    /// Without any finding.
+    /// Without a finding that touches their counts along the travel.
     pub clean: u32,
     /// Known to have been made, but not to be placed.
     pub unplaced: u32,
@@ -260,6 +262,17 @@ pub struct LeftOut {
     pub off_mm: f64,
     /// Why, in one sentence.
     pub because: String,
+}
+
+/// Resolution along the device's two axes.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+pub struct AxesVerdict {
+    /// Sideways, counts per inch.
+    pub x_counts_per_inch: Quantity,
+    /// Fore and aft, counts per inch.
+    pub y_counts_per_inch: Quantity,
+    /// Fore and aft over sideways.
+    pub y_over_x: Quantity,
 }
 
 /// Counts of a step over those of another one, for the same travel.
@@ -295,6 +308,67 @@ pub struct GainPoint {
     pub share: f64,
     /// Counts per millimetre over those of the whole.
     pub gain: Quantity,
+}
+
+/// Ripple in speed.
+#[derive(Clone, Debug, Default, PartialEq, Serialize)]
+pub struct Ripple {
+    /// What was found, or why it was not looked for, in one sentence.
+    pub because: String,
+    /// The slow swipes and the medium ones, where there are enough of them.
+    pub paces: Vec<RipplePace>,
+}
+
+/// Ripple in the swipes of one pace.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct RipplePace {
+    /// The pace.
+    pub pace: &'static str,
+    /// Swipes looked at.
+    pub swipes: usize,
+    /// Mean speed of what was looked at.
+    pub speed_m_s: f64,
+    /// From where to where lines were looked for. A faster ripple shows folded at half the report rate.
+    pub band_hz: [f64; 2],
+    /// Width of a bin.
+    pub bin_hz: f64,
+    /// Smallest ripple that would have been told in the middle of the band if both paces have it, percent of the speed.
+    pub smallest_percent: Option<f64>,
+    /// The same if only this pace has it: rounding to counts could make a smaller one.
+    pub smallest_alone_percent: Option<f64>,
+    /// The lines, the clearest first.
+    pub lines: Vec<RippleLine>,
+}
+
+/// One line of it.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct RippleLine {
+    /// Its frequency, as the reports show it.
+    pub frequency_hz: Quantity,
+    /// Its amplitude (peak) in percent of the speed.
+    pub amplitude_percent: Quantity,
+    /// Its root-mean-square speed in mm/s, at the mean speed.
+    pub mm_s_rms: f64,
+    /// Its amplitude in counts per report, at the mean speed.
+    pub counts: f64,
+    /// False-alarm level: chance that noise shows one so clear in this pace.
+    pub p_false: f64,
+    /// Where it comes from.
+    pub source: RippleSource,
+    /// The frame rate whose beat against the reports it is, or, where the source is unknown, could be.
+    pub frames_hz: Option<Quantity>,
+}
+
+/// Where a ripple comes from.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum RippleSource {
+    /// The sensor's frames beat against the reports: a property of two rates, no fault.
+    Frames,
+    /// The reports come at uneven intervals of the same period.
+    ReportInterval,
+    /// Cannot be told.
+    Unknown,
 }
 
 /// What the swipes covered.
@@ -341,10 +415,14 @@ pub struct StepVerdict {
     pub swept: Swept,
     /// Effective resolution.
     pub resolution_counts_per_inch: Option<Quantity>,
+    /// Resolution along both axes, where swipes were made along both.
+    pub axes: Option<AxesVerdict>,
     /// Counts for the same travel against other steps': free of the travel's own uncertainty.
     pub ratios: Vec<StepRatio>,
     /// Gain against speed, for diagnosis; it decides nothing.
     pub gain_curve: Option<GainCurve>,
+    /// Ripple in speed, for diagnosis; it decides nothing.
+    pub ripple: Ripple,
     /// Swipes without a finding that enter neither resolution nor gain, and why.
     pub left_out: Vec<LeftOut>,
     /// Report interval in fast motion.
@@ -479,6 +557,10 @@ pub struct Verdict {
     pub pair: Option<Pair>,
     /// What arrived.
     pub received: Received,
+    /// What the operator was shown while recording, confirmed or withdrawn.
+    pub live: Vec<LiveNote>,
+    /// What the same test of a device known to be good says, if there is one.
+    pub control: Option<Control>,
     /// What a reader must know of the file itself: cut short, malformed reports, interrupted.
     pub remarks: Vec<String>,
 }

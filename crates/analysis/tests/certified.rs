@@ -3,7 +3,7 @@
 
 #![allow(clippy::unwrap_used, reason = "a test that cannot go on should stop")]
 
-use slipgauge_analysis::stats::regression::least_squares;
+use slipgauge_analysis::stats::regression::{Fit, least_squares};
 use slipgauge_analysis::stats::{mean, mean_sd};
 use std::path::Path;
 
@@ -42,7 +42,7 @@ fn means_and_standard_deviations_are_the_certified_ones() {
     let files = std::fs::read_dir(folder).unwrap().map(|e| e.unwrap().path());
     let sets: Vec<Certified> =
         files.filter(|p| p.extension().is_some_and(|e| e == "dat")).map(|p| read(&p)).collect();
-    assert_eq!(sets.len(), 8);
+    assert_eq!(sets.len(), 9);
     for set in sets {
         let (got_mean, got_sd) = mean_sd(&set.values).unwrap();
         assert_eq!(Some(got_mean), mean(&set.values));
@@ -60,23 +60,46 @@ fn means_and_standard_deviations_are_the_certified_ones() {
     }
 }
 
-/// NIST StRD, linear regression. Digits asked for follow the sets' own conditioning: double precision keeps 14 to 15 of
-/// a line's, about 7 of the collinear and of the fifth-degree sets'.
+/// Agreed digits of the worst coefficient, the worst standard error, and the residuals' standard deviation; zero where the
+/// certified ones are zero.
+fn agreed(fit: &Fit, certified: &[Vec<f64>], residual_sd: f64) -> [f64; 3] {
+    let worst = |all: &mut dyn Iterator<Item = f64>| all.fold(f64::INFINITY, f64::min);
+    // Certified zeros are held against by themselves: what is left must be rounding.
+    let of =
+        |got: f64, want: f64| if want == 0.0 { digits(1.0 + got, 1.0).min(15.0) } else { digits(got, want) };
+    let each = || certified.iter().enumerate();
+    [
+        worst(&mut each().map(|(k, want)| of(fit.coefficients[k], want[0]))),
+        worst(&mut each().map(|(k, want)| of(fit.error(k), want[1]))),
+        of(fit.residual_sd, residual_sd),
+    ]
+}
+
+/// NIST StRD, linear regression. Digits asked for follow the sets' own conditioning, half a digit below what was reached: 13
+/// and more of a line, 11 of collinear columns, 9 to 13 of the fifth degree (7 where the noise is ten thousand times the
+/// coefficients, Wampler5), 7 of the tenth (Filip, made to break programs).
 #[test]
 fn regressions_are_the_certified_ones() {
     let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../fixtures/certified/linear");
-    // Name, first power of x (or none for several predictors), last power, digits of coefficients and of their errors.
-    type Set = (&'static str, Option<(i32, i32)>, f64, f64);
-    let sets: [Set; 7] = [
-        ("Norris", Some((0, 1)), 12.0, 12.0),
-        ("NoInt1", Some((1, 1)), 13.0, 13.0),
-        ("NoInt2", Some((1, 1)), 13.0, 13.0),
-        ("Pontius", Some((0, 2)), 11.0, 11.0),
-        ("Longley", None, 9.0, 9.0),
-        ("Wampler1", Some((0, 5)), 8.0, 0.0),
-        ("Wampler4", Some((0, 5)), 7.0, 10.0),
+    // Name, first power of x (or none for several predictors), last power; digits of coefficients, errors, residuals.
+    type Set = (&'static str, Option<(i32, i32)>, [f64; 3]);
+    let sets: [Set; 11] = [
+        ("Norris", Some((0, 1)), [13.0, 13.0, 13.0]),
+        ("NoInt1", Some((1, 1)), [14.0, 14.0, 14.0]),
+        ("NoInt2", Some((1, 1)), [14.0, 14.0, 14.0]),
+        ("Pontius", Some((0, 2)), [13.0, 13.0, 13.5]),
+        ("Longley", None, [10.5, 12.5, 13.5]),
+        ("Filip", Some((0, 10)), [7.0, 7.0, 8.0]),
+        ("Wampler1", Some((0, 5)), [10.0, 9.5, 9.5]),
+        ("Wampler2", Some((0, 5)), [12.5, 14.0, 14.0]),
+        ("Wampler3", Some((0, 5)), [11.0, 13.5, 14.0]),
+        ("Wampler4", Some((0, 5)), [8.5, 13.5, 14.0]),
+        ("Wampler5", Some((0, 5)), [6.5, 13.5, 14.0]),
     ];
-    for (name, powers, digits_b, digits_s) in sets {
+    let files = std::fs::read_dir(&folder).unwrap().map(|e| e.unwrap().path());
+    assert_eq!(files.filter(|p| p.extension().is_some_and(|e| e == "dat")).count(), sets.len());
+    let mut short = Vec::new();
+    for (name, powers, least) in sets {
         let text = std::fs::read_to_string(folder.join(name).with_extension("dat")).unwrap();
         let numbers = |line: &str| -> Vec<f64> {
             line.split_whitespace().filter_map(|word| word.parse().ok()).collect()
@@ -86,6 +109,7 @@ fn regressions_are_the_certified_ones() {
             .filter(|l| l.trim_start().starts_with('B') && numbers(l).len() == 2)
             .map(numbers)
             .collect();
+        let residuals = text.lines().skip_while(|l| l.trim() != "Residual").nth(1).map(numbers).unwrap();
         let (_, data) = text.rsplit_once("Data:").unwrap();
         let rows: Vec<Vec<f64>> = data.lines().skip(1).map(numbers).filter(|r| r.len() > 1).collect();
         let y: Vec<f64> = rows.iter().map(|r| r[0]).collect();
@@ -96,12 +120,14 @@ fn regressions_are_the_certified_ones() {
             None => (0..7).map(|k| rows.iter().map(|r| if k == 0 { 1.0 } else { r[k] }).collect()).collect(),
         };
         assert_eq!(certified.len(), columns.len(), "{name}");
-        let fit = least_squares(&columns, &y).unwrap();
-        for (k, want) in certified.iter().enumerate() {
-            let (b, s) = (fit.coefficients[k], fit.error(k));
-            assert!(digits(b, want[0]) >= digits_b, "{name}: b{k} {b}, certified {}", want[0]);
-            let right = if want[1] == 0.0 { s < 1e-6 } else { digits(s, want[1]) >= digits_s };
-            assert!(right, "{name}: error of b{k} {s}, certified {}", want[1]);
+        let Some(fit) = least_squares(&columns, &y) else {
+            short.push(format!("{name}: no fit"));
+            continue;
+        };
+        let got = agreed(&fit, &certified, residuals[0]);
+        if got.iter().zip(&least).any(|(got, least)| got < least) {
+            short.push(format!("{name}: {got:.1?} digits, {least:?} asked for"));
         }
     }
+    assert!(short.is_empty(), "{short:#?}");
 }

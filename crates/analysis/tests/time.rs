@@ -4,7 +4,7 @@
 
 use slipgauge_analysis::judge;
 use slipgauge_analysis::verdict::{Cause, Family, FamilyVerdict, Finding, Outcome, Verdict};
-use slipgauge_sim::{Bench, DeviceModel, Host};
+use slipgauge_sim::{Bench, Course, DeviceModel, Hand, Host};
 use slipgauge_trace::session::Digest;
 use slipgauge_trace::{Nanos, Recording};
 
@@ -116,9 +116,46 @@ fn late_wake_ups_are_found_with_their_kind_and_power_saving_as_cause() {
 }
 
 #[test]
-fn short_wake_ups_of_fast_swipes_are_found() {
+fn short_wake_ups_are_found_and_are_no_tracking_loss() {
     let verdict = faulty("wake-short", 60.0);
     let found = of(&verdict, Family::WakeUp);
-    assert!(found.iter().filter(|f| f.kind == "short").count() >= 10, "{}", found.len());
+    assert!(found.iter().filter(|f| f.kind == "short").count() >= 20, "{}", found.len());
     assert!(found.iter().all(|f| f.cause == Cause::PowerSaving));
+    assert!(found.iter().all(|f| f.p_false.is_some_and(|p| p < 1e-3)), "{found:?}");
+    assert!(of(&verdict, Family::TrackingLoss).is_empty());
+    assert_eq!(family(&verdict, Family::WakeUp).verdict, Outcome::Fail);
+}
+
+/// Every label of the truth of 2 mm and more has its finding, at coarse and fine counts and intervals.
+#[test]
+fn every_start_that_lacks_two_millimetres_is_found() {
+    let mut labels = 0;
+    for (name, interval_ns) in [("wake-short", 1_000_000), ("wake-late", 8_000_000), ("wake-short", 125_000)]
+    {
+        let bench = Bench { seed: 5, ..at(interval_ns) }.with_fault(name, Some(35.0)).unwrap();
+        let mut entries = bench.clone().session().unwrap().entries();
+        entries.by_ref().for_each(drop);
+        let truth = entries.truth();
+        let verdict = judged(bench, None);
+        let found = of(&verdict, Family::WakeUp);
+        let slept = truth.labels.iter().filter(|l| matches!(l.kind.as_ref(), "late" | "short"));
+        for label in slept.filter(|l| l.size >= 2.0) {
+            labels += 1;
+            let here = |f: &&&Finding| (f.end_ns - label.end_ns).abs() < 25_000_000;
+            assert_eq!(found.iter().filter(here).count(), 1, "{name} {interval_ns}: {label:?}");
+        }
+    }
+    assert!(labels >= 30, "{labels}");
+}
+
+#[test]
+fn a_device_that_never_sleeps_has_no_wake_ups_however_it_is_swiped() {
+    for (seed, course) in
+        [(3, Course::MinimumJerk), (4, Course::Aimed), (5, Course::Skewed { time_to_peak: 0.35 })]
+    {
+        let hand = Hand { course, placement_scatter_m: 1e-3, ..Hand::default() };
+        let verdict = judged(Bench { seed, hand, ..Bench::default() }, None);
+        assert!(of(&verdict, Family::WakeUp).is_empty(), "{course:?}");
+        assert_eq!(family(&verdict, Family::WakeUp).verdict, Outcome::Pass, "{course:?}");
+    }
 }

@@ -5,6 +5,7 @@
 //! opened here: opening a node wakes its device. Finding costs up to 0.1 s and reads much of `/sys`: never while
 //! recording.
 
+use crate::inputs::FoundInput;
 use crate::permission;
 use crate::sysfs::{BUS_BLUETOOTH, HidNode, Sysfs};
 use rustix::fs::Access as Rights;
@@ -58,6 +59,10 @@ pub struct FoundNode {
     pub access: Access,
     /// What to do if not, step by step: the udev rule for this one device.
     pub permit: String,
+    /// The rule's lines.
+    pub rule: String,
+    /// What the input layer, and so the desktop, gets of it.
+    pub inputs: Vec<FoundInput>,
 }
 
 /// Whether a node can be read.
@@ -185,6 +190,12 @@ impl FoundDevice {
         self.nodes.iter().filter_map(|node| Some((node, node.layout.as_ref().ok()?)))
     }
 
+    /// Commands for a person to run that give access to it without being root, to all nodes of
+    /// [`FoundDevice::pointers`].
+    pub fn permission_commands(&self) -> String {
+        permission::commands(self)
+    }
+
     /// The device as a session header describes it, with the nodes of [`FoundDevice::pointers`].
     pub fn described(&self) -> Device {
         let mut device = Device {
@@ -212,13 +223,21 @@ impl FoundNode {
             Err(rustix::io::Errno::NOENT) => Access::Missing,
             Err(_) => Access::Denied,
         };
+        let beside = |name: &str| path.with_file_name("input").join(name);
+        let inputs = node.inputs.iter().map(|input| FoundInput {
+            path: beside(&input.name),
+            kind: input.kind,
+            keys: input.keys,
+        });
         FoundNode {
+            inputs: inputs.collect(),
             path,
             interface: node.usb.as_ref().and_then(|usb| usb.interface),
             layout: Layout::from_descriptor(&node.descriptor),
             interval: node.usb.as_ref().and_then(|usb| usb.interval),
             access,
             permit: permission::advice(&node),
+            rule: permission::rule(&node),
             descriptor: node.descriptor,
         }
     }

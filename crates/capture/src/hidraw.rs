@@ -10,10 +10,12 @@
 
 use crate::clock;
 use crate::device::{Access, FoundNode};
+use crate::inputs::{Inputs, Moving, Stamps};
 use rustix::event::{PollFd, PollFlags, Timespec, poll};
 use rustix::fs::{Mode, OFlags};
 use rustix::io::Errno;
-use slipgauge_trace::layout::LayoutError;
+use slipgauge_trace::Nanos;
+use slipgauge_trace::layout::{Layout, LayoutError};
 use slipgauge_trace::session::{ClockId, MAX_REPORT, Node};
 use slipgauge_trace::source::{Arrival, Batch, ReportSource, SourceError};
 use std::os::fd::OwnedFd;
@@ -25,6 +27,10 @@ const WAIT: Timespec = Timespec { tv_sec: 0, tv_nsec: 100_000_000 };
 /// Most reports read in one wake-up. Sixteen rings: only a device that sends faster than it can be read gets there, and
 /// what remains is read in the next wake-up.
 const MOST: usize = 1024;
+
+/// Usable places of the kernel's ring for one reader (`HIDRAW_BUFFER_SIZE` 64, less one): a batch as long as this was
+/// read from a full ring, and the ring drops what comes then.
+pub(crate) const RING: usize = 63;
 
 /// A node that cannot be read.
 #[derive(Debug, thiserror::Error)]
@@ -68,6 +74,8 @@ pub struct HidrawSource {
     node: Node,
     fd: OwnedFd,
     report: Box<[u8]>,
+    /// Where the kernel's own stamps come from, and what finds the motion that they are told by.
+    stamps: Option<(Stamps, Layout)>,
 }
 
 /// Says what would keep a node from being opened, as far as that can be told without waking its device.
@@ -101,9 +109,37 @@ impl HidrawSource {
         Ok(HidrawSource::reading(fd, &found.path, found.described()))
     }
 
+    /// Has the kernel's own stamps recorded as well, where they can be had: the node has just one event node, which is
+    /// open. Never needed: what cannot be stamped for sure is not, and the reports come first.
+    #[must_use]
+    pub fn stamped(mut self, found: &FoundNode, inputs: &Inputs) -> HidrawSource {
+        let input = inputs.of(&found.path);
+        self.stamps =
+            input.zip(found.layout.clone().ok()).map(|(input, layout)| (Stamps::new(input), layout));
+        self
+    }
+
     /// Reads from something that behaves as a hidraw node does: one read, one report.
     fn reading(fd: OwnedFd, path: &Path, node: Node) -> HidrawSource {
-        HidrawSource { path: path.to_owned(), node, fd, report: vec![0; MAX_REPORT].into() }
+        HidrawSource { path: path.to_owned(), node, fd, report: vec![0; MAX_REPORT].into(), stamps: None }
+    }
+
+    /// Finds the kernel's stamps of what was read; `empty` is when the queue was seen empty after it.
+    fn stamp(&mut self, batch: &mut Batch, empty: Option<Nanos>) {
+        let Some((stamps, layout)) = &mut self.stamps else { return };
+        stamps.begin();
+        if batch.len() >= RING {
+            stamps.unsure();
+        }
+        for (place, report) in batch.reports().enumerate().filter(|(_, report)| layout.admits(report)) {
+            match layout.decode(report) {
+                Ok(got) if (got.x, got.y) == (0, 0) => {}
+                Ok(got) => stamps.moving(Moving { place, x: got.x, y: got.y }),
+                // The kernel makes of it what it likes.
+                Err(_) => stamps.unsure(),
+            }
+        }
+        stamps.end(empty, |place, k| batch.stamp(place, k));
     }
 
     fn failed(&self, doing: &str, errno: Errno) -> SourceError {
@@ -133,8 +169,9 @@ impl ReportSource for HidrawSource {
             Ok(_) => {}
             Err(errno) => return Err(self.failed("waiting", errno)),
         }
-        let mut gone = false;
+        let (mut gone, mut empty) = (false, None);
         while batch.len() < MOST {
+            let before = clock::now();
             match rustix::io::read(&self.fd, &mut *self.report) {
                 // hidraw never reads 0 bytes; a pipe does when the other end has closed it.
                 Ok(0) | Err(Errno::IO | Errno::NODEV) => {
@@ -144,7 +181,7 @@ impl ReportSource for HidrawSource {
                 Ok(length) => batch.push(self.report.get(..length).unwrap_or_default()),
                 Err(Errno::INTR) => {}
                 Err(Errno::AGAIN) => {
-                    gone = hung_up;
+                    (gone, empty) = (hung_up, Some(before));
                     break;
                 }
                 Err(errno) if batch.is_empty() => return Err(self.failed("reading", errno)),
@@ -152,6 +189,7 @@ impl ReportSource for HidrawSource {
                 Err(_) => break,
             }
         }
+        self.stamp(batch, empty);
         // If both, the next wait finds the hang-up again, with nothing queued before it.
         Ok(match (batch.is_empty(), gone) {
             (false, _) => Arrival::Reports,

@@ -6,12 +6,16 @@
 //!
 //! Memory is bounded by the buffers that go round between a reading thread and the writer (see `recorder/reading.rs`).
 
+mod attend;
 mod file;
 mod merge;
 mod priority;
 mod reading;
 mod watch;
 mod writing;
+
+pub use attend::{Attendant, Attended, attend};
+pub use file::Resumed;
 
 use crate::clock;
 use slipgauge_trace::layout::Layout;
@@ -72,8 +76,12 @@ pub struct Recorder {
     pub tracks: Vec<Track>,
     /// The phases and the length.
     pub timetable: Timetable,
-    /// The file to be made. It must not exist.
+    /// The file to be made. It must not exist, unless a recording is taken up again.
     pub path: PathBuf,
+    /// The recording that is taken up again, if one is; `header` is then not written.
+    pub resumed: Option<Resumed>,
+    /// Who is shown each line and may have some written, if anybody.
+    pub attended: Option<Attended>,
     /// Set from outside to end the recording.
     pub stop: Arc<AtomicBool>,
     /// To be looked at from outside.
@@ -135,6 +143,14 @@ pub enum RecordError {
         /// The system's answer.
         source: std::io::Error,
     },
+    /// The file cannot be taken up again.
+    #[error("{}: cannot be gone on with: {what}", path.display())]
+    Resume {
+        /// The file.
+        path: PathBuf,
+        /// Why, and what to do.
+        what: String,
+    },
     /// The file cannot be written on.
     #[error("{}: {source}; what was written before is kept", path.display())]
     Write {
@@ -159,8 +175,8 @@ pub enum RecordError {
 enum Time {
     /// The host's clock, of which the session began here.
     Live(Nanos),
-    /// The sources' own stamps, as fast as they come.
-    Simulated,
+    /// The sources' own stamps, as fast as they come, from here on.
+    Simulated(Nanos),
 }
 
 impl Time {
@@ -168,7 +184,7 @@ impl Time {
     fn of(self, stamp: Nanos) -> Nanos {
         match self {
             Time::Live(origin) => stamp - origin,
-            Time::Simulated => stamp,
+            Time::Simulated(begin) => begin + stamp,
         }
     }
 
@@ -176,7 +192,7 @@ impl Time {
     fn now(self) -> Option<Nanos> {
         match self {
             Time::Live(origin) => Some(clock::now() - origin),
-            Time::Simulated => None,
+            Time::Simulated(_) => None,
         }
     }
 }
@@ -192,8 +208,12 @@ impl Recorder {
             return Err(RecordError::Clocks);
         }
         let live = id == ClockId::Monotonic;
-        let file = file::create(&self.path)?;
-        let time = if live { Time::Live(clock::now()) } else { Time::Simulated };
+        let file = match &self.resumed {
+            Some(resumed) => resumed.open(&self.path)?,
+            None => file::create(&self.path)?,
+        };
+        let begin = self.resumed.as_ref().map_or(Nanos(0), Resumed::begin);
+        let time = if live { Time::Live(clock::now() - begin) } else { Time::Simulated(begin) };
         self.header.slipgauge = session::VERSION;
         self.header.clock = session::Clock {
             id,
@@ -235,8 +255,17 @@ impl Recorder {
                 self.header.host.insert("realtime".to_owned(), given.into());
             }
             let failed = |source| RecordError::Write { path: self.path.clone(), source };
-            let file = file::SessionFile::new(file, &self.header).map_err(failed)?;
-            let writing = writing::Writing::new(file, nodes, returns, time, &self.timetable, &self.progress);
+            let file = match &self.resumed {
+                Some(_) => file::SessionFile::resume(file),
+                None => file::SessionFile::new(file, &self.header),
+            };
+            let file = file.map_err(failed)?;
+            let mut writing =
+                writing::Writing::new(file, nodes, returns, time, &self.timetable, &self.progress);
+            writing.attended = self.attended.take();
+            if let Some(resumed) = &self.resumed {
+                writing.go_on(resumed).map_err(failed)?;
+            }
             let mut summary = writing.run(receiver, &halt).map_err(failed)?;
             summary.realtime = realtime;
             Ok(summary)

@@ -101,6 +101,9 @@ impl ReportSource for ReplaySource {
             self.next.take_if(|(next, report)| *next == t && place.is_none_or(|last| report.place > last))
         {
             batch.push(&report.bytes);
+            if let Some(k) = report.kernel {
+                batch.stamp(batch.len() - 1, k);
+            }
             place = Some(report.place);
             self.advance().map_err(|error| SourceError { what: format!("the replayed session: {error}") })?;
         }

@@ -5,6 +5,7 @@
 //!
 //! Sources: linux Documentation/ABI/testing/sysfs-bus-usb, sysfs-driver-hid; USB 2.0 table 9-13 (`bInterval`).
 
+use crate::inputs::InputKind;
 use slipgauge_trace::Nanos;
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -25,6 +26,18 @@ pub(crate) struct HidNode {
     pub name: String,
     pub descriptor: Vec<u8>,
     pub usb: Option<Usb>,
+    /// Event nodes that the input layer made of it.
+    pub inputs: Vec<InputNode>,
+}
+
+/// An event node, by kernel name, and what it can tell.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) struct InputNode {
+    /// `event5`.
+    pub name: String,
+    pub kind: InputKind,
+    /// Has keys that are no buttons.
+    pub keys: bool,
 }
 
 /// The USB device that a node is an interface of.
@@ -63,7 +76,8 @@ impl Sysfs {
         let name = value("HID_NAME").unwrap_or_default().to_owned();
         // A Bluetooth device's folder lies below the USB device that is its host's radio: not its own cable.
         let usb = if bus == BUS_USB { self.usb(&folder) } else { None };
-        Ok(HidNode { folder, bus, vendor, product, name, descriptor, usb })
+        let inputs = inputs(&folder);
+        Ok(HidNode { folder, bus, vendor, product, name, descriptor, usb, inputs })
     }
 
     /// The kernel's own override of the report interval of mice (`usbhid.mousepoll`), in the unit of `bInterval`.
@@ -86,6 +100,39 @@ impl Sysfs {
             folder: folder.to_owned(),
         })
     }
+}
+
+/// The event nodes of a HID device's own input devices; those of HID devices below it are theirs.
+fn inputs(hid: &Path) -> Vec<InputNode> {
+    let names = |folder: &Path, start: &str| -> Vec<String> {
+        let entries = fs::read_dir(folder).into_iter().flatten().flatten();
+        let names = entries.filter_map(|entry| entry.file_name().into_string().ok());
+        names.filter(|name| name.strip_prefix(start).is_some_and(|n| n.parse::<u32>().is_ok())).collect()
+    };
+    let folder = hid.join("input");
+    let mut found = Vec::new();
+    for input in names(&folder, "input").into_iter().map(|name| folder.join(name)) {
+        let (relative, keys) = (bits(&input, "rel"), bits(&input, "key"));
+        let kind = InputKind::of(|code| bit(&relative, code), |code| bit(&keys, code));
+        let keys = (0..FIRST_BUTTON).any(|code| bit(&keys, code));
+        found.extend(names(&input, "event").into_iter().map(|name| InputNode { name, kind, keys }));
+    }
+    found.sort_by_key(|input| input.name.get(5..).and_then(|n| n.parse::<u32>().ok()));
+    found
+}
+
+/// `BTN_MISC` of linux/input-event-codes.h: lower codes are keys.
+const FIRST_BUTTON: usize = 0x100;
+
+/// The words of a capability, lowest first. The kernel writes them highest first, each as wide as a `long` of ours.
+fn bits(input: &Path, capability: &str) -> Vec<usize> {
+    let text = text(&input.join("capabilities"), capability).unwrap_or_default();
+    text.split_whitespace().rev().map(|word| usize::from_str_radix(word, 16).unwrap_or(0)).collect()
+}
+
+fn bit(words: &[usize], code: usize) -> bool {
+    let width = usize::BITS as usize;
+    words.get(code / width).is_some_and(|word| word >> (code % width) & 1 == 1)
 }
 
 /// The report interval that a `bInterval` means at this signalling speed (USB 2.0 table 9-13; USB 3.2 keeps the

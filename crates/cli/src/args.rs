@@ -1,6 +1,8 @@
 //! What can be typed.
 
-use crate::commands::{DemoArgs, JudgeArgs, SimulateArgs};
+use crate::commands::{
+    CompletionsArgs, DemoArgs, DevicesArgs, ExamineArgs, JudgeArgs, ManualArgs, PlanCommand, SimulateArgs,
+};
 use crate::units::{Length, Span};
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use slipgauge_trace::session::{self, Pace, Step, Task};
@@ -20,16 +22,23 @@ pub struct Cli {
 #[derive(Debug, Subcommand)]
 pub enum Command {
     /// List the pointing devices that are plugged in.
-    #[command(after_help = "Exit status: 0 listed, or none found; 2 wrong usage, or they cannot be listed.")]
-    Devices,
+    Devices(DevicesArgs),
+    /// Be led through the test of a device, from the first swipe to the verdict.
+    Examine(Box<ExamineArgs>),
     /// Record a session of one device to a file.
     Record(Box<RecordArgs>),
+    /// Say what a test will show and cost before it is done, and draw where the stops go.
+    Plan(Box<PlanCommand>),
     /// Judge a recording, and draw it.
     Judge(JudgeArgs),
     /// Record, judge and draw a sound and a failing device on a simulated bench.
     Demo(DemoArgs),
     /// Make a session of a simulated device with known faults, and the truth beside it.
     Simulate(SimulateArgs),
+    /// Write the completions of a shell.
+    Completions(CompletionsArgs),
+    /// Write a page for `man`.
+    Manual(ManualArgs),
     // A further command: a variant here, a module in `commands`, a line in `commands::run`.
 }
 
@@ -41,6 +50,13 @@ pub struct RecordArgs {
     /// one.
     #[arg(long, value_name = "NUMBER|PATH")]
     pub device: Option<String>,
+    /// A second device, known to be good, on the same carriage: recorded beside the first, and compared with it.
+    #[arg(long, value_name = "NUMBER|PATH", requires = "device")]
+    pub reference: Option<String>,
+    /// Keep the device from the desktop while it is recorded: no pointer moves, nothing is clicked. Ends with the
+    /// recording, and after 5 minutes at the latest. Take care that Ctrl-C can be typed.
+    #[arg(long)]
+    pub hold: bool,
     /// The file to make; by custom its name ends in .swipes.ndjson. An existing file is never overwritten.
     #[arg(short, long, value_name = "FILE")]
     pub output: PathBuf,
@@ -92,7 +108,7 @@ device that is refused or cannot be opened; 4 the device went away (what it sent
 until then is kept).";
 
 /// Direction of the swipes.
-#[derive(Debug, Clone, Copy, ValueEnum)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
 pub enum AxisArg {
     /// Sideways.
     X,

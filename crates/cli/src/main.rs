@@ -5,6 +5,7 @@
 
 mod args;
 mod commands;
+mod plan_args;
 mod units;
 
 use clap::Parser as _;

@@ -5,6 +5,7 @@
 //! and hatching first, by colour second; the colours are of different lightness, so that they hold in grey as well.
 
 pub mod arrivals;
+pub mod chance;
 pub mod ribbon;
 pub mod still;
 
@@ -24,9 +25,9 @@ svg{font-family:'DejaVu Sans',Verdana,sans-serif;font-size:12px;fill:#23262b}\
 .arrival{stroke:#23262b;stroke-width:1}.base{stroke:#8a8576;stroke-width:1}\
 .rule{stroke:#e6e1d4;stroke-width:1}.faint{fill:#6b675c}.alarm{fill:#8c2f18;font-weight:bold}\
 .ring{fill:none;stroke:#b9b29f;stroke-dasharray:3 3}.track{fill:none;stroke:#15506b;stroke-width:1.4}\
-.big{font-size:26px;font-weight:bold}.head{font-size:16px;font-weight:bold}.small{font-size:10.5px}\
+.mark{fill:#15506b}.big{font-size:26px;font-weight:bold}.head{font-size:16px;font-weight:bold}.small{font-size:10.5px}\
 @media (prefers-color-scheme:dark){svg{fill:#e9e4d8}.paper{fill:#1b1d20}.panel{fill:#24272b;stroke:#4a4a46}\
-.ridge{fill:#57491f;stroke:#b59a52}.counted,.track,.range{stroke:#7cc0dc}.lack,.hatch{stroke:#f0886a}\
+.ridge{fill:#57491f;stroke:#b59a52}.counted,.track,.range{stroke:#7cc0dc}.lack,.hatch{stroke:#f0886a}.mark{fill:#7cc0dc}\
 .alarm{fill:#f0886a}.arrival{stroke:#e9e4d8}.base{stroke:#8a8576}.rule{stroke:#33363a}.faint{fill:#a8a294}\
 .false{fill:#c79bd8}.speck{fill:#d9b6e6}.ring{stroke:#6b675c}}\
 @media print{.paper{fill:#ffffff}}";

@@ -4,7 +4,9 @@
 //! `figure` holds one file per kind of picture and the few marks that they share. Everything that comes from outside
 //! (names, notes) is made harmless here: by `trace::outside` for text, by maud for SVG.
 
+pub mod chances;
 pub mod figure;
+pub mod page;
 pub mod sheet;
 pub mod text;
 

@@ -1,7 +1,10 @@
 //! The verdict for a person at a terminal: 80 columns, no colour needed.
 
+use slipgauge_analysis::control::Place;
+use slipgauge_analysis::live::LiveNote;
 use slipgauge_analysis::verdict::{Family, FamilyVerdict, Finding, Outcome, Quantity, StepVerdict, Verdict};
 use slipgauge_trace::outside::harmless;
+use std::collections::BTreeMap;
 use std::fmt::Write;
 
 /// Findings listed per family and step; the rest is counted.
@@ -56,6 +59,8 @@ fn write_verdict(out: &mut String, v: &Verdict) -> std::fmt::Result {
     for s in &v.steps {
         write_step(out, v, s)?;
     }
+    write_live(out, v)?;
+    write_control(out, v)?;
     writeln!(out)?;
     let (stalls, overruns) = (v.host.stalls, v.host.overruns);
     let host = match (stalls, overruns) {
@@ -88,6 +93,65 @@ fn write_verdict(out: &mut String, v: &Verdict) -> std::fmt::Result {
         v.sha256.get(..16).unwrap_or_default(),
         v.bytes
     )
+}
+
+/// What was shown while recording, and what became of it.
+fn write_live(out: &mut String, v: &Verdict) -> std::fmt::Result {
+    if v.live.is_empty() {
+        return Ok(());
+    }
+    let confirmed = v.live.iter().filter(|note| note.confirmed).count();
+    writeln!(out)?;
+    let all = count(u32::try_from(v.live.len()).unwrap_or(u32::MAX), "note");
+    paragraph(out, "", &format!("Shown while recording: {all}, {confirmed} confirmed"))?;
+    let number = |note: &LiveNote, key: &str| note.note.get(key).and_then(serde_json::Value::as_u64);
+    let family = |note: &LiveNote| {
+        harmless(note.note.get("family").and_then(serde_json::Value::as_str).unwrap_or("something"))
+    };
+    // What was confirmed stands among the findings: here it is told in one line a phase and family.
+    let mut groups: BTreeMap<(Option<u64>, String), Vec<Option<u64>>> = BTreeMap::new();
+    for note in v.live.iter().filter(|note| note.confirmed) {
+        groups.entry((number(note, "phase"), family(note))).or_default().push(number(note, "swipe"));
+    }
+    for ((phase, family), swipes) in groups {
+        let phase = phase.map_or_else(String::new, |phase| format!(" in phase {phase}"));
+        let swipes: Vec<String> = swipes.into_iter().flatten().map(|n| n.to_string()).collect();
+        let of = match swipes.len() {
+            0 => String::new(),
+            1 => format!(", swipe {}", swipes.concat()),
+            _ => format!(", swipes {}", swipes.join(", ")),
+        };
+        paragraph(out, "  ", &format!("confirmed: {family}{phase}{of}"))?;
+    }
+    for note in v.live.iter().filter(|note| !note.confirmed) {
+        let phase = number(note, "phase").map_or_else(String::new, |n| format!(" in phase {n}"));
+        let swipe = number(note, "swipe").map_or_else(String::new, |n| format!(", swipe {n}"));
+        let line = format!("withdrawn: {}{phase}{swipe}: {}", family(note), harmless(&note.because));
+        paragraph(out, "  ", &line)?;
+    }
+    Ok(())
+}
+
+/// Where the faults lie, by a control.
+fn write_control(out: &mut String, v: &Verdict) -> std::fmt::Result {
+    let Some(control) = &v.control else { return Ok(()) };
+    writeln!(out)?;
+    paragraph(out, "", &format!("Control: {}, {}", harmless(&control.session), outcome(control.verdict)))?;
+    if !control.differs.is_empty() {
+        paragraph(out, "  ", &format!("Not the same test: {}.", control.differs.join("; ")))?;
+    }
+    if control.families.is_empty() {
+        paragraph(out, "  ", "Nothing fails here, so there is no fault to place.")?;
+    }
+    for lies in &control.families {
+        let place = match lies.place {
+            Place::Shared => "what both share",
+            Place::ThisUnit => "this unit",
+            Place::Unknown => "not known",
+        };
+        paragraph(out, "  ", &format!("{}: {place}. {}.", lies.family.words(), sentence(&lies.because)))?;
+    }
+    paragraph(out, "  ", "One unit says nothing of its product.")
 }
 
 fn write_step(out: &mut String, v: &Verdict, s: &StepVerdict) -> std::fmt::Result {
@@ -207,7 +271,11 @@ fn sentence(text: &str) -> String {
 }
 
 /// Writes text with a hanging indent, broken at spaces before column [`WIDTH`].
-fn paragraph(out: &mut String, head: &str, text: &str) -> std::fmt::Result {
+/// Adds words broken into lines of 80 columns, behind a head under which they hang.
+///
+/// # Errors
+/// None: writing to a string cannot fail.
+pub fn paragraph(out: &mut String, head: &str, text: &str) -> std::fmt::Result {
     let hang = head.chars().count();
     let mut column = hang;
     out.push_str(head);

@@ -26,6 +26,8 @@ pub(crate) struct Chain {
     model: DeviceModel,
     index: usize,
     motion: Motion,
+    /// Angle of the sensor in each phase.
+    angles: Vec<f64>,
     sensor: SensorState,
     firmware: FirmwareState,
     buttons: ButtonState,
@@ -39,14 +41,19 @@ pub(crate) struct Chain {
     changed_step: Option<(u32, u32)>,
     end: Option<i64>,
     finished: bool,
+    /// Time of the last poll.
+    polled: i64,
     ledger: Ledger,
 }
 
 impl Chain {
     pub(crate) fn new(bench: &Bench, travel_m: f64, model: &DeviceModel, index: usize) -> Chain {
         let noise = |stream| Noise::new(bench.seed, stream, index);
-        let turn = if bench.axis == Axis::Y { -FRAC_PI_2 } else { 0.0 };
-        let mounting = Mounting { angle_rad: model.mount_rad + turn, lever_m: model.lever_m };
+        let angle = |axis: Option<Axis>| {
+            let turn = if axis.unwrap_or(bench.axis) == Axis::Y { -FRAC_PI_2 } else { 0.0 };
+            model.mount_rad + turn
+        };
+        let mounting = Mounting { angle_rad: angle(None), lever_m: model.lever_m };
         Chain {
             motion: Motion::new(bench, travel_m),
             sensor: SensorState::new(&model.sensor, mounting, bench.seed, index),
@@ -54,6 +61,7 @@ impl Chain {
             buttons: ButtonState::new(&model.firmware.buttons, noise(Stream::Buttons)),
             link: LinkState::new(&model.link, bench.seed, index),
             host: HostState::new(&bench.host, bench.seed, index),
+            angles: bench.script.phases.iter().map(|phase| angle(phase.axis)).collect(),
             model: model.clone(),
             index,
             out: VecDeque::new(),
@@ -62,6 +70,7 @@ impl Chain {
             changed_step: None,
             end: None,
             finished: false,
+            polled: i64::MIN,
             ledger: Ledger::new(index),
         }
     }
@@ -69,6 +78,7 @@ impl Chain {
     /// One poll of the device.
     fn poll(&mut self) {
         let poll = self.link.next_poll();
+        self.polled = poll;
         self.motion.plan_past(poll);
         self.read_news();
         self.take_frames(poll - self.model.lag_ns);
@@ -119,6 +129,11 @@ impl Chain {
             let pose = self.motion.pose(t);
             self.strike_faults(t, true);
             let segment = self.motion.segment();
+            // Between phases, and in phase 0, the device lies as it did.
+            let phase = (segment.phase as usize).checked_sub(1);
+            if let Some(&angle) = phase.and_then(|phase| self.angles.get(phase)) {
+                self.sensor.turn_to(angle);
+            }
             if self.ledger.enters(segment.step, segment.phase, segment.swipe) {
                 let taken = (
                     self.sensor.take_gain(),
@@ -263,6 +278,24 @@ impl Chain {
     /// When the script ended; known once the chain is at its end.
     pub(crate) fn end(&self) -> Option<Nanos> {
         self.end.map(Nanos)
+    }
+
+    /// From now on the hand does what an operator is asked for. Nothing may have been taken yet.
+    pub(crate) fn lead(&mut self, operator: crate::Operator) {
+        self.motion.lead(operator);
+    }
+
+    /// Goes on to `t`: the entries that came of it, in order. Their stamps may lie a little beyond.
+    pub(crate) fn run_to(&mut self, t: i64) -> impl Iterator<Item = Entry> {
+        while self.polled < t && !self.finished {
+            self.poll();
+        }
+        self.out.drain(..)
+    }
+
+    /// True once the session is over.
+    pub(crate) fn finished(&self) -> bool {
+        self.finished
     }
 
     /// Time of the next entry.

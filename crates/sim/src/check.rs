@@ -113,6 +113,8 @@ fn sensor(sensor: &Sensor) -> Checked {
     within("sensor.y_over_x", sensor.y_over_x, 0.1, 10.0)?;
     within("sensor.skew_rad", sensor.skew_rad, -0.5, 0.5)?;
     within("sensor.out_over_back", sensor.out_over_back, -0.9, 0.9)?;
+    within("sensor.ripple.hz", sensor.ripple.hz, 0.0, 1e6)?;
+    within("sensor.ripple.share", sensor.ripple.share, -1.0, 1.0)?;
     within("sensor.smoothing_frames", f64::from(sensor.smoothing_frames), 1.0, 1e5)?;
     within("sensor.straightening.within_rad", sensor.straightening.within_rad, 0.0, 0.7)?;
     within("sensor.straightening.over_s", sensor.straightening.over_s, 1e-5, 1.0)?;

@@ -175,6 +175,15 @@ impl Motion {
         motion
     }
 
+    /// From now on an operator is led. Nothing may have been walked yet.
+    pub(crate) fn lead(&mut self, operator: crate::Operator) {
+        self.plan = Plan::default();
+        self.stage.clock = 0;
+        self.stage.lead(operator);
+        self.current = Segment::hold((0, 0), 0.0, (1, 0, 0));
+        self.advance(0);
+    }
+
     /// The pose at `t`, which must not go back.
     pub(crate) fn pose(&mut self, t: i64) -> Pose {
         if t >= self.current.end {

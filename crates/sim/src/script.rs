@@ -4,7 +4,7 @@
 //! the hand obeys (see [`crate::hand`]).
 
 use serde::{Deserialize, Serialize};
-use slipgauge_trace::session::Pace;
+use slipgauge_trace::session::{Axis, Pace};
 
 /// One task.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -50,6 +50,9 @@ pub struct ScriptPhase {
     pub step: u32,
     /// The task.
     pub doing: Doing,
+    /// Body axis of the device that its swipes run along, if another than the bench's: the operator has turned the device.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub axis: Option<Axis>,
 }
 
 /// A whole session's tasks, in order.
@@ -94,10 +97,19 @@ impl Script {
         self.then(step, Doing::Strikes { count })
     }
 
+    /// Has the last task made along this body axis of the device.
+    #[must_use]
+    pub fn along(mut self, axis: Axis) -> Script {
+        if let Some(phase) = self.phases.last_mut() {
+            phase.axis = Some(axis);
+        }
+        self
+    }
+
     /// Adds any task.
     #[must_use]
     pub fn then(mut self, step: u32, doing: Doing) -> Script {
-        self.phases.push(ScriptPhase { step, doing });
+        self.phases.push(ScriptPhase { step, doing, axis: None });
         self
     }
 }

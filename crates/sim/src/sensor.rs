@@ -3,17 +3,19 @@
 //! Each frame takes the displacement since the one before, turns it into the sensor's own axes, and hands on whole
 //! counts; the fraction is carried, so no motion is lost by rounding. The frame rate is the sensor's own and no
 //! multiple of the report rate, as in the parts' data sheets (1,500 to 12,000 frames a second). The parts of a frame,
-//! in order: tracking, gain, smoothing, straightening, noise, drift, quantisation; each a file with its own
+//! in order: tracking, gain, smoothing, noise, straightening, drift, quantisation; each a file with its own
 //! parameters, each doing nothing by default.
 
 mod drift;
 mod gain;
+mod ripple;
 mod smoothing;
 mod straightening;
 mod tracking;
 
 pub use drift::{Bursts, Drift, Flicker, Tremble};
 pub use gain::Gain;
+pub use ripple::Ripple;
 pub use straightening::Straightening;
 pub use tracking::{Loss, Tracking};
 
@@ -44,6 +46,8 @@ pub struct Sensor {
     pub out_over_back: f64,
     /// Gain against speed.
     pub gain: Gain,
+    /// Ripple of the gain in time.
+    pub ripple: Ripple,
     /// Where tracking ends, and what is reported then.
     pub tracking: Tracking,
     /// Frames over which motion is averaged; 1 for none.
@@ -64,6 +68,7 @@ impl Default for Sensor {
             skew_rad: 0.0,
             out_over_back: 0.0,
             gain: Gain::Constant,
+            ripple: Ripple::default(),
             tracking: Tracking::default(),
             smoothing_frames: 1,
             straightening: Straightening::default(),
@@ -123,6 +128,14 @@ impl SensorState {
         }
     }
 
+    /// Lays the carriage down at another angle.
+    pub(crate) fn turn_to(&mut self, angle_rad: f64) {
+        if angle_rad != self.mounting.angle_rad {
+            self.mounting.angle_rad = angle_rad;
+            self.turn = libm::sincos(angle_rad);
+        }
+    }
+
     /// When the next frame is taken.
     pub(crate) fn next_frame(&self) -> i64 {
         self.next_frame
@@ -151,7 +164,9 @@ impl SensorState {
             _ if pose.lifted => [0.0; 2],
             Some(guessed) => guessed,
             None => {
-                let gain = self.model.gain.at(speed) * (1.0 + 0.5 * self.model.out_over_back * forth);
+                let gain = self.model.gain.at(speed)
+                    * self.model.ripple.at(t)
+                    * (1.0 + 0.5 * self.model.out_over_back * forth);
                 if swiping {
                     self.path.0 += length;
                     self.path.1 += gain * length;
@@ -160,12 +175,14 @@ impl SensorState {
             }
         };
         let smoothed = self.smoothing.frame(seen);
-        let straight = self.straightening.frame(smoothed);
-        let mut scaled = [straight[0] * counts_per_m[0], straight[1] * counts_per_m[1] * self.model.y_over_x];
+        let scale = [counts_per_m[0], counts_per_m[1] * self.model.y_over_x];
+        let mut scaled = [smoothed[0] * scale[0], smoothed[1] * scale[1]];
         if self.model.noise > 0.0 && smoothed != [0.0; 2] {
             let size = self.model.noise * (scaled[0] * scaled[0] + scaled[1] * scaled[1]).sqrt();
             scaled = scaled.map(|d| d + size * self.noise.bell());
         }
+        // Firmware straightens what was measured, noise and all.
+        scaled = self.straightening.frame(scaled, scale);
         let drifted = self.drift.frame(t, counts_per_m);
         self.idle = length == 0.0 && self.tracking.settled() && self.smoothing.empty() && self.drift.quiet();
         self.quantise([scaled[0] + drifted[0], scaled[1] + drifted[1]])

@@ -10,6 +10,7 @@ use crate::layout::{Layout, ReportError};
 use crate::session::{self, Digest, Entry, Header, Phase};
 use crate::units::Nanos;
 use ndarray::Array1;
+use serde_json::{Map, Value};
 use std::io::BufRead;
 use std::ops::Range;
 use std::path::Path;
@@ -27,6 +28,10 @@ pub struct Recording {
     pub host: HostLog,
     /// The operator's notes, in order.
     pub notes: Vec<(Nanos, String)>,
+    /// What the operator was shown while recording, in order.
+    pub live: Vec<(Nanos, Value)>,
+    /// Later facts; of each key the last one.
+    pub facts: Map<String, Value>,
     /// True if the file was closed properly.
     pub ended: bool,
     /// Lines with no key that this version knows.
@@ -131,6 +136,17 @@ pub struct PhaseSpan {
     pub begin: Nanos,
     /// When the next phase, or the file, ended it.
     pub end: Nanos,
+    /// Swipes that the operator says were made, where the phase ended otherwise than by what was asked (fact `made`).
+    pub made: Option<u32>,
+    /// Why it is not to be judged, if the operator said so before the result was shown (fact `voided`).
+    pub voided: Option<String>,
+}
+
+impl PhaseSpan {
+    /// Swipes that there must be: those made, or else those asked for.
+    pub fn swipes(&self) -> Option<u32> {
+        self.made.or(self.phase.swipes)
+    }
 }
 
 /// What the computer itself did while recording.
@@ -180,5 +196,49 @@ impl Recording {
             builder.push(entry, line).map_err(|what| TraceError::Line { line, byte: 0, what })?;
         }
         Ok(builder.finish(digest))
+    }
+}
+
+/// A recording that is still being made: entries as they come, and what they are so far at any time.
+///
+/// Memory is that of the columns. A later look costs a copy of them.
+#[derive(Debug, Clone)]
+pub struct Growing {
+    builder: build::Builder,
+    entries: u64,
+}
+
+impl Growing {
+    /// With this header.
+    ///
+    /// # Errors
+    /// [`TraceError::Layout`] for a descriptor that cannot be read.
+    pub fn new(header: Header) -> Result<Growing, TraceError> {
+        Ok(Growing { builder: build::Builder::new(header)?, entries: 0 })
+    }
+
+    /// Takes an entry.
+    ///
+    /// # Errors
+    /// [`TraceError::Line`], with the entry's number as its line; the entry is then left out.
+    pub fn push(&mut self, entry: Entry) -> Result<(), TraceError> {
+        self.entries += 1;
+        let line = self.entries;
+        self.builder.push(entry, line).map_err(|what| TraceError::Line { line, byte: 0, what })
+    }
+
+    /// Reports so far, of all devices.
+    pub fn reports(&self) -> usize {
+        self.builder.reports()
+    }
+
+    /// Phases so far.
+    pub fn phases(&self) -> usize {
+        self.builder.phases()
+    }
+
+    /// What there is so far. Its digest is of nothing.
+    pub fn so_far(&self) -> Recording {
+        self.builder.clone().finish(Digest { sha256: [0; 32], bytes: 0, cut_short: false })
     }
 }

@@ -19,7 +19,7 @@ mod write;
 pub use event::{Entry, Event, Pace, Phase, Report, Task};
 pub use header::{Axis, Clock, ClockId, Device, Header, Node, Plan, Protocol, Role, Step, Tolerance};
 pub use read::{Digest, Reader, open};
-pub(crate) use write::unhex;
+pub use write::unhex;
 pub use write::{Writer, hex};
 
 /// The version of the format that this crate writes and reads.

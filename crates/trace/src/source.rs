@@ -29,6 +29,8 @@ pub struct Batch {
     pub received: Nanos,
     bytes: Vec<u8>,
     ends: Vec<usize>,
+    /// Shorter than the batch where the last ones have none.
+    kernel: Vec<Option<Nanos>>,
 }
 
 impl Batch {
@@ -36,12 +38,28 @@ impl Batch {
     pub fn clear(&mut self) {
         self.bytes.clear();
         self.ends.clear();
+        self.kernel.clear();
     }
 
     /// Adds one report as it came; an empty one counts.
     pub fn push(&mut self, report: &[u8]) {
         self.bytes.extend_from_slice(report);
         self.ends.push(self.bytes.len());
+    }
+
+    /// Says when the kernel itself had the report of this place, on the source's clock.
+    pub fn stamp(&mut self, place: usize, kernel: Nanos) {
+        if place < self.len() {
+            self.kernel.resize(self.kernel.len().max(place + 1), None);
+            if let Some(stamp) = self.kernel.get_mut(place) {
+                *stamp = Some(kernel);
+            }
+        }
+    }
+
+    /// The kernel's own stamp of the report of this place, where there is one.
+    pub fn kernel(&self, place: usize) -> Option<Nanos> {
+        self.kernel.get(place).copied().flatten()
     }
 
     /// Number of reports.
@@ -77,6 +95,11 @@ pub trait ReportSource: Send {
     /// The clock of [`Batch::received`]. `Monotonic` is the host's own, absolute; `Simulated` starts at the session.
     fn clock(&self) -> ClockId;
 
+    /// How far a simulated source has come, if it goes on while it says nothing: nothing earlier comes any more.
+    fn reached(&self) -> Option<Nanos> {
+        None
+    }
+
     /// Waits a bounded time (at most about 0.1 s) for reports and fills `batch`, which the caller has cleared.
     ///
     /// # Errors
@@ -89,14 +112,18 @@ mod tests {
     use super::*;
 
     #[test]
-    fn a_batch_keeps_order_and_empty_reports() {
+    fn a_batch_keeps_order_empty_reports_and_stamps() {
         let mut batch = Batch::default();
         batch.push(&[1, 2]);
         batch.push(&[]);
         batch.push(&[3]);
         let got: Vec<&[u8]> = batch.reports().collect();
         assert_eq!(got, [&[1u8, 2][..], &[], &[3]]);
+        batch.stamp(1, Nanos(7));
+        batch.stamp(9, Nanos(8));
+        assert_eq!([0, 1, 2, 9].map(|place| batch.kernel(place)), [None, Some(Nanos(7)), None, None]);
         batch.clear();
+        assert_eq!(batch.kernel(1), None);
         assert!(batch.is_empty() && batch.reports().next().is_none());
     }
 }

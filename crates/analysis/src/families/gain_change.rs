@@ -20,7 +20,7 @@ use crate::decision::{inside, swipes_for};
 use crate::lengths::Lengths;
 use crate::scale::{LEAST, straight_edge};
 use crate::series::Sample;
-use crate::stats::{effective_df, median};
+use crate::stats::{effective_df, median, t_quantile};
 use crate::step::StepView;
 use crate::verdict::{Cause, Criterion, Family, FamilyVerdict, Finding, Outcome};
 use serde_json::json;
@@ -50,34 +50,48 @@ const LEAST_DIFFERENCES: usize = 100;
 const COUNTS: (f64, f64) = (1.5, 8.5);
 
 /// The contrast with its standard uncertainty and degrees of freedom.
-struct Contrast {
-    value: f64,
+#[derive(Clone, Debug)]
+pub struct Contrast {
+    /// Fast over slow, less one.
+    pub value: f64,
     /// What the stops leave, and the yaw.
     parts: (f64, f64),
-    uncertainty: f64,
-    df: f64,
+    /// Standard uncertainty.
+    pub uncertainty: f64,
+    /// Degrees of freedom.
+    pub df: f64,
+    /// Slow and fast swipes.
     n: (usize, usize),
     lengths: Lengths,
 }
 
 fn contrast(step: &StepView, findings: &[Finding]) -> Option<Contrast> {
-    let lengths = Lengths::of(step, findings)?;
-    let at = |pace| lengths.mean(|p| p == Some(pace)).filter(|m| m.n >= LEAST && m.counts > 0.0);
-    let (slow, fast) = (at(Pace::Slow)?, at(Pace::Fast)?);
-    let ratio = fast.counts / slow.counts;
-    let scatter = fast.uncertainty.hypot(ratio * slow.uncertainty) / slow.counts;
-    let yaw = if straight_edge(step.plan) { 0.0 } else { YAW / 3f64.sqrt() };
-    Some(Contrast {
-        value: ratio - 1.0,
-        parts: (scatter, yaw),
-        uncertainty: scatter.hypot(yaw),
-        df: effective_df(&[(scatter, lengths.df), (yaw, f64::INFINITY)]),
-        n: (slow.n, fast.n),
-        lengths,
-    })
+    Contrast::of(Lengths::of(step, findings)?, straight_edge(step.plan))
 }
 
 impl Contrast {
+    /// The contrast of these lengths; `None` with fewer than three at either pace.
+    pub fn of(lengths: Lengths, straight_edge: bool) -> Option<Contrast> {
+        let at = |pace| lengths.mean(|p| p == Some(pace)).filter(|m| m.n >= LEAST && m.counts > 0.0);
+        let (slow, fast) = (at(Pace::Slow)?, at(Pace::Fast)?);
+        let ratio = fast.counts / slow.counts;
+        let scatter = fast.uncertainty.hypot(ratio * slow.uncertainty) / slow.counts;
+        let yaw = if straight_edge { 0.0 } else { YAW / 3f64.sqrt() };
+        Some(Contrast {
+            value: ratio - 1.0,
+            parts: (scatter, yaw),
+            uncertainty: scatter.hypot(yaw),
+            df: effective_df(&[(scatter, lengths.df), (yaw, f64::INFINITY)]),
+            n: (slow.n, fast.n),
+            lengths,
+        })
+    }
+
+    /// Half width of its 95 % interval.
+    pub fn half_width(&self) -> f64 {
+        t_quantile(0.975, self.df) * self.uncertainty
+    }
+
     fn criterion(&self, step: &StepView) -> Criterion {
         let tolerance = limits(step, Family::GainChange);
         inside("fast over slow", "relative", self.value, self.uncertainty, self.df, tolerance, step.looks)

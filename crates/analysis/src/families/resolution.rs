@@ -4,21 +4,24 @@
 //! examined without a nominal or without travel. *Out over back*: mean counts out over mean counts back, less one,
 //! which needs neither; its limits are [`OUT_OVER_BACK`].
 //!
-//! Findings: *off nominal* and *out over back* where a criterion fails, cause unknown (a sensor's scale and a scaling in
-//! the firmware give the same counts; a tilted sensor, woven cloth and firmware that truncates one way likewise);
+//! Findings: *off nominal* and *out over back* where a criterion fails, cause unknown (with one step, a sensor's scale and a
+//! scaling in the firmware give the same counts; with several see [`crate::setting`]; a tilted sensor, woven cloth and firmware that truncates one way likewise);
 //! *other step* where the counts are nearer to another step's nominal than to the told one's, and *step change*
 //! ([`crate::step_change`]) where some swipes are, cause step-change. A step that changed keeps the family from passing.
 //!
-//! Along against across the body is not compared: a session swipes one axis. Smallest found: the interval's half width.
+//! A third where a step was swiped along both axes of the device: *y over x* ([`crate::axes`]); its limits are [`Y_OVER_X`].
+//! Outside is the finding *axes differ*, cause unknown (a sensor's two axes, firmware that scales one, and a travel measured
+//! wrongly for one of them give the same counts). Smallest found: the interval's half width.
 //! Cost: O(swipes log swipes).
 
 use super::{Detector, Lasting, limits, map, not_examined, over_phases, round, verdict};
+use crate::axes::{self, Axes};
 use crate::decision::{self, inside, swipes_for};
 use crate::lengths::Lengths;
 use crate::scale::{Resolution as Effective, effective, words};
 use crate::step::StepView;
 use crate::step_change;
-use crate::tolerances::OUT_OVER_BACK;
+use crate::tolerances::{OUT_OVER_BACK, Y_OVER_X};
 use crate::verdict::{Cause, Criterion, Family, FamilyVerdict, Finding, Identified, Outcome};
 use serde_json::{Value, json};
 use slipgauge_trace::session::{Pace, Step};
@@ -30,6 +33,7 @@ struct Measured {
     effective: Option<(Effective, f64)>,
     criteria: Vec<Criterion>,
     out_over_back: Option<f64>,
+    axes: Result<Axes, &'static str>,
 }
 
 fn measure(step: &StepView, findings: &[Finding]) -> Option<Measured> {
@@ -52,7 +56,21 @@ fn measure(step: &StepView, findings: &[Finding]) -> Option<Measured> {
         let (value, u) = (r.value, r.uncertainty);
         criteria.push(inside("out over back", "relative", value, u, lengths.df, OUT_OVER_BACK, step.looks));
     }
-    Some(Measured { effective: found, criteria, out_over_back: ratio.map(|r| r.value) })
+    let axes = axes::compare(step, findings);
+    if let Ok(a) = &axes {
+        criteria.push(inside(
+            "y over x",
+            "relative",
+            a.ratio - 1.0,
+            a.uncertainty,
+            a.df,
+            Y_OVER_X,
+            step.looks,
+        ));
+    } else if step.other_axis.is_some() {
+        criteria.push(decision::not_examined("y over x", "relative", Y_OVER_X));
+    }
+    Some(Measured { axes, effective: found, criteria, out_over_back: ratio.map(|r| r.value) })
 }
 
 /// A value of which only the lower end is known can fail above, and else shows nothing.
@@ -89,7 +107,7 @@ impl Detector for Resolution {
     }
 
     fn criteria(&self) -> usize {
-        2
+        3
     }
 
     fn detect(&self, step: &StepView, findings: &mut Vec<Finding>) {
@@ -134,6 +152,10 @@ impl Detector for Resolution {
                     let why = "a tilted sensor, the weave of a cloth and firmware that truncates look alike";
                     of_the_step(step, "out over back", value, Cause::Unknown, evidence(why))
                 }
+                ("y over x", _) => {
+                    let why = "a sensor's two axes, firmware that scales one, and a travel measured wrongly look alike";
+                    of_the_step(step, "axes differ", value, Cause::Unknown, evidence(why))
+                }
                 (_, Some(Identified::OtherStep)) => {
                     let why = "the counts are nearer to another step's nominal than to this one's";
                     of_the_step(step, "other step", value, Cause::StepChange, evidence(why))
@@ -171,6 +193,20 @@ impl Detector for Resolution {
         }
         if let Some(ratio) = measured.out_over_back {
             because += &format!("; out counts {:+.2} % against back", ratio * 100.0);
+        }
+        match &measured.axes {
+            Ok(a) => {
+                let half = a.written().y_over_x.high.map_or(0.0, |high| high - a.ratio);
+                because += &format!(
+                    "; {:+.2} % fore and aft against sideways (± {:.2} %)",
+                    100.0 * (a.ratio - 1.0),
+                    100.0 * half
+                );
+            }
+            Err(why) if step.other_axis.is_some() => {
+                because += &format!("; the axes are not compared: {why}")
+            }
+            Err(_) => {}
         }
         let own: Vec<&Finding> = findings.iter().filter(|f| f.family == Family::Resolution).collect();
         let changed = own.iter().filter(|f| f.kind == "step change").count();

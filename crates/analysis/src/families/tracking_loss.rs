@@ -10,8 +10,8 @@
 //!   explain: counts were lost in some way that does not show in the reports. Its cause is unknown. Where [`EVEN`] of a
 //!   phase's swipes are alike, short of what their median is: counts that are fewer all alike are a change of gain.
 //!
-//! Decides on the share of the fast swipes (all swipes where no pace was told) that show it, exact limits. Assumes the
-//! travel is known. Smallest found: a silence of two reports and 1 mm; partial loss of 2 mm that sets in by more than
+//! Decides on the share of the fast swipes (all swipes where no pace was told) that show it, exact limits. Where fast swipes
+//! could not be placed, medium ones may show a fail for them ([`slower`]). Assumes the travel is known. Smallest found: a silence of two reports and 1 mm; partial loss of 2 mm that sets in by more than
 //! the bound in [`crate::erratic`]; a shortfall of 2 mm and five standard deviations of placing. Cost: O(slots).
 //!
 //! A silence near the begin of a swipe shows where the device said three counts in a report before it, or where what
@@ -22,14 +22,19 @@
 
 mod limit;
 
-use super::{Detector, Event, in_swipe, key, not_examined, round, share, spoiled, swipes_with};
+use super::{
+    Detector, Event, common_cause, in_swipe, key, limits, not_examined, round, share, spoiled, swipes_with,
+    verdict, wake_up,
+};
+use crate::decision::share_at_speed;
 use crate::erratic::{LEAST_MM, Wrong};
-use crate::silence::{MakeUp, Silence};
+use crate::silence::{MakeUp, SHORT_AT_END_MM, Silence};
 use crate::stats::median;
 use crate::step::{PhaseView, StepView, SwipeView};
-use crate::verdict::{Cause, Family, FamilyVerdict, Finding};
+use crate::verdict::{Cause, Family, FamilyVerdict, Finding, Outcome};
 use limit::{Limit, Of};
 use serde_json::{Value, json};
+use slipgauge_trace::session::Pace;
 
 pub(super) struct TrackingLoss;
 
@@ -93,10 +98,14 @@ impl Detector for TrackingLoss {
         let clipped = swipes_with(Family::ReportCeiling, findings);
         let mut own = Vec::new();
         for (phase, swipe) in step.swipes().filter(|(p, s)| !clipped.contains(&key(p, s))) {
-            for silence in swipe.silences.iter().filter(|s| !s.host && losses.is_loss(swipe, s)) {
+            let woke = wake_up::short_mm(findings, key(phase, swipe));
+            let explained = |s: &Silence| s.to_the_end && s.missing_mm - woke < SHORT_AT_END_MM;
+            let silences = swipe.silences.iter().filter(|s| !s.host && !explained(s));
+            for silence in silences.filter(|s| losses.is_loss(swipe, s)) {
                 own.push(silent(step, phase, swipe, silence, &losses));
             }
-            own.extend(partial(step, phase, swipe));
+            let beside = |f: &Finding| wake_up::beside_a_lump(step, findings, key(phase, swipe), f.begin_ns);
+            own.extend(partial(step, phase, swipe).filter(|f| !beside(f)));
         }
         findings.extend(own);
         let told = spoiled(findings);
@@ -114,6 +123,9 @@ impl Detector for TrackingLoss {
         }
         let examined = step.fast_swipes().map(|(p, s)| key(p, s)).collect();
         let mut out = share(step, Family::TrackingLoss, findings, &examined, " at the fast pace");
+        if let Some(fail) = slower(step, findings).filter(|_| out.verdict != Outcome::Fail) {
+            out = fail;
+        }
         let own = || findings.iter().filter(|f| f.family == Family::TrackingLoss);
         let onsets: Vec<f64> = own().filter_map(|f| f.evidence.get("onset_m_s")?.as_f64()).collect();
         if let Some(onset) = median(&onsets) {
@@ -125,6 +137,36 @@ impl Detector for TrackingLoss {
         }
         out
     }
+}
+
+/// A fail that medium and fast swipes together show, where fast ones could not be placed: a sensor that sees nothing from
+/// some half a metre a second on leaves too little of a fast swipe to find it by. Assumes that failure does not become rarer
+/// with speed; so these swipes can fail for the faster ones and never pass for them. A second look, at half the level.
+/// (Added after a device of 0.6 m/s had been seen to come out as inconclusive.)
+fn slower(step: &StepView, findings: &[Finding]) -> Option<FamilyVerdict> {
+    let fast = |p: &&PhaseView| matches!(p.span.phase.pace, Some(Pace::Fast) | None);
+    if step.phases.iter().filter(fast).all(|p| p.unplaced == 0) {
+        return None;
+    }
+    let bad = swipes_with(Family::TrackingLoss, findings);
+    let here: Vec<_> = step
+        .swipes()
+        .filter(|(p, _)| p.span.phase.pace != Some(Pace::Slow))
+        .map(|(p, s)| bad.contains(&key(p, s)))
+        .collect();
+    let (k, n) = (here.iter().filter(|bad| **bad).count() as u32, here.len() as u32);
+    let limit = limits(step, Family::TrackingLoss)[1].unwrap_or(1.0);
+    let (what, unit) = ("swipes that show it", "share of swipes");
+    let criterion = share_at_speed(what, unit, (0, 0), (k, n), limit, step.looks);
+    if criterion.verdict != Outcome::Fail {
+        return None;
+    }
+    let events: Vec<&Finding> = findings.iter().filter(|f| f.family == Family::TrackingLoss).collect();
+    let because =
+        format!("{k} of the {n} medium and fast swipes that could be placed, {} events", events.len());
+    let mut out = verdict(Family::TrackingLoss, vec![criterion], events.len(), because);
+    out.cause = common_cause(&events);
+    Some(out)
 }
 
 fn silent(

@@ -1,128 +1,193 @@
 //! Wake-up: the first motion after rest comes late or short.
 //!
-//! A *start* is a report after [`REST`] without one, into a swipe that then goes on in every slot. A hand starts slowly, so
-//! a sound device says so while it is still slow. Speed v and acceleration a at the first report are read from the reports
-//! that follow (a line through [`FLANK`], not from the first report, which may hold more than its slot). To reach v at an
-//! acceleration that was no higher before (of a smooth start it rises) the hand needed v/a and went v²/2a: reports that
-//! the device did not make.
+//! A *start* is a report after [`REST`] without one, into a swipe. Two looks tell that motion came before it ([`start`]
+//! has the formulae): a *lump*, more in the first report than a slot's counts, and a *steep* start, reports after the
+//! first that grow more slowly than from rest. A start at rest grows smoothly, whatever its acceleration, so that neither
+//! asks for a model of the hand, for its pace, or for sound siblings.
 //!
-//! - *late*: the first report brings at least [`LEAST_MM`] and as much again as one slot's counts on top of that slot's;
-//! - *short*: it does not, v/a is at least [`LEAST_SLOTS`] slots, and the swipe is not longer than the missing counts
-//!   allow ([`SCATTER_MM`] for the placement at two stops).
+//! - *late*: a lump ([`BEYOND`] standard deviations; [`SURE_OF_THE_SECOND`] where the start is steep as well);
+//! - *short*: a steep start without a lump in a swipe that is short: by itself, or all that began so are in the mean
+//!   ([`SHORT`] standard deviations of placing), against swipes of the phase that began well, else the slow ones. So a
+//!   hand that jerks, whose swipes are whole, is no device that sleeps.
 //!
-//! Not looked at: starts that the computer explains (a stall, reports read in batches), and events that an earlier family
-//! has found. Decides on the share of starts from rest that show it, exact limits. Too few clean starts are not examined:
-//! a session need not rest between swipes. Power saving that costs no motion is sound, whatever it does at rest.
+//! One event: false motion or thin counts that are seen only beside a lump are part of it, and so is a swipe that meets
+//! its stop early for want of its first millimetres. Not looked at: what the computer explains (a stall, a queue that ran
+//! over within 0.1 s after), events that an earlier family has found, a hand that rests again within a few reports.
+//! Decides on the share of starts from rest that show it, exact limits. Too few clean starts are not examined: a session
+//! need not rest between swipes. Power saving that costs no motion is sound, whatever it does at rest.
 //!
+//! `p_false`: the normal tail of the look, times all looks of the step, for the start that is hardest to tell and still
+//! sound: constant acceleration, or a first report that fills its slot. That the swipe is short comes on top.
 //! Cause: power saving if it recurs ([`RECURS`] starts and more), else unknown: a single one may be a lost report.
-//! Assumes the report interval and the scale. Smallest found (written before the first accuracy run): 2 mm, at three
-//! counts a slot and six slots of silence for a smooth start. Cost: O(reports).
+//! Assumes the report interval and the scale.
+//!
+//! Smallest found: 2 mm; a short start that does not recur, 2 mm and five standard deviations of placing. (First written
+//! "2 mm, at three counts a slot and six slots of silence for a smooth start": an eighth of the short ones were missed,
+//! most of them under 10 mm, because 6 ms of a fast start at a few counts a slot tell no acceleration, and because the hand
+//! was taken to have gone on as steeply before. With the looks above, neither counts a slot nor slots of silence matter
+//! from 0.125 to 8 ms; of those of 1 to 1.5 mm some are missed, and most of those below. A late one within a slot is none.)
+//! Cost: O(reports).
+
+mod start;
 
 use super::{Detector, Event, in_swipe, key, not_examined, round, share, swipes_with};
 use crate::erratic::ARM_ACCELERATION;
-use crate::series::{DUE, Frame, Sample};
+use crate::stats::{mad, median};
 use crate::step::{PhaseView, StepView, SwipeView};
 use crate::verdict::{Cause, Family, FamilyVerdict, Finding, Outcome};
-use serde_json::json;
+use serde_json::{Value, json};
+use start::Start;
+use statrs::distribution::{ContinuousCDF, Normal};
 use std::collections::BTreeSet;
 
 pub(super) struct WakeUp;
 
 /// No report for so long is rest: no device that moves at all is silent for a tenth of a second.
 const REST: i64 = 100_000_000;
-/// Reports and time after the first one from which speed and acceleration are read.
-const FLANK: (usize, f64) = (4, 6e6);
-/// Smallest motion that is missing or late.
+/// Standard deviations beyond what a sound start may do: with some 700 looks a session, one session in 5,000 at most.
+const BEYOND: f64 = 5.0;
+/// Of a start that is beyond that already, its first report is so far beyond a slot's: one sound start in 700.
+const SURE_OF_THE_SECOND: f64 = 3.0;
+/// Speed is read from the reports of so many nanoseconds before a place ([`crate::erratic`]): what begins within it after
+/// a lump is judged by the lump.
+const JUDGED_BY_LUMP: f64 = 4e6;
+/// Smallest motion that is missing or late, as the start itself tells: some half of what it is where the start is smooth.
 const LEAST_MM: f64 = 1.0;
-/// Slots that a hand would have needed to reach the speed of the first report. One is the poll's own phase, one the
-/// sensor's frame and the first count.
-const LEAST_SLOTS: f64 = 2.5;
-/// Two stops, each placed to about 1 mm by hand, differ by less than this.
-const SCATTER_MM: f64 = 4.0;
+/// Standard deviations of placing by which one swipe is short, and by which all that began steeply are in the mean.
+const SHORT: (f64, f64) = (5.0, 4.0);
+/// A swipe that began steeply is no longer than what the hand cannot but have made, less so many standard deviations.
+const AGREES: f64 = 3.0;
+/// A body comes to rest at a stop no better, mm.
+const LEAST_SCATTER_MM: f64 = 0.1;
+/// Swipes of a phase that began as they should, from which its travel is taken.
+const SIBLINGS: usize = 5;
 /// Starts that show it before it is put down to power saving.
 const RECURS: usize = 2;
+/// Normal tails are not believed beyond this.
+const LEAST_CHANCE: f64 = 1e-9;
 
-/// A start from rest.
-struct Start {
-    /// Time of the first report, and of the last one before.
-    t: i64,
-    before: i64,
-    /// Counts along of the first report.
-    first: f64,
-    /// Speed then, counts per slot.
-    per_slot: f64,
-    /// Counts that a hand must have made before, and the slots it needed.
-    unsaid: f64,
-    slots: f64,
+/// True if what begins then is judged by a lump at `t`.
+fn follows(t: i64, begin: i64, slot: f64) -> bool {
+    let after = begin.saturating_sub(t);
+    after >= 0 && after <= (JUDGED_BY_LUMP + 2.0 * slot) as i64
 }
 
-/// Starts from rest in a swipe or just before it.
-fn starts(step: &StepView, phase: &PhaseView, swipe: &SwipeView, after: i64) -> Vec<Start> {
-    let (Some(frame), slot) = (step.frame, step.slot()) else { return Vec::new() };
-    let samples = &phase.series.samples;
-    let (mut first, end) =
-        (swipe.swipe.rows.start.min(samples.len()), swipe.swipe.rows.end.min(samples.len()));
-    // The swipe is taken to begin where it has left a creep; its first counts may lie before.
-    while first > 0
-        && samples[first].t.saturating_sub(samples[first - 1].t) < REST
-        && samples[first - 1].t > after
-    {
-        first -= 1;
-    }
-    let begins = |row: &usize| {
-        let before = row.checked_sub(1).map_or(phase.span.begin.0, |b| samples[b].t);
-        samples[*row].t.saturating_sub(before) >= REST
-    };
-    let rows = (first..end).filter(begins);
-    // On the way, what ended at speed is a silence and no rest.
-    let rested = |row: &usize| {
-        let last = samples[..*row].last().map_or(0, |s| s.t);
-        let recent = samples[first..*row].iter().rev().take_while(|s| last - s.t < REST / 4);
-        let moved: f64 = recent.map(|s| frame.of(s).0.abs()).sum();
-        *row <= swipe.swipe.rows.start || moved <= DUE as f64 * REST as f64 / 4.0 / slot
-    };
-    rows.filter(rested).filter_map(|row| start(step, phase, frame, row, swipe.swipe.sign(), slot)).collect()
+/// True if what begins then in a swipe looks thin only beside the lump of a late start.
+pub(super) fn beside_a_lump(step: &StepView, findings: &[Finding], swipe: (u32, u32), begin: i64) -> bool {
+    let mut lumps = findings.iter().filter(|f| f.family == Family::WakeUp && f.kind == "late");
+    lumps.any(|f| (f.phase, f.swipe) == (swipe.0, Some(swipe.1)) && follows(f.end_ns, begin, step.slot()))
 }
 
-fn start(
-    step: &StepView,
-    phase: &PhaseView,
-    frame: Frame,
-    row: usize,
-    sign: f64,
-    slot: f64,
-) -> Option<Start> {
-    let samples = &phase.series.samples;
-    let along = |s: &Sample| sign * frame.of(s).0;
-    let t = samples[row].t;
-    let before = row.checked_sub(1).map_or(phase.span.begin.0, |b| samples[b].t);
-    let count = FLANK.0.max((FLANK.1 / slot).ceil() as usize);
-    let flank = samples.get(row + 1..row + 1 + count)?;
-    let whole = flank.iter().chain([&samples[row]]).all(|s| s.timed);
-    let last = flank.last()?.t;
-    let unbroken = ((last - t) as f64) < 1.25 * slot * count as f64;
-    if !whole || !unbroken || step.host.explain(t, last) {
-        return None;
+/// Travel that a swipe lacks because its first motion came short, mm.
+pub(super) fn short_mm(findings: &[Finding], swipe: (u32, u32)) -> f64 {
+    let own = findings.iter().filter(|f| f.family == Family::WakeUp && f.kind == "short");
+    own.filter(|f| (f.phase, f.swipe) == (swipe.0, Some(swipe.1))).map(|f| f.size).sum()
+}
+
+/// A start with its place.
+struct Placed<'a> {
+    phase: &'a PhaseView,
+    swipe: &'a SwipeView,
+    start: Start,
+}
+
+impl Placed<'_> {
+    /// True if counts were made before the first report, by how it goes on.
+    fn at_speed(&self, scale: f64) -> bool {
+        self.start.steep.is_some_and(|s| s.before >= LEAST_MM * scale)
     }
-    // A line through counts per slot at times (in slots) after the first report; the i-th covers the slot before it.
-    let n = count as f64;
-    let middle = flank.iter().map(|s| (s.t - t) as f64 / slot - 0.5).sum::<f64>() / n;
-    let mean = flank.iter().map(along).sum::<f64>() / n;
-    let (mut xx, mut xy) = (0.0, 0.0);
-    for s in flank {
-        let x = (s.t - t) as f64 / slot - 0.5 - middle;
-        xx += x * x;
-        xy += x * (along(s) - mean);
+
+    /// True if they came with it. Where the start says already that they were made, less of a lump will do.
+    fn late(&self, scale: f64) -> bool {
+        let least_z = if self.at_speed(scale) { SURE_OF_THE_SECOND } else { BEYOND };
+        self.start.lump.is_some_and(|l| l.z >= least_z && l.counts >= LEAST_MM * scale)
     }
-    // Rounding to whole counts makes each report uncertain by √(1/6).
-    let slope = xy / xx + 2.0 * (1.0 / 6.0 / xx).sqrt();
-    let scale = step.scale?.counts_per_mm;
-    let hand = ARM_ACCELERATION * 1e3 * scale * (slot * 1e-9) * (slot * 1e-9);
-    let per_slot = (mean - slope.max(0.0).min(hand) * middle).max(0.0);
-    let acceleration = slope.min(hand).max(1e-9);
-    let slots = per_slot / acceleration;
-    let unsaid = 0.5 * per_slot * slots;
-    Some(Start { t, before, first: along(&samples[row]), per_slot, unsaid, slots })
+
+    /// True if they did not.
+    fn steep(&self, scale: f64) -> bool {
+        self.at_speed(scale) && !self.late(scale)
+    }
+}
+
+fn starts<'a>(step: &'a StepView) -> Vec<Placed<'a>> {
+    let mut all = Vec::new();
+    for phase in &step.phases {
+        let mut after = i64::MIN;
+        for swipe in &phase.swipes {
+            let own = start::of_swipe(step, phase, swipe, after, BEYOND);
+            all.extend(own.into_iter().map(|start| Placed { phase, swipe, start }));
+            after = swipe.swipe.end;
+        }
+    }
+    all
+}
+
+/// How long swipes should be, in counts.
+struct Travel {
+    /// Of each phase, and the swipes that it is taken from.
+    of: Vec<(u32, f64, usize)>,
+    /// Standard deviation of one length.
+    scatter: f64,
+}
+
+impl Travel {
+    /// From the swipes that did not begin steeply.
+    fn new(step: &StepView, steep: &BTreeSet<(u32, u32)>, scale: f64) -> Option<Travel> {
+        let measure = step.measure?;
+        let slow = step.phases.iter().map(|p| p.swipes.len()).find(|n| *n > 0).unwrap_or(0);
+        let (mut of, mut off, mut groups) = (Vec::new(), Vec::new(), 0.0);
+        for phase in &step.phases {
+            let sound = |s: &&SwipeView| {
+                !steep.contains(&key(phase, s)) && !s.swipe.began_short && !s.swipe.stopped_short
+            };
+            let lengths: Vec<f64> = phase.swipes.iter().filter(sound).map(|s| s.swipe.along).collect();
+            let centre = median(&lengths).filter(|_| lengths.len() >= SIBLINGS);
+            of.push((
+                phase.span.number,
+                centre.unwrap_or(measure.one_travel),
+                centre.map_or(slow, |_| lengths.len()),
+            ));
+            if let Some(centre) = centre {
+                off.extend(lengths.iter().map(|l| l - centre));
+                groups += 1.0;
+            }
+        }
+        let n = off.len() as f64;
+        let scatter = mad(&off, 0.0).map(|s| s * (n / (n - groups).max(1.0)).sqrt());
+        let scatter = scatter.unwrap_or(measure.most / 5.0).max(LEAST_SCATTER_MM * scale);
+        Some(Travel { of, scatter })
+    }
+
+    /// Counts by which a swipe is short, with their standard uncertainty.
+    fn short(&self, one: &Placed) -> (f64, f64) {
+        let own = self.of.iter().find(|(phase, ..)| *phase == one.phase.span.number);
+        let (travel, n) = own.map_or((one.swipe.swipe.one_travel, 1), |(_, travel, n)| (*travel, *n));
+        (travel - one.swipe.swipe.along, self.scatter * (1.0 + std::f64::consts::PI / n.max(1) as f64).sqrt())
+    }
+}
+
+/// What a reader can check; `short` are the counts by which the swipe is short.
+fn evidence(one: &Placed, silent_ns: f64, scale: f64, short: Option<(f64, f64)>) -> Value {
+    let start = &one.start;
+    let mut evidence = json!({
+        "rest_s": round(start.t.saturating_sub(start.before) as f64 * 1e-9, 3),
+        "first_report_counts": round(start.first, 1),
+        "counts_per_report_after": round(start.per_slot, 1),
+        "silent_ms": round(silent_ns * 1e-6, 1),
+    });
+    let Some(map) = evidence.as_object_mut() else { return evidence };
+    if let Some(steep) = start.steep {
+        map.insert("span_ms".to_owned(), round(steep.span * 1e-6, 3));
+        map.insert("counts_in_the_first_span_after".to_owned(), round(steep.counts.0, 1));
+        map.insert("counts_in_the_second".to_owned(), round(steep.counts.1, 1));
+        map.insert("counts_in_the_second_from_rest".to_owned(), round(3.0 * steep.counts.0, 1));
+        map.insert("mm_before_at_this_acceleration".to_owned(), round(steep.before / scale, 2));
+    }
+    if let Some((short, u)) = short {
+        map.insert("swipe_short_by_mm".to_owned(), round(short / scale, 2));
+        map.insert("mm_of_placing".to_owned(), round(u / scale, 2));
+    }
+    evidence
 }
 
 impl Detector for WakeUp {
@@ -139,45 +204,72 @@ impl Detector for WakeUp {
             return;
         }
         let Some(scale) = step.scale.map(|s| s.counts_per_mm) else { return };
+        let all = starts(step);
+        let looks: usize = all.iter().map(|p| p.start.looks).sum();
+        let steep: Vec<&Placed> = all.iter().filter(|p| p.steep(scale)).collect();
+        let keys = steep.iter().map(|p| key(p.phase, p.swipe)).collect();
+        let travel = Travel::new(step, &keys, scale);
+        let recurs = travel.as_ref().is_some_and(|travel| {
+            let short: f64 = steep.iter().map(|p| travel.short(p).0).sum();
+            let u: f64 = steep.iter().map(|p| travel.short(p).1).fold(0.0, f64::max);
+            let n = steep.len() as f64;
+            // Neighbours share a stop; the travel's own uncertainty is common.
+            n >= RECURS as f64 && short >= SHORT.1 * (2.0 * n).sqrt() * u
+        });
         let mut own = Vec::new();
-        for_each_start(step, |phase, swipe, start| {
-            let lump = start.first - start.per_slot;
-            let short_mm = (swipe.swipe.one_travel - swipe.swipe.along) / scale;
-            let late = lump >= (LEAST_MM * scale).max(start.per_slot).max(2.0 * DUE as f64);
-            let unsaid_mm = start.unsaid / scale;
-            let silent = start.slots >= LEAST_SLOTS && start.per_slot >= DUE as f64;
-            let short = silent
-                && unsaid_mm >= LEAST_MM
-                && short_mm > unsaid_mm.min(0.5 * swipe.swipe.one_travel / scale) - SCATTER_MM;
-            if !late && !short {
-                return;
-            }
-            let missing_mm = if late { lump / scale } else { unsaid_mm.min(short_mm.max(LEAST_MM)) };
+        for one in &all {
+            let start = &one.start;
+            let per_ns = start.per_slot / step.slot();
+            // What the hand cannot but have made at this speed.
+            let cannot_but = 0.5 * (per_ns * 1e9).powi(2) / (ARM_ACCELERATION * 1e3 * scale);
+            let short = travel.as_ref().map(|t| t.short(one));
+            let is_short = one.steep(scale)
+                && short.is_some_and(|(short, u)| {
+                    (short >= SHORT.0 * u || recurs) && short >= cannot_but - AGREES * u
+                });
+            let (kind, missing, z) = if one.late(scale) {
+                // Either look by itself is as rare.
+                let of_steep = start.steep.map_or(0.0, |s| s.z);
+                ("late", start.lump.map_or(0.0, |l| l.counts), start.lump.map_or(0.0, |l| l.z.max(of_steep)))
+            } else if is_short {
+                let before = start.steep.map_or(0.0, |s| s.before);
+                let short = short.map_or(0.0, |s| s.0);
+                (
+                    "short",
+                    short.max(cannot_but).max(before.min(LEAST_MM * scale)),
+                    start.steep.map_or(0.0, |s| s.z),
+                )
+            } else {
+                continue;
+            };
             // Of a smooth start x = v t / 3.
-            let silent_ns = 3.0 * missing_mm * scale / start.per_slot.max(1.0) * step.slot();
+            let silent_ns = (3.0 * missing / per_ns.max(1e-12)).min(1e9);
             let begin = start.t.saturating_sub(silent_ns as i64).max(start.before);
-            if findings.iter().any(|f| f.swipe.is_some() && f.begin_ns <= start.t && begin <= f.end_ns) {
-                return;
+            let here = (one.phase.span.number, Some(one.swipe.swipe.number));
+            let beside = |f: &Finding| {
+                let same = f.family == Family::SpinOut && (f.phase, f.swipe) == here;
+                kind == "late" && same && follows(start.t, f.begin_ns, step.slot())
+            };
+            let told = |f: &Finding| f.swipe.is_some() && f.begin_ns <= start.t && begin <= f.end_ns;
+            if findings.iter().any(|f| told(f) && !beside(f)) {
+                continue;
             }
+            findings.retain(|f| !beside(f));
             let event = Event {
                 family: Family::WakeUp,
-                kind: if late { "late" } else { "short" },
+                kind,
                 begin,
                 end: start.t,
-                size: missing_mm,
+                size: missing / scale,
                 unit: "mm of travel",
                 cause: Cause::PowerSaving,
             };
-            let evidence = json!({
-                "rest_s": round((start.t - start.before) as f64 * 1e-9, 3),
-                "first_report_counts": round(start.first, 1),
-                "counts_per_report_after": round(start.per_slot, 1),
-                "reports_unsaid": round(start.slots.min(1e6), 1),
-                "silent_ms": round(silent_ns * 1e-6, 1),
-                "swipe_short_by_mm": round(short_mm, 2),
-            });
-            own.push(in_swipe(step, phase, swipe, event, evidence));
-        });
+            let mut finding =
+                in_swipe(step, one.phase, one.swipe, event, evidence(one, silent_ns, scale, short));
+            let tail = Normal::standard().sf(z) * looks as f64;
+            finding.p_false = Some(tail.clamp(LEAST_CHANCE, 1.0));
+            own.push(finding);
+        }
         if own.len() < RECURS {
             own.iter_mut().for_each(|f: &mut Finding| f.cause = Cause::Unknown);
         }
@@ -194,24 +286,12 @@ impl Detector for WakeUp {
         }
         let mut examined: BTreeSet<(u32, u32)> = swipes_with(Family::WakeUp, findings);
         let any = !examined.is_empty();
-        for_each_start(step, |phase, swipe, _| {
-            examined.insert(key(phase, swipe));
-        });
+        examined.extend(starts(step).iter().map(|p| key(p.phase, p.swipe)));
         let out = share(step, Family::WakeUp, findings, &examined, " that began after rest");
         if !any && out.verdict == Outcome::Inconclusive {
             let why = format!("only {} swipes began after a rest without reports: too few", examined.len());
             return not_examined(step, Family::WakeUp, &why);
         }
         out
-    }
-}
-
-fn for_each_start(step: &StepView, mut what: impl FnMut(&PhaseView, &SwipeView, &Start)) {
-    for phase in &step.phases {
-        let mut after = i64::MIN;
-        for swipe in &phase.swipes {
-            starts(step, phase, swipe, after).iter().for_each(|start| what(phase, swipe, start));
-            after = swipe.swipe.end;
-        }
     }
 }

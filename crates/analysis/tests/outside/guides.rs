@@ -1,9 +1,17 @@
 //! Guides and standards: worked examples of JCGM 100:2008 (GUM), JCGM 106:2012, ISO 14253-1's rule, success runs.
+//!
+//! Not exercised, because nothing here does it:
+//! - JCGM 106:2012 9.5.4 beyond its acceptance limit. Our rule knows the one device that is measured and no population that
+//!   it comes from, so it has no prior and reckons no risk over all devices.
+//! - JCGM 100:2008 H.2 by the law of propagation with correlations (H.2.3). The correlated quantities of ours are lengths
+//!   that share a stop (`lengths`, held against matrices there) and coefficients of one fit (`Fit::at`, H.3 below).
+//! - A gain contrast as Welch's: `families::gain_change` and `scale::effective` pool one scatter over all paces, since the
+//!   stops are the same, and know of stops that are shared. Welch's own form is that of `scale::ratios`, between steps.
 
 use crate::agree;
 use slipgauge_analysis::clip::ceiling_m_s;
 use slipgauge_analysis::decision::{inside, share_at_most};
-use slipgauge_analysis::stats::regression::least_squares;
+use slipgauge_analysis::stats::regression::{least_squares, polynomial};
 use slipgauge_analysis::stats::{effective_df, mean_sd, proportion_high, t_quantile};
 use slipgauge_analysis::verdict::Outcome::{Fail, Inconclusive, Pass};
 use statrs::distribution::{ContinuousCDF, Normal, StudentsT};
@@ -34,6 +42,29 @@ fn resistance_and_reactance_come_out_of_their_readings() {
     agree("u(V)", of_mean(sv), 0.0032, 2);
     agree("u(I)", of_mean(si), 0.0095e-3, 2);
     agree("u(phi)", of_mean(sphi), 0.00075, 2);
+}
+
+/// The same by H.2.4, each set of readings for itself, which needs no correlations put in: uncertainties 0.071, 0.295 and
+/// 0.236 ohm (0.2956 recomputed), correlations −0.588, −0.485, 0.993: the slope of the one on the other, in deviations.
+#[test]
+fn resistance_and_reactance_come_out_of_each_set_for_itself() {
+    let v = [5.007, 4.994, 5.005, 4.990, 4.999];
+    let i = [19.663e-3, 19.639e-3, 19.640e-3, 19.685e-3, 19.678e-3];
+    let phi: [f64; 5] = [1.0456, 1.0438, 1.0468, 1.0428, 1.0433];
+    let each = |of: &dyn Fn(usize) -> f64| (0..5).map(of).collect::<Vec<f64>>();
+    let z = each(&|k| v[k] / i[k]);
+    let (r, x) = (each(&|k| z[k] * phi[k].cos()), each(&|k| z[k] * phi[k].sin()));
+    for (what, values, mean, u) in
+        [("R", &r, 127.732, 0.071), ("X", &x, 219.847, 0.2956), ("Z", &z, 254.260, 0.236)]
+    {
+        let (got, sd) = mean_sd(values).unwrap();
+        agree(what, got, mean, 6);
+        agree(&format!("u({what})"), sd / 5f64.sqrt(), u, if what == "R" { 2 } else { 3 });
+    }
+    for (what, a, b, want) in [("R, X", &r, &x, -0.588), ("R, Z", &r, &z, -0.485), ("X, Z", &x, &z, 0.993)] {
+        let slope = polynomial(a, b, 1).unwrap().coefficients[1];
+        agree(what, slope * mean_sd(a).unwrap().1 / mean_sd(b).unwrap().1, want, 3);
+    }
 }
 
 /// JCGM 100:2008 H.3, calibration of a thermometer about 20 degrees: y1 −0.1712 (0.0029), y2 0.00218 (0.00067),
@@ -89,25 +120,72 @@ fn the_one_sample_equivalence_example_is_equivalent() {
     assert_eq!((got(bound), got(edge + 1e-6), got(edge - 1e-6)), (Pass, Pass, Inconclusive));
 }
 
-/// Report ceilings in in/s, top value × rate / counts per inch, from the rates and widths that devices have; computed
-/// independently.
+/// Two one-sided tests, two samples of unequal variance (Welch; Lakens, Soc. Psychol. Personal. Sci. 8:355, 2017, which has
+/// t(182) = −2.69, p 0.004; the rest recomputed): 5.25 (s 0.95, n 95) against 5.22 (0.83, 89), bounds ±0.43 standard
+/// deviations, ±0.383569; 181.13 degrees of freedom, t 3.1497 and −2.6928, p 0.00096 and 0.00388.
+#[test]
+fn the_two_sample_equivalence_example_is_equivalent() {
+    let (a, b) = (0.95 / 95f64.sqrt(), 0.83 / 89f64.sqrt());
+    let df = effective_df(&[(a, 94.0), (b, 88.0)]);
+    agree("df", df, 181.13, 5);
+    let (difference, u, bound) = (5.25 - 5.22, a.hypot(b), 0.383569);
+    let (upper, lower) = ((difference + bound) / u, (difference - bound) / u);
+    agree("upper t", upper, 3.1497, 5);
+    agree("lower t", lower, -2.6928, 5);
+    let t = StudentsT::new(0.0, 1.0, df).unwrap();
+    agree("upper p", t.sf(upper), 0.00096, 2);
+    agree("lower p", t.cdf(lower), 0.00388, 3);
+    let got = |bound: f64| inside("x", "1", difference, u, df, [Some(-bound), Some(bound)], 1).verdict;
+    let edge = difference + t_quantile(0.975, df) * u;
+    assert_eq!((got(bound), got(edge + 1e-6), got(edge - 1e-6)), (Pass, Pass, Inconclusive));
+}
+
+/// JCGM 106:2012 9.5.4, ball bearings: roundness at most 2 um, measured with 0.25 um; accepted at 1.672 um and less, one in
+/// a thousand of the published population is accepted and too large. Ours asks for 95 % of each, which is stricter there:
+/// 2 − 1.645 · 0.25 = 1.589 um.
+#[test]
+fn a_ball_bearing_is_accepted_no_further_than_for_a_consumers_risk_of_one_in_a_thousand() {
+    let passes = |y: f64| inside("x", "um", y, 0.25, f64::INFINITY, [None, Some(2.0)], 1).verdict == Pass;
+    let highest = (0..25_000).rev().map(|i| f64::from(i) * 1e-4).find(|y| passes(*y)).unwrap();
+    assert!(highest < 1.672);
+    agree("acceptance limit", highest, 2.0 - 1.645 * 0.25, 4);
+}
+
+/// Significant digits of a number as it is printed.
+fn printed(text: &str) -> (f64, i32) {
+    let digits = text.chars().filter(char::is_ascii_digit).skip_while(|c| *c == '0').count();
+    (text.parse().unwrap(), digits as i32)
+}
+
+/// Report ceilings at 400, 800, 1600, 3200 and 6400 counts/inch, top value × rate / counts per inch, in in/s and, 0.0254
+/// times as much, in m/s; to the digits printed, worked out elsewhere.
 #[test]
 fn report_ceilings_are_those_of_the_table() {
     let rows = [
-        (127, 125.0, 400.0, 39.69),
-        (127, 125.0, 6400.0, 2.480),
-        (127, 250.0, 800.0, 39.69),
-        (127, 500.0, 1600.0, 39.69),
-        (127, 1000.0, 3200.0, 39.69),
-        (2047, 125.0, 1600.0, 159.9),
-        (2047, 500.0, 6400.0, 159.9),
-        (2047, 1000.0, 400.0, 5118.0),
-        (32767, 125.0, 6400.0, 640.0),
+        (127, 125, "39.69 19.84 9.92 4.96 2.48", "1.008 0.504 0.252 0.126 0.063"),
+        (127, 250, "79.38 39.69 19.84 9.92 4.96", "2.016 1.008 0.504 0.252 0.126"),
+        (127, 500, "158.75 79.38 39.69 19.84 9.92", "4.032 2.016 1.008 0.504 0.252"),
+        (127, 1000, "317.5 158.75 79.38 39.69 19.84", "8.065 4.032 2.016 1.008 0.504"),
+        (2047, 125, "639.7 319.8 159.9 79.96 39.98", "16.25 8.124 4.062 2.031 1.016"),
+        (2047, 250, "1279 639.7 319.8 159.9 79.96", "32.50 16.25 8.124 4.062 2.031"),
+        (2047, 500, "2559 1279 639.7 319.8 159.9", "64.99 32.50 16.25 8.124 4.062"),
+        (2047, 1000, "5118 2559 1279 639.7 319.8", "130.0 64.99 32.50 16.25 8.124"),
     ];
-    for (top, hz, per_inch, want) in rows {
-        let got = ceiling_m_s(top, 1e9 / hz, per_inch / 25.4) / 0.0254;
-        agree(&format!("{top} at {hz} Hz and {per_inch}"), got, want, 4);
+    let check = |top: i32, hz: i32, per_inch: f64, in_s: &str, m_s: &str| {
+        let got = ceiling_m_s(top, 1e9 / f64::from(hz), per_inch / 25.4);
+        for (got, want) in [(got / 0.0254, in_s), (got, m_s)] {
+            let (want, digits) = printed(want);
+            agree(&format!("{top} at {hz} Hz and {per_inch}"), got, want, digits);
+        }
+    };
+    for (top, hz, in_s, m_s) in rows {
+        let both: Vec<(&str, &str)> = in_s.split(' ').zip(m_s.split(' ')).collect();
+        assert_eq!(both.len(), 5);
+        for (power, (in_s, m_s)) in both.into_iter().enumerate() {
+            check(top, hz, 400.0 * 2f64.powi(power as i32), in_s, m_s);
+        }
     }
+    check(32767, 125, 6400.0, "640", "16.3");
 }
 
 /// JCGM 106:2012 8.3.2: with a guard band of r U a value at the acceptance limit conforms with at least Phi(2 r); r = 1

@@ -1,4 +1,5 @@
 use super::*;
+use crate::InputKind;
 use crate::scratch::Scratch;
 use slipgauge_trace::layout::BOOT_DESCRIPTOR;
 use std::fs;
@@ -64,6 +65,14 @@ impl Tree {
         fs::create_dir_all(&class).unwrap();
         symlink(self.0.path().join(folder), class.join("device")).unwrap();
         self.write(&format!("dev/hidraw{node}"), "");
+    }
+
+    /// An event node of a HID device, with its capabilities as the kernel writes them.
+    fn input(&self, hid: &str, number: u32, relative: &str, key: &str) {
+        let input = format!("{hid}/input/input{}", number + 20);
+        self.write(&format!("{input}/capabilities/rel"), format!("{relative}\n"));
+        self.write(&format!("{input}/capabilities/key"), format!("{key}\n"));
+        self.write(&format!("{input}/event{number}/dev"), "13:64\n");
     }
 
     fn node(&self, number: u32) -> PathBuf {
@@ -194,6 +203,72 @@ fn the_rule_is_for_the_pointer_of_that_one_device() {
     let rule = r#"KERNEL=="hidraw*", ATTRS{modalias}=="usb:v1209p0001*in00", TAG+="uaccess""#;
     assert!(permit.contains(rule), "{permit}");
     assert!(permit.contains("/etc/udev/rules.d/70-slipgauge-1209-0001.rules"), "{permit}");
+}
+
+/// The pointer's folder in [`wired`].
+const POINTER: &str = "sys/devices/pci0000:00/usb1/1-2/1-2.3/1-2.3:1.0/0003:1209:0001.0000";
+/// Capabilities as the kernel writes them: relative X, Y and wheel; three buttons.
+const RELATIVE: &str = "103";
+const BUTTONS: &str = "70000 0 0 0 0";
+
+#[test]
+fn event_nodes_are_told_by_what_they_can_tell() {
+    let tree = wired();
+    tree.input(POINTER, 12, RELATIVE, BUTTONS);
+    tree.input(POINTER, 5, "0", "e080ffdf01cfffff fffffffffffffffe");
+    tree.input(POINTER, 7, RELATIVE, "70000 0 0 0 10000");
+    tree.input(POINTER, 8, RELATIVE, "70000 0 0 c000000000000 0");
+    tree.input(POINTER, 9, "0", BUTTONS);
+    // What a driver made below it is another device's.
+    tree.input(&format!("{POINTER}/0003:1209:0004.0002"), 6, RELATIVE, BUTTONS);
+    let found = tree.found([10]);
+    let inputs: Vec<_> =
+        found[0].nodes[0].inputs.iter().map(|input| (&input.path, input.kind, input.keys)).collect();
+    let event = |n: u32| tree.0.path().join(format!("dev/input/event{n}"));
+    let expected = [
+        (&event(5), InputKind::Keyboard, true),
+        (&event(7), InputKind::Keyboard, true),
+        (&event(8), InputKind::Pointer, true),
+        (&event(9), InputKind::Other, false),
+        (&event(12), InputKind::Pointer, false),
+    ];
+    assert_eq!(inputs, expected);
+}
+
+#[test]
+fn what_cannot_be_opened_is_said_and_a_keyboard_is_not_tried() {
+    let tree = wired();
+    let error = |tree: &Tree| crate::Hold::take(&crate::Inputs::open(&tree.found([10])[0])).unwrap_err();
+    assert!(matches!(error(&tree), crate::HoldError::NoNode));
+    tree.input(POINTER, 7, RELATIVE, "70000 0 0 0 10000");
+    // Its file is not there: whoever tried to open it would say so.
+    assert!(matches!(error(&tree), crate::HoldError::Keyboard { .. }));
+    tree.input(POINTER, 8, RELATIVE, BUTTONS);
+    assert!(matches!(error(&tree), crate::HoldError::Missing { path } if path.ends_with("event8")));
+    // What is there and is no event node.
+    tree.write("dev/input/event8", "");
+    assert!(matches!(error(&tree), crate::HoldError::Io { .. }));
+}
+
+#[test]
+fn the_rule_opens_the_pointers_event_node_and_no_keyboards() {
+    let tree = wired();
+    tree.input(POINTER, 5, "0", "fffffffffffffffe");
+    let rule = |tree: &Tree| tree.found([10])[0].nodes[0].rule.clone();
+    assert!(!rule(&tree).contains("event*"));
+    tree.input(POINTER, 6, RELATIVE, BUTTONS);
+    let expected = "KERNEL==\"hidraw*\", ATTRS{modalias}==\"usb:v1209p0001*in00\", TAG+=\"uaccess\"\n\
+                    KERNEL==\"event*\", ATTRS{modalias}==\"usb:v1209p0001*in00\", \\\n  \
+                    ENV{ID_INPUT_MOUSE}==\"1\", ENV{ID_INPUT_KEY}!=\"1\", TAG+=\"uaccess\"";
+    assert_eq!(rule(&tree), expected);
+    // Media keys on the pointer's own node.
+    tree.input(POINTER, 8, RELATIVE, "70000 0 0 c000000000000 0");
+    assert!(rule(&tree).contains("ENV{ID_INPUT_KEYBOARD}!=\"1\""));
+    let commands = tree.found([9, 10])[0].permission_commands();
+    assert!(commands.starts_with("sudo tee /etc/udev/rules.d/70-slipgauge-1209-0001.rules <<'END'\nKERNEL"));
+    assert!(commands.ends_with("\"uaccess\"\nEND\nsudo udevadm control --reload\n"), "{commands}");
+    assert!(!commands.contains("in01"), "{commands}");
+    assert!(commands.lines().all(|line| line.chars().count() <= 80), "{commands}");
 }
 
 #[test]

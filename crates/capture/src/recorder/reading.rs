@@ -7,6 +7,7 @@
 //! kernel's ring then takes 63 more reports, and the time is told as a stall of the host.
 
 use super::{Time, Track, watch};
+use crate::hidraw::RING;
 use slipgauge_trace::Nanos;
 use slipgauge_trace::layout::Layout;
 use slipgauge_trace::source::{Arrival, Batch, ReportSource};
@@ -19,10 +20,6 @@ pub(super) const BUFFERS: usize = 1 << 16;
 
 /// Room in the channel for messages that carry no buffer (silence, stalls, the end).
 pub(super) const SLACK: usize = 256;
-
-/// Usable places of the kernel's ring for one reader (`HIDRAW_BUFFER_SIZE` 64, less one): a batch as long as this was
-/// read from a full ring, and the ring drops what comes then.
-pub(super) const RING: usize = 63;
 
 /// One wake-up's reports that may be kept, and what is known of the others.
 #[derive(Debug, Default)]
@@ -207,6 +204,11 @@ impl<'a> Reader<'a> {
         for (place, report) in (0u32..).zip(drained.reports()) {
             if self.layout.admits(report) {
                 buffer.reports.push(report);
+                // What the kernel had before the session began has no time in it.
+                let kernel = drained.kernel(place as usize).map(|k| self.time.of(k)).filter(|k| k.0 >= 0);
+                if let Some(k) = kernel {
+                    buffer.reports.stamp(buffer.reports.len() - 1, k);
+                }
                 buffer.places.push(place);
             }
         }
@@ -215,7 +217,8 @@ impl<'a> Reader<'a> {
 
     /// Nothing came: time went on all the same.
     fn pause(&mut self) -> Result<(), Abandoned> {
-        let Some(now) = self.time.now() else { return Ok(()) };
+        let simulated = || self.source.reached().map(|t| self.time.of(t));
+        let Some(now) = self.time.now().or_else(simulated) else { return Ok(()) };
         self.latest = self.latest.max(now);
         self.tell_other_of_past_seconds(now)?;
         self.send(Message::Quiet(self.track, now))

@@ -23,6 +23,8 @@ const POINTER_AND_KEYS: [u8; 72] = [
 enum Step {
     /// A wake-up at this stamp (simulated) or now (live).
     Batch(i64, Vec<Vec<u8>>),
+    /// The same, with the kernel's own stamps of some by place.
+    Stamped(i64, Vec<Vec<u8>>, Vec<(usize, i64)>),
     Silence(Duration),
     Gone,
     Fail,
@@ -51,6 +53,13 @@ impl ReportSource for Scripted {
             Some(Step::Batch(t, reports)) => {
                 batch.received = if self.clock == ClockId::Monotonic { clock::now() } else { Nanos(t) };
                 reports.iter().for_each(|report| batch.push(report));
+                Ok(Arrival::Reports)
+            }
+            Some(Step::Stamped(t, reports, stamps)) => {
+                let origin = if self.clock == ClockId::Monotonic { clock::now() } else { Nanos(t) };
+                batch.received = origin;
+                reports.iter().for_each(|report| batch.push(report));
+                stamps.iter().for_each(|&(place, k)| batch.stamp(place, Nanos(origin.0 - t + k)));
                 Ok(Arrival::Reports)
             }
             Some(Step::Silence(length)) => {
@@ -89,6 +98,8 @@ fn recorder(path: &Path, tracks: Vec<Track>, timetable: Timetable) -> Recorder {
         tracks,
         timetable,
         path: path.to_owned(),
+        resumed: None,
+        attended: None,
         stop: Arc::default(),
         progress: Arc::default(),
     }
@@ -327,14 +338,49 @@ fn what_came_is_in_the_file_within_a_second_and_stop_ends_cleanly() {
 fn recording_a_replay_gives_the_same_report_lines() {
     let scratch = Scratch::new();
     let (first, second) = (scratch.path().join("first"), scratch.path().join("second"));
-    let script =
-        (0..500).map(|n| batch(n * 125_000, &[(n % 100) as u8, 1][..1 + (n % 2) as usize])).collect();
+    let script = (0..500).map(|n| batch(n * 125_000, &[(n % 100) as u8, 1][..1 + (n % 2) as usize]));
+    let stamped = Step::Stamped(70_000_000, vec![vec![0, 9, 9], vec![0, 8, 8]], vec![(1, 69_990_000)]);
+    let script: Vec<_> = script.chain([stamped]).collect();
     recorder(&first, vec![boot_track(0, ClockId::Simulated, script)], Timetable::default()).run().unwrap();
     let (header, source) = ReplaySource::open(&first, 0, 0).unwrap();
     let track = Track { device: 0, node: 0, layout: Layout::boot().unwrap(), source: Box::new(source) };
     let again = Recorder { header, ..recorder(&second, vec![track], Timetable::default()) };
     again.run().unwrap();
     assert_eq!(fs::read_to_string(first).unwrap(), fs::read_to_string(second).unwrap());
+}
+
+/// Stamp of each report and whether it has one, in the file's order.
+fn stamps(entries: &[Entry]) -> Vec<Option<i64>> {
+    let reports = entries.iter().filter_map(|entry| match &entry.event {
+        Event::Report(report) => Some(report.kernel.map(|k| entry.t.0 - k.0)),
+        _ => None,
+    });
+    reports.collect()
+}
+
+#[test]
+fn the_kernels_stamps_stay_with_their_reports() {
+    let key = || vec![2, 0, 0, 0, 0, 0, 0];
+    let (a, b, c) = (vec![1, 0, 5, 6], vec![1, 0, 7, 8], vec![1, 0, 0, 0]);
+    let script = vec![
+        Step::Stamped(5000, vec![key(), a, key(), b, c], vec![(1, 4700), (3, 4900)]),
+        Step::Batch(6000, vec![vec![1, 0, 5, 6]]),
+    ];
+    let (_, entries) = record(vec![keys_track(script)], Timetable::default());
+    assert_eq!(stamps(&entries), [Some(300), Some(100), None, None]);
+}
+
+#[test]
+fn a_stamp_is_on_the_sessions_clock_and_left_out_if_it_is_older() {
+    let second = 1_000_000_000;
+    let report = || vec![vec![0, 1, 0]];
+    let script = vec![
+        Step::Stamped(0, report(), vec![(0, -100 * second)]),
+        Step::Silence(Duration::from_millis(2)),
+        Step::Stamped(0, report(), vec![(0, -1000)]),
+    ];
+    let (_, entries) = record(vec![boot_track(0, ClockId::Monotonic, script)], Timetable::default());
+    assert_eq!(stamps(&entries), [None, Some(1000)]);
 }
 
 #[test]

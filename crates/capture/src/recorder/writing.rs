@@ -1,6 +1,7 @@
 //! The writer: merges what the threads tell into the lines of the session file.
 
-use super::file::SessionFile;
+use super::attend::Attended;
+use super::file::{Resumed, SessionFile};
 use super::merge::Merge;
 use super::reading::{Closing, Handover, Message};
 use super::{Ended, Progress, Summary, Time, Timetable};
@@ -30,6 +31,8 @@ pub(super) struct Writing<'a> {
     phases: std::iter::Peekable<std::slice::Iter<'a, (Nanos, Option<Phase>)>>,
     length: Option<Nanos>,
     progress: &'a Progress,
+    /// Who is shown each line, and has some written.
+    pub(super) attended: Option<Attended>,
     /// Time of the latest report or phase line.
     reached: Nanos,
     /// The timetable came to its end.
@@ -69,6 +72,7 @@ impl<'a> Writing<'a> {
             phases: timetable.phases.iter().peekable(),
             length: timetable.length,
             progress,
+            attended: None,
             reached: begin,
             over: false,
             failed: false,
@@ -91,17 +95,45 @@ impl<'a> Writing<'a> {
                 self.batch(track, batch)?;
             }
             let horizon = self.merge.horizon(overdue);
-            self.phases_to(now.map_or(self.reached, |now| horizon.min(now)))?;
+            // A simulated device that says nothing may still say how late it is.
+            let told = if self.merge.all_ended() { self.reached } else { horizon };
+            let seen = now.map_or(told.max(self.reached), |now| horizon.min(now));
+            self.phases_to(seen)?;
             self.gone()?;
-            let now = now.unwrap_or(self.reached);
+            self.orders(seen)?;
+            let now = now.unwrap_or(seen);
             self.progress.reached.store(now.0, Ordering::Relaxed);
             self.over |= self.length.is_some_and(|length| now >= length);
             if self.over || self.failed {
                 halt.store(true, Ordering::Relaxed);
             }
             self.file.keep()?;
+            if let Some(attended) = &mut self.attended {
+                attended.show();
+            }
         }
         self.close()
+    }
+
+    /// Says where an interrupted recording was taken up again, which ends its phase.
+    pub(super) fn go_on(&mut self, resumed: &Resumed) -> Result<(), TraceError> {
+        let t = resumed.begin();
+        self.line(t, 0, Event::Resumed(serde_json::json!({ "at": resumed.at })))?;
+        if resumed.in_phase {
+            self.line(t, 0, Event::Phase(None))?;
+        }
+        self.reached = self.reached.max(t);
+        Ok(())
+    }
+
+    /// Writes what the second party asks for, at the time up to which nothing earlier can come.
+    fn orders(&mut self, seen: Nanos) -> Result<(), TraceError> {
+        let Some(attended) = &self.attended else { return Ok(()) };
+        for event in attended.orders() {
+            self.reached = self.reached.max(seen).max(Nanos(0));
+            self.line(self.reached, 0, event)?;
+        }
+        Ok(())
     }
 
     fn listen(&mut self, messages: &Receiver<Message>) -> Result<(), TraceError> {
@@ -165,13 +197,13 @@ impl<'a> Writing<'a> {
             self.summary.overruns += 1;
             self.line(t, device, Event::Overrun(1))?;
         }
-        for (bytes, &place) in batch.reports.reports().zip(&batch.places) {
+        for (index, (bytes, &place)) in batch.reports.reports().zip(&batch.places).enumerate() {
             let mut report = std::mem::replace(&mut self.report, EMPTY);
             report.bytes.clear();
             report.bytes.extend_from_slice(bytes);
-            (report.node, report.place) = (node, place);
+            (report.node, report.place, report.kernel) = (node, place, batch.reports.kernel(index));
             let entry = Entry { t, device, event: Event::Report(report) };
-            self.file.write(&entry)?;
+            self.write(&entry)?;
             if let Event::Report(report) = entry.event {
                 self.report = report;
             }
@@ -221,8 +253,8 @@ impl<'a> Writing<'a> {
             (0..self.nodes.len()).filter_map(|track| self.merge.ended(track).cloned()).collect();
         let latest = closings.iter().map(|(t, _)| *t).max().unwrap_or_default().max(self.reached);
         // A simulated device that has nothing more to say lies still for the rest of its session.
-        let still =
-            self.time == Time::Simulated && closings.iter().all(|(_, closing)| *closing == Closing::Finished);
+        let still = matches!(self.time, Time::Simulated(_))
+            && closings.iter().all(|(_, closing)| *closing == Closing::Finished);
         let end = match self.length {
             Some(length) if self.over => length,
             Some(length) if still => length.max(latest),
@@ -248,7 +280,14 @@ impl<'a> Writing<'a> {
     }
 
     fn line(&mut self, t: Nanos, device: usize, event: Event) -> Result<(), TraceError> {
-        self.file.write(&Entry { t, device, event })
+        self.write(&Entry { t, device, event })
+    }
+
+    fn write(&mut self, entry: &Entry) -> Result<(), TraceError> {
+        if let Some(attended) = &mut self.attended {
+            attended.line(entry);
+        }
+        self.file.write(entry)
     }
 }
 

@@ -1,6 +1,9 @@
 //! `slipgauge devices`: the pointing devices that are plugged in.
 
+mod permissions;
+
 use super::Status;
+use clap::Args;
 use slipgauge_capture::device::{self, Access, FoundDevice, FoundNode};
 use slipgauge_trace::Nanos;
 use slipgauge_trace::layout::{Layout, ReportFormat};
@@ -11,7 +14,23 @@ use std::path::Path;
 /// Longest line written, in characters.
 const WIDTH: usize = 80;
 
-pub fn run() -> anyhow::Result<Status> {
+/// Options of `devices`.
+#[derive(Debug, Args)]
+#[command(after_help = "\
+Exit status: 0 listed, or none found; with --permissions: all of it may be
+opened; 1 with --permissions: not all of it; 2 wrong usage, or they cannot be
+listed.")]
+pub struct DevicesArgs {
+    /// Say how to get access to a device without being root, and try whether it is there: which of its nodes can be
+    /// opened. All devices if none is named.
+    #[arg(long, value_name = "NUMBER|PATH", num_args = 0..=1, default_missing_value = "")]
+    permissions: Option<String>,
+}
+
+pub fn run(args: &DevicesArgs) -> anyhow::Result<Status> {
+    if let Some(asked) = &args.permissions {
+        return permissions::run(asked);
+    }
     let found = device::find()?;
     let mut out = std::io::stdout().lock();
     if found.is_empty() {

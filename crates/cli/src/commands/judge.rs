@@ -3,7 +3,9 @@
 use super::Status;
 use anyhow::Context as _;
 use clap::{Args, ValueEnum};
+use slipgauge_analysis::control::against;
 use slipgauge_analysis::judge;
+use slipgauge_analysis::verdict::Verdict;
 use slipgauge_capture::import;
 use slipgauge_report::{json, sheet, text};
 use slipgauge_trace::{Recording, session};
@@ -19,6 +21,10 @@ pub struct JudgeArgs {
     /// Draw every swipe to this SVG file; an existing one is replaced.
     #[arg(long, value_name = "OUT.svg")]
     pub plot: Option<PathBuf>,
+    /// The same test of a device known to be good, on the same port, pad and day: the verdict then says whether a fault
+    /// lies in what both share or in this unit.
+    #[arg(long, value_name = "FILE")]
+    pub control: Option<PathBuf>,
     /// What is printed: text for a person, or JSON for a program.
     #[arg(long, value_enum, default_value_t = Format::Text)]
     pub format: Format,
@@ -43,9 +49,12 @@ pub enum Format {
 
 /// Judges one file.
 pub fn run(args: &JudgeArgs) -> anyhow::Result<Status> {
-    let recording = read(&args.file)?;
-    let name = args.file.file_name().map_or_else(|| args.file.to_string_lossy(), |n| n.to_string_lossy());
-    let judgement = judge(&recording, &name);
+    let (recording, name) = named(&args.file)?;
+    let mut judgement = judge(&recording, &name);
+    if let Some(path) = &args.control {
+        let (control, name) = named(path)?;
+        hold_against(&mut judgement.verdict, &recording, &control, &name);
+    }
     if let Some(path) = &args.plot {
         std::fs::write(path, sheet::svg(&judgement)).with_context(|| format!("{}", path.display()))?;
     }
@@ -63,6 +72,18 @@ pub fn run(args: &JudgeArgs) -> anyhow::Result<Status> {
         1 => Status::Fail,
         _ => Status::Open,
     })
+}
+
+/// Says where the faults lie, by a control.
+pub fn hold_against(verdict: &mut Verdict, recording: &Recording, control: &Recording, name: &str) {
+    let other = judge(control, name).verdict;
+    verdict.control = Some(against((verdict, &recording.header), (&other, &control.header)));
+}
+
+/// A recording with its file's name.
+pub fn named(path: &Path) -> anyhow::Result<(Recording, String)> {
+    let name = path.file_name().map_or_else(|| path.to_string_lossy(), |n| n.to_string_lossy());
+    Ok((read(path)?, name.into_owned()))
 }
 
 /// Reads a recording of either format, told apart by its first bytes.

@@ -2,12 +2,19 @@
 
 mod demo;
 mod devices;
+mod examine;
 mod judge;
+mod manual;
+mod plan;
 mod record;
 mod simulate;
 
 pub use demo::DemoArgs;
-pub use judge::JudgeArgs;
+pub use devices::DevicesArgs;
+pub use examine::ExamineArgs;
+pub use judge::{JudgeArgs, read as read_recording};
+pub use manual::{CompletionsArgs, ManualArgs};
+pub use plan::PlanCommand;
 pub use simulate::SimulateArgs;
 
 use crate::args::Command;
@@ -34,8 +41,12 @@ pub enum Status {
 pub fn run(command: Command) -> anyhow::Result<Status> {
     match command {
         Command::Demo(args) => demo::run(&args),
-        Command::Devices => devices::run(),
+        Command::Devices(args) => devices::run(&args),
+        Command::Examine(args) => examine::run(&args),
         Command::Judge(args) => judge::run(&args),
+        Command::Completions(args) => manual::completions(&args),
+        Command::Manual(args) => manual::manual(&args),
+        Command::Plan(args) => plan::run(&args),
         Command::Record(args) => record::run(&args),
         Command::Simulate(args) => simulate::run(&args),
     }

@@ -7,18 +7,23 @@ use anyhow::{Context as _, bail};
 use indicatif::{ProgressBar, ProgressStyle};
 use slipgauge_capture::device::{self, FoundDevice};
 use slipgauge_capture::hidraw;
-use slipgauge_capture::{Ended, HidrawSource, Progress, Recorder, Summary, Timetable, Track};
+use slipgauge_capture::{
+    Ended, HidrawSource, Hold, HoldError, Inputs, Progress, Recorder, Summary, Timetable, Track,
+};
 use slipgauge_trace::Nanos;
 use slipgauge_trace::outside::harmless;
-use slipgauge_trace::session::{Header, Pace, Phase, Plan, Step, Task};
+use slipgauge_trace::session::{Header, Pace, Phase, Plan, Role, Step, Task};
 use std::io::Write;
 use std::path::Path;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 /// How often the display looks at the recording. Prompts come at most this late.
 const LOOK: Duration = Duration::from_millis(50);
+
+/// How long a button that is down is waited for.
+const BUTTONS: Duration = Duration::from_secs(3);
 
 const CAUTION: &str = "\
 Before the fast swipes: clear the desk's edge and the cable's way, and stop if anything hurts.
@@ -27,8 +32,19 @@ The rules of the place and the advice of professionals come before this program'
 pub fn run(args: &RecordArgs) -> anyhow::Result<Status> {
     let steps = numbered_steps(&args.steps).map_err(anyhow::Error::msg)?;
     let timetable = timetable(args, &steps)?;
-    let device = choose(args.device.as_deref())?;
-    let header = header(args, &device, &steps);
+    let mut devices = vec![choose(args.device.as_deref())?];
+    if let Some(asked) = args.reference.as_deref() {
+        let reference = choose(Some(asked))?;
+        if reference
+            .nodes
+            .iter()
+            .any(|node| devices.iter().flat_map(|d| &d.nodes).any(|n| n.path == node.path))
+        {
+            bail!("--device and --reference are the same device; a reference is a second one");
+        }
+        devices.push(reference);
+    }
+    let header = header(args, &devices, &steps);
     let stop = Arc::new(AtomicBool::new(false));
     let told = Arc::clone(&stop);
     ctrlc::set_handler(move || told.store(true, Ordering::Relaxed))
@@ -36,12 +52,30 @@ pub fn run(args: &RecordArgs) -> anyhow::Result<Status> {
 
     // What nobody reads any more is no reason to end a recording.
     let mut out = std::io::stdout();
-    let _ = write!(out, "{}", announcement(args, &device, &timetable));
+    let _ = write!(out, "{}", announcement(args, &devices, &timetable));
     // Everything that takes time is done: from its opening on the device's reports are queued.
+    let inputs: Vec<Inputs> = devices.iter().map(Inputs::open).collect();
     let mut tracks = Vec::new();
-    for (node, (found, layout)) in device.pointers().enumerate() {
-        let source = Box::new(HidrawSource::open(found)?);
-        tracks.push(Track { device: 0, node, layout: layout.clone(), source });
+    for (device, (described, inputs)) in devices.iter().zip(&inputs).enumerate() {
+        for (node, (found, layout)) in described.pointers().enumerate() {
+            let source = Box::new(HidrawSource::open(found)?.stamped(found, inputs));
+            tracks.push(Track { device, node, layout: layout.clone(), source });
+        }
+    }
+    let mut holds = Vec::new();
+    if args.hold {
+        for (device, inputs) in devices.iter().zip(&inputs) {
+            let name = devices::shown_name(device);
+            match hold(inputs, &stop, &mut out) {
+                Ok(hold) => {
+                    holds.push(hold);
+                    let _ = writeln!(out, "Held: the desktop gets nothing of {name}. End it by keyboard.");
+                }
+                Err(why) => {
+                    let _ = writeln!(out, "The desktop gets the motion of {name}: it is not held.\n{why}");
+                }
+            }
+        }
     }
     let progress = Arc::new(Progress::default());
     let recorder = Recorder {
@@ -49,6 +83,8 @@ pub fn run(args: &RecordArgs) -> anyhow::Result<Status> {
         tracks,
         timetable: timetable.clone(),
         path: args.output.clone(),
+        resumed: None,
+        attended: None,
         stop,
         progress: Arc::clone(&progress),
     };
@@ -56,14 +92,39 @@ pub fn run(args: &RecordArgs) -> anyhow::Result<Status> {
     let mut display = Display::new(timetable, &steps);
     while !recording.is_finished() {
         display.look(&progress, &mut out);
+        if holds.iter().any(|hold| !hold.lasts()) {
+            holds.clear();
+            let _ =
+                writeln!(out, "{} s are over: the desktop gets the motion again.", Hold::LONGEST.as_secs());
+        }
         std::thread::sleep(LOOK);
     }
+    drop(holds);
     display.bar.finish_and_clear();
     let summary =
         recording.join().map_err(|_| anyhow::anyhow!("the recorder broke off; please report this"))??;
     out.write_all(told_at_the_end(&summary, &args.output).as_bytes())?;
     let gone = matches!(summary.ended, Ended::Gone | Ended::Failed(_)) || !summary.gone.is_empty();
     Ok(if gone { Status::Gone } else { Status::Ok })
+}
+
+/// Takes hold of a device, once its buttons are up.
+fn hold(inputs: &Inputs, stop: &AtomicBool, out: &mut impl Write) -> Result<Hold, HoldError> {
+    let begin = Instant::now();
+    let mut told = false;
+    loop {
+        match Hold::take(inputs) {
+            Err(HoldError::ButtonDown { .. })
+                if begin.elapsed() < BUTTONS && !stop.load(Ordering::Relaxed) =>
+            {
+                if !std::mem::replace(&mut told, true) {
+                    let _ = writeln!(out, "Let go of all buttons.").and_then(|()| out.flush());
+                }
+                std::thread::sleep(LOOK);
+            }
+            other => return other,
+        }
+    }
 }
 
 /// Phases one after the other, and the length of the whole.
@@ -93,7 +154,7 @@ fn timetable(args: &RecordArgs, steps: &[Step]) -> anyhow::Result<Timetable> {
 
 /// The device asked for, or the only one there is. One that cannot be recorded is refused here, before anything is said
 /// or made.
-fn choose(asked: Option<&str>) -> anyhow::Result<FoundDevice> {
+pub(super) fn choose(asked: Option<&str>) -> anyhow::Result<FoundDevice> {
     let by_number = asked.map(str::parse::<usize>);
     if let (Some(path), Some(Err(_))) = (asked, &by_number) {
         let device = device::at(Path::new(path))?;
@@ -123,10 +184,16 @@ fn choose(asked: Option<&str>) -> anyhow::Result<FoundDevice> {
     Ok(device)
 }
 
-fn header(args: &RecordArgs, device: &FoundDevice, steps: &[Step]) -> Header {
-    let mut described = device.described();
-    described.label.clone_from(&args.label);
-    described.unit.clone_from(&args.unit);
+fn header(args: &RecordArgs, devices: &[FoundDevice], steps: &[Step]) -> Header {
+    let mut described: Vec<_> = devices.iter().map(FoundDevice::described).collect();
+    for (index, device) in described.iter_mut().enumerate() {
+        if index == 0 {
+            device.label.clone_from(&args.label);
+            device.unit.clone_from(&args.unit);
+        } else {
+            device.role = Role::Reference;
+        }
+    }
     let plan = Plan {
         travel_um: args.travel.map(|length| length.0),
         travel_u_um: args.travel_uncertainty.map(|length| length.0),
@@ -136,12 +203,16 @@ fn header(args: &RecordArgs, device: &FoundDevice, steps: &[Step]) -> Header {
         ..Plan::default()
     };
     let planned = plan != Plan::default() || !args.phases.is_empty();
+    let header = header_of(described);
+    Header { plan: planned.then_some(plan), surface: args.surface.clone(), ..header }
+}
+
+/// A header with what is known of this program, this computer and the time.
+pub(super) fn header_of(devices: Vec<slipgauge_trace::session::Device>) -> Header {
     let mut header = Header {
         tool: concat!("slipgauge ", env!("CARGO_PKG_VERSION")).to_owned(),
         started: Some(format!("{:.0}", jiff::Timestamp::now())),
-        devices: vec![described],
-        plan: planned.then_some(plan),
-        surface: args.surface.clone(),
+        devices,
         ..Header::default()
     };
     if let Ok(release) = std::fs::read_to_string("/proc/sys/kernel/osrelease") {
@@ -151,12 +222,13 @@ fn header(args: &RecordArgs, device: &FoundDevice, steps: &[Step]) -> Header {
 }
 
 /// What is said before anything is opened. A name is shown here before it is stored.
-fn announcement(args: &RecordArgs, device: &FoundDevice, timetable: &Timetable) -> String {
+fn announcement(args: &RecordArgs, devices: &[FoundDevice], timetable: &Timetable) -> String {
     let length = match timetable.length {
         Some(length) => format!("for {}, or until Ctrl-C", seconds(length)),
         None => "until Ctrl-C".to_owned(),
     };
-    let (name, file) = (devices::shown_name(device), shown_path(&args.output));
+    let names: Vec<_> = devices.iter().map(devices::shown_name).collect();
+    let (name, file) = (names.join(", and for reference "), shown_path(&args.output));
     let mut text = format!("Recording {name} to {file}, {length}.\n");
     let fast = |phase: &Phase| phase.pace == Some(Pace::Fast);
     if timetable.phases.iter().any(|(_, phase)| phase.as_ref().is_some_and(fast)) {

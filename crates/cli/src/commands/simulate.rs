@@ -14,6 +14,7 @@ use clap::Args;
 use indicatif::{ProgressBar, ProgressStyle};
 use recorded::{new_file, recorder, refuse_existing, shown};
 use setup::FaultArg;
+pub use setup::for_plan;
 use slipgauge_capture::Ended;
 use slipgauge_sim::{Pacing, Session, Truth};
 use std::collections::BTreeMap;

@@ -268,7 +268,7 @@ pub(super) const CATALOGUE: &[Named] = &[
         "interval-jitter",
         Family::ReportInterval,
         (60.0, "µs"),
-        "each poll lies off its place by this much",
+        "each poll lies off its place by this much (below 1 ms a reader's own lateness hides it: no finding)",
         |b, size| b.device.link.jitter_ns = 1e3 * size,
     ),
     entry(

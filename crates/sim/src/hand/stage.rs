@@ -4,6 +4,7 @@ use super::overlay::{Cover, KNOCK_NS, Overlay, RETURN_NS};
 use super::{Hand, News, Plan, Segment, of_the_hand};
 use crate::fault::{Fault, Place, What};
 use crate::noise::Noise;
+use crate::operator::Operator;
 use crate::script::{Doing, ScriptPhase};
 use crate::truth::{Cause, Family, Label, PhaseTruth};
 use serde_json::{Map, json};
@@ -13,6 +14,8 @@ use slipgauge_trace::session::{Axis, Pace, Phase, Task};
 const LEAD_IN_S: f64 = 0.8;
 /// Time between phases, when nothing is judged, in seconds.
 const BETWEEN_S: f64 = 0.6;
+/// How often an operator who is led looks for a new task, in seconds.
+const LOOK_S: f64 = 0.01;
 /// From strike to strike, in seconds, with its standard deviation, and how long the button stays down.
 const STRIKE_S: (f64, f64) = (0.45, 0.05);
 const STRIKE_HOLD_S: (f64, f64) = (0.06, 0.11);
@@ -32,6 +35,10 @@ pub(super) struct Stage {
     faults: Vec<Fault>,
     phase: usize,
     done: bool,
+    /// Who asks for the tasks, if they do not come from a script.
+    operator: Option<Operator>,
+    /// Phase and task that were asked for last.
+    asked: Option<(u32, ScriptPhase)>,
 }
 
 impl Stage {
@@ -49,11 +56,23 @@ impl Stage {
             faults: bench.faults.clone(),
             phase: 0,
             done: false,
+            operator: None,
+            asked: None,
         }
+    }
+
+    /// From now on the tasks are this operator's.
+    pub(super) fn lead(&mut self, operator: Operator) {
+        self.phases.clear();
+        self.operator = Some(operator);
     }
 
     /// Plans at least one segment, with its overlays and news.
     pub(super) fn go_on(&mut self, plan: &mut Plan) {
+        if let Some(operator) = self.operator.clone() {
+            self.go_on_led(&operator, plan);
+            return;
+        }
         let Some(planned) = self.phases.get(self.phase).cloned() else {
             self.finish(plan);
             return;
@@ -88,6 +107,52 @@ impl Stage {
                     self.close(&planned, plan);
                 }
             }
+        }
+    }
+
+    /// Likewise, of what an operator was asked for. Phases are the leader's to write down.
+    fn go_on_led(&mut self, operator: &Operator, plan: &mut Plan) {
+        if operator.has_left() {
+            self.finish(plan);
+            return;
+        }
+        if let Some((_, ScriptPhase { step, doing, .. })) = self.asked.clone()
+            && let Doing::Swipes { count, peak_m_s, .. } | Doing::Identify { count, peak_m_s } = doing
+            && self.swipe < count
+        {
+            self.swipe += 1;
+            self.one_swipe(peak_m_s, step, plan);
+            return;
+        }
+        let Some(next) = operator.next() else {
+            let step = self.asked.as_ref().map_or(1, |(_, task)| task.step);
+            self.hold(LOOK_S, step, plan);
+            return;
+        };
+        let (phase, step, doing) = (next.phase, next.task.step, next.task.doing.clone());
+        let again = self.asked.as_ref().is_some_and(|(before, _)| *before == phase);
+        self.asked = Some((phase, next.task));
+        if !again {
+            self.swipe = 0;
+            plan.news.push_back(News::Phase(PhaseTruth {
+                number: phase,
+                step,
+                still: matches!(doing, Doing::Still { .. }),
+                begin_ns: self.clock,
+                end_ns: self.clock,
+            }));
+        } else if let Some((_, ScriptPhase { doing: Doing::Swipes { count, .. }, .. })) = &mut self.asked {
+            // More swipes of the same phase: they are numbered on.
+            *count = count.saturating_add(self.swipe);
+        }
+        match doing {
+            Doing::Still { seconds } => {
+                self.settle(seconds, plan);
+                self.hold(LOOK_S, step, plan);
+            }
+            Doing::Strikes { count } => self.strikes(count, step, plan),
+            Doing::Floor { .. } => self.hold(LOOK_S, step, plan),
+            Doing::Swipes { .. } | Doing::Identify { .. } => self.hold(LEAD_IN_S, step, plan),
         }
     }
 
@@ -132,7 +197,8 @@ impl Stage {
     }
 
     pub(super) fn number(&self) -> u32 {
-        u32::try_from(self.phase + 1).unwrap_or(u32::MAX)
+        let scripted = u32::try_from(self.phase + 1).unwrap_or(u32::MAX);
+        self.asked.as_ref().map_or(scripted, |(phase, _)| *phase)
     }
 
     /// Faults of the current swipe, with their share of its travel.
@@ -172,7 +238,7 @@ impl Stage {
 
     pub(super) fn hold(&mut self, seconds: f64, step: u32, plan: &mut Plan) {
         let end = self.clock + nanos(seconds);
-        let number = if self.phase < self.phases.len() { self.number() } else { 0 };
+        let number = if self.asked.is_some() || self.phase < self.phases.len() { self.number() } else { 0 };
         plan.segments.push_back(Segment::hold((self.clock, end), self.place, (step, number, 0)));
         self.clock = end;
     }
@@ -208,7 +274,7 @@ impl Stage {
         };
         let mut other = Map::new();
         if swipes.is_some() {
-            other.insert("axis".to_owned(), json!(self.axis));
+            other.insert("axis".to_owned(), json!(planned.axis.unwrap_or(self.axis)));
         }
         if let Doing::Strikes { count } = planned.doing {
             other.insert("strikes".to_owned(), json!(count));

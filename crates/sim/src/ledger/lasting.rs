@@ -86,15 +86,18 @@ impl Ledger {
 }
 
 fn resolution(end: i64, model: &DeviceModel, labels: &mut Vec<Label>) {
+    // What all steps share is the sensor's; a step that is off in its own way has a setting of its own.
+    let first = model.steps.first().map_or(0.0, |step| step.error);
+    let shared = model.steps.iter().all(|step| step.error == first);
+    let own = if shared { Cause::Sensor } else { Cause::Firmware };
+    for (step, id) in model.steps.iter().zip(1..).filter(|(step, _)| step.error != 0.0) {
+        let label = Label::new(Family::Resolution, "step", own, (0, end), (step.error, "share"));
+        labels.push(Label { step: Some(id), ..label });
+    }
     let mut add = |kind, step, size| {
         let label = Label::new(Family::Resolution, kind, Cause::Sensor, (0, end), (size, "share"));
         labels.push(Label { step, ..label });
     };
-    for (step, id) in model.steps.iter().zip(1..) {
-        if step.error != 0.0 {
-            add("step", Some(id), step.error);
-        }
-    }
     if model.sensor.y_over_x != 1.0 {
         add("axes", None, model.sensor.y_over_x - 1.0);
     }

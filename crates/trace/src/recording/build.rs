@@ -6,11 +6,12 @@ use crate::layout::{Layout, LayoutError};
 use crate::session::{Device, Digest, Entry, Event, Header, MAX_TIME, Protocol, Report};
 use crate::units::Nanos;
 use ndarray::Array1;
+use serde_json::{Map, Value};
 
 /// How many malformed reports are kept as examples.
 const MALFORMED_KEPT: usize = 16;
 
-#[derive(Default)]
+#[derive(Debug, Clone, Default)]
 struct Columns {
     trace: DeviceTrace,
     received: Vec<i64>,
@@ -25,6 +26,7 @@ struct Columns {
     latest: Option<Nanos>,
 }
 
+#[derive(Debug, Clone)]
 pub(super) struct Builder {
     header: Header,
     devices: Vec<Columns>,
@@ -32,6 +34,8 @@ pub(super) struct Builder {
     open_phase: bool,
     host: HostLog,
     notes: Vec<(Nanos, String)>,
+    live: Vec<(Nanos, Value)>,
+    facts: Map<String, Value>,
     ended: bool,
     unknown: u64,
     span: Option<(Nanos, Nanos)>,
@@ -48,6 +52,8 @@ impl Builder {
             open_phase: false,
             host: HostLog::default(),
             notes: Vec::new(),
+            live: Vec::new(),
+            facts: Map::new(),
             ended: false,
             unknown: 0,
             span: None,
@@ -77,7 +83,7 @@ impl Builder {
                 self.close_phase(t);
                 if let Some(phase) = phase {
                     let number = u32::try_from(self.phases.len() + 1).unwrap_or(u32::MAX);
-                    self.phases.push(PhaseSpan { number, phase, begin: t, end: t });
+                    self.phases.push(PhaseSpan { number, phase, begin: t, end: t, made: None, voided: None });
                     self.open_phase = true;
                 }
             }
@@ -89,9 +95,19 @@ impl Builder {
             Event::Suspend(_) | Event::Resumed(_) | Event::Back(_) => self.host.breaks.push(t),
             Event::Note(text) => self.notes.push((t, text)),
             Event::End => self.ended = true,
-            Event::Meta(_) | Event::Live(_) | Event::Unknown => {}
+            Event::Live(shown) => self.live.push((t, shown)),
+            Event::Meta(facts) => self.facts.extend(facts),
+            Event::Unknown => {}
         }
         Ok(())
+    }
+
+    pub(super) fn reports(&self) -> usize {
+        self.devices.iter().map(|columns| columns.received.len()).sum()
+    }
+
+    pub(super) fn phases(&self) -> usize {
+        self.phases.len()
     }
 
     fn device(&mut self, index: usize) -> Result<&mut Columns, String> {
@@ -112,12 +128,19 @@ impl Builder {
             // One past the last line, so that a report stamped at the very end is inside.
             last.end = span.1 + Nanos(1);
         }
+        for phase in &mut self.phases {
+            let of = |fact: &str| self.facts.get(fact).and_then(|of| of.get(phase.number.to_string()));
+            phase.made = of("made").and_then(Value::as_u64).map(|n| u32::try_from(n).unwrap_or(u32::MAX));
+            phase.voided = of("voided").and_then(Value::as_str).map(str::to_owned);
+        }
         Recording {
             header: self.header,
             devices: self.devices.into_iter().map(Columns::finish).collect(),
             phases: self.phases,
             host: self.host,
             notes: self.notes,
+            live: self.live,
+            facts: self.facts,
             ended: self.ended,
             unknown_lines: self.unknown,
             span,

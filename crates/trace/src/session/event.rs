@@ -25,7 +25,8 @@ pub struct Report {
     pub node: usize,
     /// Place in the drained batch (`q`, 0 left out): reports read before it in the same wake-up.
     pub place: u32,
-    /// The kernel's own stamp on the same clock (`k`), where there was one.
+    /// The kernel's own stamp on the same clock (`k`), where there was one. Earlier than `t`, but for a report that came
+    /// while the ones before it were being read.
     pub kernel: Option<Nanos>,
 }
 
@@ -50,7 +51,8 @@ pub enum Event {
     Suspend(Nanos),
     /// `{"t":…,"resumed":{…}}`: recording was taken up again. No interval, rate or closure crosses this line.
     Resumed(Value),
-    /// `{"t":…,"meta":{…}}`: later facts; the last one wins.
+    /// `{"t":…,"meta":{…}}`: later facts; of each key the last one wins. `made` and `voided` are of phases, by number:
+    /// `{"made":{"4":12}}`, swipes that were made where a phase ended early; `{"voided":{"4":"…"}}`, why it is not judged.
     Meta(Map<String, Value>),
     /// `{"t":…,"note":"…"}`: the operator's own words.
     Note(String),

@@ -23,7 +23,7 @@ fn push_hex(text: &mut String, bytes: &[u8]) {
 }
 
 /// Bytes of a string of hex digits of either case; `None` if it is not pairs of them.
-pub(crate) fn unhex(text: &str) -> Option<Vec<u8>> {
+pub fn unhex(text: &str) -> Option<Vec<u8>> {
     fn digit(c: u8) -> Option<u8> {
         char::from(c).to_digit(16).and_then(|d| u8::try_from(d).ok())
     }
@@ -49,6 +49,11 @@ impl<W: Write> Writer<W> {
         let value = serde_json::to_value(header).map_err(|e| wrap(e.into()))?;
         writer.put(&value)?;
         Ok(writer)
+    }
+
+    /// Goes on writing lines after those that are there, header and all.
+    pub fn resume(sink: W) -> Writer<W> {
+        Writer { sink, line: String::new() }
     }
 
     /// Writes one entry as one line.

@@ -33,6 +33,7 @@ use crate::stats;
 use crate::step::{PhaseView, StepView};
 use crate::tolerances::STILL_BURSTS_PER_SECOND;
 use crate::verdict::{Cause, Criterion, Family, FamilyVerdict, Finding, Outcome};
+pub use rest::looked_at;
 use rest::{Pair, Rest, What, length};
 use serde_json::{Map, Value, json};
 use statrs::distribution::{ContinuousCDF, StudentsT};

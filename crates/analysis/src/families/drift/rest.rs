@@ -11,6 +11,16 @@ const LETTING_GO: f64 = 2.0;
 /// Places in time while the hand lets go from which a settling may be reckoned.
 const STARTS: usize = 33;
 
+/// Seconds of a phase of so many that are not looked at.
+fn letting_go(whole: f64) -> f64 {
+    LETTING_GO.min(whole / 3.0)
+}
+
+/// Seconds of a phase at rest of so many that are looked at.
+pub fn looked_at(whole: f64) -> f64 {
+    whole - letting_go(whole)
+}
+
 /// X and Y, in counts or in units of the caller's.
 pub(super) type Pair = [f64; 2];
 
@@ -84,7 +94,7 @@ impl<'a> Rest<'a> {
     pub(super) fn new(phase: &'a PhaseView) -> Option<Rest<'a>> {
         let (begin, end) = (phase.span.begin.0, phase.span.end.0);
         let whole = end.checked_sub(begin).filter(|&ns| ns > 0)? as f64 * 1e-9;
-        let skip = LETTING_GO.min(whole / 3.0);
+        let skip = letting_go(whole);
         let from = begin + (skip * 1e9) as i64;
         let samples = phase.series.samples.as_slice();
         let first = samples.partition_point(|s| s.t < from);

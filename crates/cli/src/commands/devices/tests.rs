@@ -10,6 +10,8 @@ fn bench(access: Access) -> FoundDevice {
         interval: Some(Nanos(1_000_000)),
         access,
         permit: "write the rule\nand plug it in again".to_owned(),
+        rule: "KERNEL==\"hidraw*\"".to_owned(),
+        inputs: Vec::new(),
     };
     FoundDevice {
         name: "Bench\u{1b}[2J Pointer".to_owned(),

@@ -77,7 +77,7 @@ fn prompts_are_sentences() {
 fn the_header_holds_what_was_asked_and_nothing_guessed() {
     let device = FoundDevice { name: "Bench Pointer".to_owned(), ..FoundDevice::default() };
     let args = args("--travel 300mm --axis y --step red=800 --label mine --unit A --surface pad");
-    let header = header(&args, &device, &numbered_steps(&args.steps).unwrap());
+    let header = header(&args, std::slice::from_ref(&device), &numbered_steps(&args.steps).unwrap());
     let plan = header.plan.as_ref().unwrap();
     assert_eq!((plan.travel_um, plan.travel_u_um, plan.travel_from.as_ref()), (Some(300_000), None, None));
     assert_eq!(
@@ -91,13 +91,14 @@ fn the_header_holds_what_was_asked_and_nothing_guessed() {
         (written.label.as_deref(), written.unit.as_deref(), written.release),
         (Some("mine"), Some("A"), None)
     );
-    assert_eq!(super::header(&self::args("--for 1s"), &device, &[]).plan, None);
+    assert_eq!(super::header(&self::args("--for 1s"), &[device], &[]).plan, None);
 }
 
 #[test]
 fn caution_comes_before_fast_swipes_only() {
     let device = FoundDevice { name: "\u{1b}[1mBench Pointer".to_owned(), ..FoundDevice::default() };
-    let said = |words: &str| announcement(&args(words), &device, &planned(words).unwrap());
+    let said =
+        |words: &str| announcement(&args(words), std::slice::from_ref(&device), &planned(words).unwrap());
     assert!(said("--phase fast=3s").contains("stop if anything hurts"));
     assert!(!said("--phase slow=3s").contains("hurts"));
     assert!(!said("").contains('\u{1b}'));

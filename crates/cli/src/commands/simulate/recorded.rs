@@ -50,6 +50,8 @@ pub fn recorder(session: &Session, pacing: Pacing, path: &Path) -> anyhow::Resul
         tracks,
         timetable,
         path: path.to_owned(),
+        resumed: None,
+        attended: None,
         stop: Arc::new(AtomicBool::new(false)),
         progress: Arc::new(Progress::default()),
     })

@@ -3,7 +3,11 @@
 
 use super::{SimulateArgs, listing};
 use anyhow::{Context as _, bail};
-use slipgauge_sim::{Bench, DeviceModel, Family, Named, Pace, Script, Session, SimError, Travel, catalogue};
+use slipgauge_guide::TestPlan;
+use slipgauge_sim::{
+    Bench, DeviceModel, Doing, Family, Named, Pace, Script, Session, SimError, Travel, catalogue,
+};
+use slipgauge_trace::session::Task;
 use std::str::FromStr;
 
 /// Peak speeds that the hand aims at by pace, m/s: those of the screening test.
@@ -11,6 +15,9 @@ const PEAKS_M_S: [(Pace, f64); 3] = [(Pace::Slow, 0.4), (Pace::Medium, 1.2), (Pa
 
 /// Button strikes at every step, where it is they that are late.
 const STRIKES: u32 = 20;
+
+/// Resolution of a simulated device at its first step where the plan does not tell, counts per inch.
+const UNTOLD: f64 = 800.0;
 
 /// Units in which half a one means nothing.
 const WHOLE: [&str; 4] = ["reports", "bits", "counts", "step"];
@@ -84,6 +91,51 @@ pub fn session(args: &SimulateArgs) -> anyhow::Result<Session> {
         checked.with_context(|| format!("--fault {} is out of range ({})", fault.told(), usual(named)))?;
     }
     Ok(bench.session()?)
+}
+
+/// A bench for a guided test: `sound`, or one fault by name. Its script is the plan's, so that faults that are placed in
+/// a phase find it.
+///
+/// # Errors
+/// A sentence that names what is wrong.
+pub fn for_plan(fault: &str, seed: u64, plan: &TestPlan) -> anyhow::Result<Session> {
+    let nominals: Vec<f64> = plan
+        .steps
+        .iter()
+        .map(|step| step.nominal_counts_per_inch.unwrap_or(UNTOLD * f64::from(step.id)))
+        .collect();
+    let mut bench = Bench {
+        seed,
+        travel: Travel { told_um: plan.travel.um, uncertainty_um: plan.travel.uncertainty_um, true_m: None },
+        axis: plan.axis,
+        script: plan_script(plan),
+        device: DeviceModel { name: "simulated device".to_owned(), ..DeviceModel::default() }
+            .with_steps(&nominals),
+        ..Bench::default()
+    };
+    bench.clone().session().map_err(|error| refused(&error))?;
+    if fault != "sound" {
+        let fault: FaultArg = fault.parse().map_err(anyhow::Error::msg)?;
+        bench = bench.with_fault(fault.named.name, fault.size)?;
+    }
+    bench.session().with_context(|| format!("--simulate {fault} is out of range"))
+}
+
+/// The plan as a script.
+fn plan_script(plan: &TestPlan) -> Script {
+    let mut script = Script::default();
+    for step in &plan.steps {
+        for phase in plan.phases(step.id) {
+            let peak_m_s = phase.pace.and_then(|p| plan.paced(p)).map_or(PEAKS_M_S[0].1, |p| p.peak.0);
+            let (pace, count) = (phase.pace.unwrap_or(Pace::Slow), phase.swipes.unwrap_or(0));
+            script = match phase.task {
+                Task::Still => script.still(step.id, plan.still.seconds()),
+                Task::Identify => script.then(step.id, Doing::Identify { count, peak_m_s }),
+                _ => script.swipes(step.id, pace, count, peak_m_s),
+            };
+        }
+    }
+    script
 }
 
 /// At every step: still, then swipes pace by pace; strikes only where a fault is about them.

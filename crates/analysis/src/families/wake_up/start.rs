@@ -1,0 +1,360 @@
+//! Starts from rest, and what in a start shows that motion came before its first report.
+//!
+//! Owns the reading of one start; does not know how long a swipe ought to be. Two looks, each with the distance from what
+//! a sound start may do in standard deviations, z:
+//!
+//! - *lump*: the first report holds more than a slot's counts. A hand that sets out gets faster, so a sound one holds at
+//!   most the c counts a slot that come after it, and one sensor frame more where frames beat against reports:
+//!   `z = (first − c (1 + f)) / σ`, f: a frame of [`FRAME`] in slots, at most one.
+//! - *steep*: reports after the first, over w and over as long again, hold X₁ and X₂ counts. From rest at an acceleration
+//!   that does not fall, X₂ ≥ 3 X₁ (equal at constant acceleration; a smooth start makes 7 X₁). A swipe that is seen from
+//!   its middle on makes less: `z = (3 X₁ − X₂) / σ`. With R = X₂/X₁ and constant acceleration the hand had been moving
+//!   for `τ = w (3 − R) / (2 (R − 1))` and made `X₁ τ² / (w² + 2 w τ)` counts that the device did not; of a smooth start
+//!   more than that.
+//!
+//! σ: rounding of each edge (1/√12 count), 2 % of the counts, and a frame at each edge. Cost: O(reports of the flank).
+
+use super::REST;
+use crate::erratic::ARM_ACCELERATION;
+use crate::series::{DUE, Frame, Sample};
+use crate::silence::BEYOND_THE_STOP;
+use crate::step::{PhaseView, StepView, SwipeView};
+use crate::swipes::Swipe;
+use std::ops::Range;
+
+/// Times w over which reports are taken together, nanoseconds; whole slots, one and more.
+const SPANS: [f64; 9] = [2e6, 3e6, 4e6, 6e6, 8e6, 12e6, 16e6, 24e6, 32e6];
+/// Both spans together lie in so much of the travel: a minimum-jerk swipe keeps X₂ > 3 X₁ up to half of it, one that peaks
+/// at a third of its time up to a third.
+const PART: f64 = 0.2;
+/// Longest time between two looks of a sensor that is awake (1,500 a second; from memory of old data sheets).
+const FRAME: f64 = 7e5;
+/// Scatter of counts beside rounding, as in [`crate::erratic`]: data sheets give 1 % typical; 2 % is believed.
+const NOISE: f64 = 0.02;
+/// An empty slot lies between reports that are further apart than this many slots, and by more than a reader's delay
+/// (nanoseconds).
+const CONTIGUOUS: (f64, f64) = (1.6, 5e5);
+/// Before a rest on the way the hand slows, to this share of the swipe's peak or of its own speed just before; else it is
+/// a silence and no rest. The second is what ends a silence in [`crate::silence`].
+const SLOWED: (f64, f64) = (0.1, 0.6);
+/// Time over which that is seen, nanoseconds; two slots and more.
+const SLOWED_OVER: i64 = 10_000_000;
+/// Mean rate after the first report is taken over this time, nanoseconds; one slot and more.
+const RATE_OVER: f64 = 2e6;
+
+/// More in the first report than a slot.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Lump {
+    /// Counts beyond half a slot's: the device may have woken at any time in it.
+    pub counts: f64,
+    pub z: f64,
+}
+
+/// A start at speed.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Steep {
+    /// Width of each span, nanoseconds, and their counts.
+    pub span: f64,
+    pub counts: (f64, f64),
+    /// Counts that were made before at constant acceleration; infinite if there is none.
+    pub before: f64,
+    pub z: f64,
+}
+
+/// A start from rest.
+#[derive(Clone, Debug)]
+pub(super) struct Start {
+    /// Time of the first report, and of the last one before.
+    pub t: i64,
+    pub before: i64,
+    /// Counts along of the first report, and a slot after it.
+    pub first: f64,
+    pub per_slot: f64,
+    pub lump: Option<Lump>,
+    /// The one of all spans by which most is missing, of those that stand out.
+    pub steep: Option<Steep>,
+    /// Spans that were looked at.
+    pub looks: usize,
+}
+
+/// Starts from rest in a swipe or just before it; `after` is the end of the swipe before.
+pub(super) fn of_swipe(
+    step: &StepView,
+    phase: &PhaseView,
+    swipe: &SwipeView,
+    after: i64,
+    least_z: f64,
+) -> Vec<Start> {
+    let Some(frame) = step.frame else { return Vec::new() };
+    let samples = &phase.series.samples;
+    let end = swipe.swipe.rows.end.min(samples.len());
+    let mut first = swipe.swipe.rows.start.min(end);
+    // The swipe is taken to begin where it has left a creep; its first counts may lie before.
+    while first > 0
+        && first < end
+        && samples[first].t.saturating_sub(samples[first - 1].t) < REST
+        && samples[first - 1].t > after
+    {
+        first -= 1;
+    }
+    let flank = Flank {
+        samples: &samples[..end],
+        frame,
+        sign: swipe.swipe.sign(),
+        slot: step.slot(),
+        most: PART * swipe.swipe.one_travel,
+        least_z,
+        arm: ARM_ACCELERATION * 1e3 * step.scale.map_or(1.0, |s| s.counts_per_mm) * 1e-18,
+    };
+    let rests = |row: &usize| {
+        let before = row.checked_sub(1).map_or(phase.span.begin.0, |b| samples[b].t);
+        samples[*row].t.saturating_sub(before) >= REST
+            && (*row <= swipe.swipe.rows.start || flank.rested(first..*row, &swipe.swipe))
+    };
+    let rows = (first..end).filter(rests);
+    rows.filter_map(|row| {
+        let before = row.checked_sub(1).map_or(phase.span.begin.0, |b| samples[b].t);
+        flank.start(row, before).filter(|start| !step.host.explain(start.t, flank.end(start.t)))
+    })
+    .collect()
+}
+
+/// Reports up to a swipe's end.
+struct Flank<'a> {
+    samples: &'a [Sample],
+    frame: Frame,
+    sign: f64,
+    slot: f64,
+    /// Counts within which a start is looked at.
+    most: f64,
+    least_z: f64,
+    /// An arm's acceleration, counts per square nanosecond.
+    arm: f64,
+}
+
+impl Flank<'_> {
+    fn along(&self, s: &Sample) -> f64 {
+        self.sign * self.frame.of(s).0
+    }
+
+    /// Time until which a start is looked at at least.
+    fn end(&self, t: i64) -> i64 {
+        t.saturating_add((2.0 * SPANS[3].max(self.slot)) as i64)
+    }
+
+    /// True if the hand rested after the last of these reports: it had slowed, or would else be far beyond the stop.
+    fn rested(&self, rows: Range<usize>, swipe: &Swipe) -> bool {
+        let (Some(last), Some(next)) = (self.samples[rows.clone()].last(), self.samples.get(rows.end)) else {
+            return true;
+        };
+        let over = SLOWED_OVER.max((2.0 * self.slot) as i64);
+        let counts = |from: i64, to: i64| -> f64 {
+            let ages = self.samples[rows.clone()].iter().rev().map(|s| (last.t.saturating_sub(s.t), s));
+            let here = ages.take_while(|(age, _)| *age < to).filter(|(age, _)| *age >= from);
+            here.map(|(_, s)| self.along(s).abs()).sum()
+        };
+        let recent = counts(0, over);
+        let still = (SLOWED.0 * swipe.peak * over as f64 * 1e-9).max(DUE as f64 * over as f64 / self.slot);
+        let half_way_on = 0.5 * recent * next.t.saturating_sub(last.t) as f64 / over as f64;
+        recent <= still
+            || recent <= SLOWED.1 * counts(over, over.saturating_mul(2))
+            || swipe.along + half_way_on > BEYOND_THE_STOP * swipe.one_travel
+    }
+
+    /// True if a report is missing before this one.
+    fn missing(&self, row: usize) -> bool {
+        let (s, last) = (&self.samples[row], &self.samples[row - 1]);
+        let apart = s.t.saturating_sub(last.t) as f64;
+        let due = |s: &Sample| self.along(s).abs() >= DUE as f64;
+        apart > (CONTIGUOUS.0 * self.slot).max(self.slot + CONTIGUOUS.1) && due(s) && due(last)
+    }
+
+    /// Counts of the reports after `row` within so many slots of it and after so many; `None` where the swipe ends
+    /// before, or a report is missing in it.
+    fn sum(&self, row: usize, from: f64, to: f64) -> Option<f64> {
+        let t = self.samples[row].t;
+        let slots = |s: &Sample| s.t.saturating_sub(t) as f64 / self.slot;
+        let (from, to) = (from + 0.5, to + 0.5);
+        let mut sum = 0.0;
+        let mut ended = true;
+        for i in row + 1..self.samples.len() {
+            let s = &self.samples[i];
+            if self.missing(i) {
+                return None;
+            }
+            if slots(s) > to {
+                ended = false;
+                break;
+            }
+            if slots(s) > from {
+                sum += self.along(s);
+            }
+        }
+        (!ended).then_some(sum)
+    }
+
+    fn start(&self, row: usize, before: i64) -> Option<Start> {
+        let (t, first) = (self.samples[row].t, self.along(&self.samples[row]));
+        // What a full report could not hold is handed on with the next ones.
+        let top = |s: &Sample| s.x.unsigned_abs().max(s.y.unsigned_abs());
+        let full = top(&self.samples[row]);
+        let follows = |i: usize| {
+            let apart = self.samples[i].t.saturating_sub(self.samples[i - 1].t) as f64;
+            apart <= (CONTIGUOUS.0 * self.slot).max(self.slot + CONTIGUOUS.1)
+        };
+        let rows = row + 1..self.samples.len();
+        let same = rows.take_while(|&i| top(&self.samples[i]) == full && follows(i)).count();
+        let held: f64 = self.samples[row..=row + same].iter().map(|s| self.along(s)).sum();
+        let n = (RATE_OVER / self.slot).round().max(1.0);
+        let per_slot = self.sum(row + same, 0.0, n)? / n;
+        let frame = (FRAME / self.slot).min(1.0);
+        let lump = (per_slot >= 0.0).then(|| {
+            let slots = 1.0 + same as f64;
+            let most = per_slot * (slots + frame);
+            let variance = 1.0 / 6.0 + 1.0 / (6.0 * n * n) + (NOISE * held).powi(2) + (NOISE * most).powi(2);
+            Lump { counts: held - (slots - 0.5) * per_slot, z: (held - most) / variance.sqrt() }
+        });
+        let mut start = Start { t, before, first, per_slot, lump, steep: None, looks: 1 };
+        let mut last = 0.0;
+        for span in SPANS {
+            let n = (span / self.slot).round().max(1.0);
+            if n == last {
+                continue;
+            }
+            last = n;
+            let (Some(x1), Some(x2)) = (self.sum(row, 0.0, n), self.sum(row, n, 2.0 * n)) else { break };
+            if x1 + x2 > self.most {
+                break;
+            }
+            start.looks += 1;
+            let within = frame * (x1 + x2) / (2.0 * n);
+            let Some(steep) = steep(n * self.slot, (x1, x2), within, self.arm) else { continue };
+            let more = start.steep.is_none_or(|s| steep.before > s.before);
+            if steep.z >= self.least_z && more {
+                start.steep = Some(steep);
+            }
+        }
+        Some(start)
+    }
+}
+
+/// Looks at the counts of two spans of one width; `frame` counts come within a frame, and an arm accelerates by `arm`
+/// counts per square nanosecond.
+fn steep(span: f64, (x1, x2): (f64, f64), frame: f64, arm: f64) -> Option<Steep> {
+    if x1 <= 0.0 || x2 < 0.0 {
+        return None;
+    }
+    // 3 X₁ − X₂ weighs the three edges by −3, 4 and −1.
+    let edges = 26.0 / 12.0 * (1.0 + frame * frame);
+    let sigma = (edges + (3.0 * NOISE * x1).powi(2) + (NOISE * x2).powi(2)).sqrt();
+    let r = x2 / x1;
+    let tau = if r > 1.0 { (3.0 - r) / (2.0 * (r - 1.0)) } else { f64::INFINITY };
+    let tau = tau.max(0.0);
+    // No faster than an arm; and where the hand is slowing, that is all that is known.
+    let arm = (x1 / span).powi(2) / (2.0 * arm);
+    let before = if tau.is_finite() { (x1 * tau.powi(2) / (1.0 + 2.0 * tau)).max(arm) } else { arm };
+    Some(Steep { span, counts: (x1, x2), before, z: (3.0 * x1 - x2) / sigma })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A minimum-jerk swipe of 300 mm in 0.2 s (Flash & Hogan 1985), in whole counts every `slot` ns; of its first
+    /// `asleep` seconds the first report holds a share.
+    fn start(slot: i64, per_mm: f64, asleep: f64, kept: f64) -> Start {
+        let place = |t: f64| {
+            let u = (t / 0.2).min(1.0);
+            300.0 * per_mm * u * u * u * (10.0 - 15.0 * u + 6.0 * u * u)
+        };
+        let mut samples = Vec::new();
+        let (mut told, mut from) = (0.0, place(asleep) * (1.0 - kept));
+        for i in 1..=200_000_000 / slot {
+            let t = i as f64 * slot as f64 * 1e-9;
+            if t >= asleep {
+                let x = (place(t) - from).floor() - told;
+                told += x;
+                if x > 0.0 {
+                    samples.push(Sample { t: i * slot, x: x as i32, y: 0, timed: true, idle_before: 0 });
+                }
+            }
+        }
+        from = 300.0 * per_mm;
+        flank(&samples, slot as f64, per_mm, PART * from).start(0, 0).unwrap()
+    }
+
+    fn flank(samples: &[Sample], slot: f64, per_mm: f64, most: f64) -> Flank<'_> {
+        let frame = Frame { cos: 1.0, sin: 0.0 };
+        let arm = ARM_ACCELERATION * 1e3 * per_mm * 1e-18;
+        Flank { samples, frame, sign: 1.0, slot, most, least_z: 5.0, arm }
+    }
+
+    const SLOTS: [i64; 4] = [125_000, 1_000_000, 4_000_000, 8_000_000];
+    /// 400 and 6400 counts per inch.
+    const PER_MM: [f64; 2] = [400.0 / 25.4, 6400.0 / 25.4];
+
+    #[test]
+    fn a_smooth_start_is_neither_a_lump_nor_steep() {
+        for slot in SLOTS {
+            for per_mm in PER_MM {
+                let sound = start(slot, per_mm, 0.0, 0.0);
+                assert!(sound.steep.is_none(), "{slot} {per_mm}: {sound:?}");
+                assert!(sound.lump.unwrap().z < 3.0, "{slot} {per_mm}: {sound:?}");
+                assert!(sound.looks > 3);
+            }
+        }
+    }
+
+    /// In 26 ms the hand goes 300 · 10 · 0.13³ · (1 − 1.5 · 0.13 + 0.6 · 0.13²) = 5.4 mm.
+    #[test]
+    fn what_is_slept_through_shows_as_a_steep_start_and_what_comes_late_as_a_lump() {
+        for slot in SLOTS {
+            for per_mm in PER_MM {
+                let lost = start(slot, per_mm, 0.026, 0.0);
+                let before = lost.steep.unwrap().before / per_mm;
+                assert!((2.0..8.0).contains(&before), "{slot} {per_mm}: {lost:?}");
+                assert!(lost.lump.unwrap().z < 3.0, "{slot} {per_mm}: {lost:?}");
+                let late = start(slot, per_mm, 0.026, 1.0);
+                let lump = late.lump.unwrap();
+                assert!(lump.z > 5.0 && lump.counts > 3.0 * per_mm, "{slot} {per_mm}: {late:?}");
+            }
+        }
+    }
+
+    /// By hand: constant acceleration for one span before makes 1/2, then 3/2 and 5/2; from rest 1 and 3.
+    #[test]
+    fn a_constant_acceleration_is_told_exactly() {
+        let seen = steep(1e6, (150.0, 250.0), 0.0, 1e9).unwrap();
+        assert!((seen.before - 50.0).abs() < 1e-9, "{seen:?}");
+        let sigma = (26.0f64 / 12.0 + 81.0 + 25.0).sqrt();
+        assert!((seen.z - 200.0 / sigma).abs() < 1e-9, "{seen:?}");
+        let rest = steep(1e6, (100.0, 300.0), 0.0, 1e9).unwrap();
+        assert!(rest.z == 0.0 && rest.before < 1e-9, "{rest:?}");
+    }
+
+    /// At 1 m/s an arm of 150 m/s² has made 3.33 mm; a hand that slows tells no more.
+    #[test]
+    fn a_start_that_slows_is_worth_what_an_arm_cannot_but_have_made() {
+        let arm = ARM_ACCELERATION * 1e3 * 10.0 * 1e-18;
+        let seen = steep(4e6, (40.0, 39.0), 0.0, arm).unwrap();
+        assert!((seen.before / 10.0 - 1.0 / 0.3).abs() < 0.01, "{seen:?}");
+    }
+
+    #[test]
+    fn nothing_panics_on_what_no_device_sends() {
+        let odd = [i32::MIN, i32::MAX, 0, 1, -1];
+        let sample = |i: i64| Sample {
+            t: [i, i64::MAX - i, i64::MIN + i, 5][i as usize % 4],
+            x: odd[i as usize % 5],
+            y: odd[i as usize / 5 % 5],
+            timed: false,
+            idle_before: u32::MAX,
+        };
+        let samples: Vec<Sample> = (0..200).map(sample).collect();
+        for (slot, per_mm) in [(1e6, 31.0), (0.0, 31.0), (f64::NAN, 1.0), (1e-9, 1e300), (1e18, 0.0)] {
+            for row in [0, 100, 199] {
+                flank(&samples, slot, per_mm, f64::INFINITY).start(row, i64::MIN);
+            }
+        }
+    }
+}

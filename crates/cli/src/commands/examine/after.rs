@@ -1,0 +1,71 @@
+//! After the swipes: the verdict, from the file.
+
+use super::screen::Screen;
+use super::sitting::End;
+use super::{Status, shown};
+use crate::commands::judge;
+use anyhow::Context as _;
+use slipgauge_analysis::verdict::{Outcome, Verdict};
+use slipgauge_report::{sheet, text};
+use slipgauge_trace::Recording;
+use std::path::Path;
+
+/// Fast swipes of the confirm plan: a success run for 5 % at 95 %.
+const PUBLISHED: u32 = 59;
+
+/// Judges the recording and says it.
+pub fn tell(
+    path: &Path,
+    end: End,
+    control: Option<&(Recording, String)>,
+    screen: &mut Screen,
+) -> anyhow::Result<Status> {
+    let recording = judge::read(path)?;
+    let name = path.file_name().map_or_else(|| path.to_string_lossy(), |n| n.to_string_lossy());
+    let mut judgement = slipgauge_analysis::judge(&recording, &name);
+    if let Some((control, name)) = control {
+        judge::hold_against(&mut judgement.verdict, &recording, control, name);
+    }
+    let picture = path.with_extension("").with_extension("svg");
+    std::fs::write(&picture, sheet::svg(&judgement)).with_context(|| shown(&picture))?;
+    screen.lines("")?;
+    screen.lines(text::verdict(&judgement.verdict).trim_end())?;
+    screen.line(&format!("Recording: {}", shown(path)))?;
+    screen.line(&format!("Picture:   {}", shown(&picture)))?;
+    if end == End::Whole {
+        screen.line(&confirm(&judgement.verdict))?;
+    }
+    if end != End::Whole {
+        screen.line(&format!("To go on with it: slipgauge examine --resume {}", shown(path)))?;
+    }
+    Ok(match (end, judgement.verdict.exit_status()) {
+        (End::Gone, _) => Status::Gone,
+        (_, 1) => Status::Fail,
+        (End::Whole, 0) => Status::Ok,
+        _ => Status::Open,
+    })
+}
+
+/// What to do about what was left open, or before it is published.
+fn confirm(verdict: &Verdict) -> String {
+    let bad =
+        |outcome| verdict.steps.iter().filter(move |s| s.verdict == outcome).map(|s| s.step.to_string());
+    let open: Vec<String> = bad(Outcome::Inconclusive).collect();
+    let steps = |ids: &[String]| {
+        if ids.len() == 1 { format!("step {}", ids.concat()) } else { format!("steps {}", ids.join(", ")) }
+    };
+    if !open.is_empty() {
+        return format!(
+            "Left open: {}. The confirm plan takes one step and the swipes that settle it: the same options with --size \
+             confirm and --steps for that step alone.",
+            steps(&open)
+        );
+    }
+    let confirmed = verdict.plan.pointer("/paces/fast/swipes").and_then(serde_json::Value::as_u64);
+    if confirmed.is_some_and(|n| n >= u64::from(PUBLISHED)) {
+        return String::new();
+    }
+    "Before a claim is published: the confirm plan (--size confirm, one step) shows at 95 % that at most 5 % of fast swipes \
+     are bad."
+        .to_owned()
+}
