@@ -18,7 +18,6 @@
 use crate::erratic::ARM_ACCELERATION;
 use crate::series::{DUE, Frame, Sample, Series};
 use crate::swipes::{AT_SPEED, Swipe};
-use crate::tracking_limit::onset;
 use slipgauge_trace::recording::HostLog;
 
 /// Empty slots that make a silence: one alone may be a poll that came early or late.
@@ -69,9 +68,6 @@ pub struct Silence {
     pub idle_reports: u32,
     /// Counts per second before.
     pub speed_before: f64,
-    /// Most likely speed at the instant at which the counts ended, both axes together, by the reports before it; counts
-    /// per second.
-    pub onset: f64,
     /// Counts per second after (0 if nothing came).
     pub speed_after: f64,
     /// Travel missing by the speed of the flanks, mm, before what was made up.
@@ -139,7 +135,6 @@ pub fn find(
                     slots,
                     idle_reports: ctx.idle(row, after_row),
                     speed_before: before,
-                    onset: onset_of(&samples[..=row], frame, slot, before),
                     speed_after: after,
                     missing_mm: missing / counts_per_mm,
                     make_up,
@@ -159,17 +154,11 @@ pub fn find(
     let seconds: f64 = lost().map(|s| s.end.saturating_sub(s.begin) as f64 * 1e-9).sum();
     // Were the swipe whole, the hand would have been as fast as this meanwhile.
     let mean = if seconds > 0.0 { (swipe.one_travel - total).max(0.0) / seconds } else { 0.0 };
-    let end = silent_end(&ctx, swipe, total + hidden, counts_per_mm, host)
-        .filter(|end| end.speed_before > STRIKES * mean);
-    found.extend(end.map(|end| Silence { onset: onset_of(samples, frame, slot, end.speed_before), ..end }));
+    found.extend(
+        silent_end(&ctx, swipe, total + hidden, counts_per_mm, host)
+            .filter(|end| end.speed_before > STRIKES * mean),
+    );
     found
-}
-
-/// Speed at which the last of some reports leaves off, no less than the flank's mean. Where there are too few for a fit,
-/// the counts ended between the last whole report and an interval after the last one: the middle is most likely.
-fn onset_of(samples: &[Sample], frame: Frame, slot: f64, mean: f64) -> f64 {
-    let found = onset::find(samples, frame, slot);
-    found.map_or(mean, |found| found.at.unwrap_or(0.5 * (found.low + found.high)).max(mean))
 }
 
 /// Counts that end at speed: at a stop a device brakes within the end zone, so that the last reports are slow or the
@@ -195,7 +184,6 @@ fn silent_end(
         slots: 0.0,
         idle_reports: 0,
         speed_before: before,
-        onset: before,
         speed_after: 0.0,
         missing_mm: (swipe.one_travel - total) / counts_per_mm,
         make_up: 0.0,
@@ -306,7 +294,7 @@ impl Flanks<'_> {
         let seconds = silence.end.saturating_sub(silence.begin) as f64 * 1e-9;
         let rows = ((SLOPE_OVER / self.slot) as usize).clamp(FLANK, 1000);
         let before = self.slope(row.saturating_sub(rows), row);
-        let behind = self.slope(after, (after + rows).min(last));
+        let behind = self.slope(after.min(last), (after + rows).min(last));
         let flat = 0.5 * (silence.speed_before + silence.speed_after) * seconds;
         let bend = seconds * seconds / 12.0;
         let more = (before - behind) * bend + SLOPE_UNSURE * (before.abs() + behind.abs()) * bend;

@@ -21,7 +21,6 @@ use crate::grid::Grid;
 use crate::series::DUE;
 use crate::silence::{MakeUp, Silence};
 use crate::step::{PhaseView, StepView, SwipeView};
-use crate::tracking_limit::onset as speed;
 use statrs::distribution::{Binomial, DiscreteCDF};
 
 /// Chance at which silences are no longer taken for accidents.
@@ -53,6 +52,8 @@ pub enum Of {
 pub struct Limit {
     /// Of what.
     pub of: Of,
+    /// Lower quartile of the onsets.
+    pub at: f64,
     /// Least onset that is still one of the limit.
     least: f64,
     /// Chance that silences at random times show it.
@@ -74,11 +75,11 @@ pub fn hidden_peak(grid: &Grid, silence: &Silence) -> f64 {
     grid.expected_mm_s[grid.slots(silence)].iter().copied().fold(0.0, f64::max)
 }
 
-/// Value at which a silence began: for speed of the reports before it, else of the expected motion.
+/// Value at which a silence began: of the expected motion, and for speed no less than that of the reports before it.
 pub fn onset(grid: &Grid, silence: &Silence, of: Of, counts_per_mm: f64) -> f64 {
     let at = grid.slots(silence).start.min(grid.expected_mm_s.len().saturating_sub(1));
     match of {
-        Of::Speed => silence.onset / counts_per_mm,
+        Of::Speed => value(grid, at, of).max(silence.speed_before / counts_per_mm),
         Of::Acceleration => value(grid, at, of),
     }
 }
@@ -149,19 +150,14 @@ fn limit_of(step: &StepView, of: Of, due: f64) -> Option<Limit> {
         (sum / n as f64).clamp(0.0, 1.0)
     };
     let beyond = if of == Of::Speed { BEYOND.0 } else { BEYOND.1 };
-    let clean = by_phase.iter().filter(|(_, lost)| !lost.is_empty());
-    let clean = clean.flat_map(|(phase, _)| phase.swipes.iter().map(move |s| (*phase, s)));
-    let frame = step.frame?;
-    let top = |phase: &PhaseView, s: &SwipeView| match of {
-        Of::Speed => {
-            let samples = phase.series.samples.get(s.swipe.rows.clone()).unwrap_or_default();
-            speed::fastest(samples, frame, step.slot()) / per_mm
-        }
+    let clean = by_phase.iter().filter(|(_, lost)| !lost.is_empty()).flat_map(|(phase, _)| &phase.swipes);
+    let top = |s: &SwipeView| match of {
+        Of::Speed => s.swipe.peak / per_mm,
         Of::Acceleration => {
             (0..s.grid.expected_mm_s.len()).map(|i| value(&s.grid, i, of)).fold(0.0, f64::max)
         }
     };
-    let against = clean.filter(|(p, s)| s.silences.is_empty() && top(p, s) > beyond * median).count();
+    let against = clean.filter(|s| s.silences.is_empty() && top(s) > beyond * median).count();
     if against as f64 > MOST_BEYOND * n as f64 {
         return None;
     }
@@ -176,7 +172,7 @@ fn limit_of(step: &StepView, of: Of, due: f64) -> Option<Limit> {
     // The quartiles of a normal scatter lie 1.35 standard deviations apart.
     let upper = *onsets.get(3 * n / 4)?;
     let least = (REACHES * at).min(at - SPREAD * (upper - at));
-    Some(Limit { of, least, chance })
+    Some(Limit { of, at, least, chance })
 }
 
 /// Share of a phase's counted time, at speeds at which a silence shows, that lies at a value or beyond.
