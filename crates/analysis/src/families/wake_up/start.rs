@@ -27,6 +27,8 @@ const SPANS: [f64; 9] = [2e6, 3e6, 4e6, 6e6, 8e6, 12e6, 16e6, 24e6, 32e6];
 /// Both spans together lie in so much of the travel: a minimum-jerk swipe keeps X₂ > 3 X₁ up to half of it, one that peaks
 /// at a third of its time up to a third.
 const PART: f64 = 0.2;
+/// Standard deviations by which counts may be fewer than just before while a hand gets faster.
+const GROWS: f64 = 3.0;
 /// Longest time between two looks of a sensor that is awake (1,500 a second; from memory of old data sheets).
 const FRAME: f64 = 7e5;
 /// Scatter of counts beside rounding, as in [`crate::erratic`]: data sheets give 1 % typical; 2 % is believed.
@@ -193,6 +195,25 @@ impl Flank<'_> {
         (!ended).then_some(sum)
     }
 
+    /// True if the counts of each half of both spans are no fewer than those of the half before, beyond chance: else
+    /// something has set in that is no start (the sensor counts too little from some speed on, or the hand slows), and
+    /// fewer counts in the second span tell nothing of the time before the first.
+    fn grows(&self, row: usize, n: f64) -> bool {
+        let step = (0.5 * n).floor().max(1.0);
+        let mut last = 0.0f64;
+        let mut from = 0.0;
+        while from + step <= 2.0 * n {
+            let Some(now) = self.sum(row, from, from + step) else { return false };
+            let frame = (FRAME / self.slot).min(1.0) * last.max(now) / step;
+            let variance = (1.0 + frame * frame) / 3.0 + (NOISE * last).powi(2) + (NOISE * now).powi(2);
+            if now < last - GROWS * variance.sqrt() {
+                return false;
+            }
+            (last, from) = (now, from + step);
+        }
+        true
+    }
+
     fn start(&self, row: usize, before: i64) -> Option<Start> {
         let (t, first) = (self.samples[row].t, self.along(&self.samples[row]));
         // What a full report could not hold is handed on with the next ones.
@@ -224,6 +245,9 @@ impl Flank<'_> {
             last = n;
             let (Some(x1), Some(x2)) = (self.sum(row, 0.0, n), self.sum(row, n, 2.0 * n)) else { break };
             if x1 + x2 > self.most {
+                break;
+            }
+            if !self.grows(row, n) {
                 break;
             }
             start.looks += 1;
