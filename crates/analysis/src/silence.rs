@@ -5,7 +5,8 @@
 //!
 //! A silence is a run of at least [`LEAST_SLOTS`] empty report slots inside a swipe with
 //! - at least [`DUE`] counts per slot on both sides, in the swipe's own direction;
-//! - more than [`END_ZONE_MM`] from both turning points, or followed by more than [`SET_OUT`] times the speed;
+//! - more than [`END_ZONE_MM`] from both turning points; or followed by more than [`SET_OUT`] times the speed, or by
+//!   a speed that no arm reaches from rest within a report and [`LEAST_MM`];
 //! - flanks that are not slowing: the last reports before it run at no less than [`NOT_SLOWING`] of those before them;
 //! - at least [`LEAST_MM`] of travel missing by the speed of the flanks.
 //!
@@ -14,6 +15,7 @@
 //! Stray reports of at most [`STRAY`] counts do not end a silence where the flanks run at [`STRAY_FLANK`] and more.
 //! Cost: O(reports of the swipe).
 
+use crate::erratic::ARM_ACCELERATION;
 use crate::series::{DUE, Frame, Sample, Series};
 use crate::swipes::{AT_SPEED, Swipe};
 use slipgauge_trace::recording::HostLog;
@@ -110,7 +112,8 @@ pub fn find(
         let due = |speed: f64| speed * slot * 1e-9 >= DUE as f64;
         let rest = total - place - skipped;
         // A device that falls silent and then speaks at twice the speed has not bounced: the hand has set out.
-        let set_out = after > SET_OUT * before && place / counts_per_mm > LEAST_MM;
+        let set_out = (after > SET_OUT * before && place / counts_per_mm > LEAST_MM)
+            || ctx.enters_at_speed(after_row, counts_per_mm);
         let begun = set_out || place / counts_per_mm > END_ZONE_MM;
         let inside = begun && rest / counts_per_mm > END_ZONE_MM;
         let between = due(after) && inside && !ctx.slowing(row);
@@ -146,8 +149,15 @@ pub fn find(
         row = after_row;
     }
     // What a silence on the way has cost is not missing at the end as well.
-    let lost: f64 = found.iter().filter(|s| s.kind == MakeUp::Lost).map(|s| s.missing_mm).sum();
-    found.extend(silent_end(&ctx, swipe, total + LOST_AT_MOST * lost * counts_per_mm, counts_per_mm, host));
+    let lost = || found.iter().filter(|s| s.kind == MakeUp::Lost);
+    let hidden: f64 = lost().map(|s| ctx.hidden_at_most(s, swipe)).sum();
+    let seconds: f64 = lost().map(|s| s.end.saturating_sub(s.begin) as f64 * 1e-9).sum();
+    // Were the swipe whole, the hand would have been as fast as this meanwhile.
+    let mean = if seconds > 0.0 { (swipe.one_travel - total).max(0.0) / seconds } else { 0.0 };
+    found.extend(
+        silent_end(&ctx, swipe, total + hidden, counts_per_mm, host)
+            .filter(|end| end.speed_before > STRIKES * mean),
+    );
     found
 }
 
@@ -183,8 +193,13 @@ fn silent_end(
     })
 }
 
-/// A silence hides up to this much more than its flanks tell, where the hand sped up and slowed in it.
-const LOST_AT_MOST: f64 = 2.0;
+/// A flank's acceleration is read over this time, nanoseconds, or the reports of a flank if they take longer; half of
+/// what a hand's own changes of acceleration leave uncertain at its end, as a share of it.
+const SLOPE_OVER: f64 = 16e6;
+const SLOPE_UNSURE: f64 = 0.5;
+/// A hand that does not brake fully strikes the stop at up to half of its peak (common practice, no source): after a
+/// silence on the way this is no evidence.
+const STRIKES: f64 = 0.5;
 /// No sensor goes blind below this: the poorest data sheets give 12 in/s, 300 mm/s.
 const SLOWEST_LIMIT_MM_S: f64 = 200.0;
 /// A swipe that ends at speed is short by at least this, else it simply hit the stop.
@@ -234,7 +249,24 @@ struct Flanks<'a> {
 impl Flanks<'_> {
     /// Counts per second over the reports up to and with this one, each taken to cover its own interval.
     fn before(&self, row: usize) -> f64 {
-        self.speed((row + 1).saturating_sub(FLANK), row)
+        match row {
+            // Of a single report no more is known than that it covers a slot.
+            0 => self.along.first().map_or(0.0, |counts| counts / self.slot * 1e9),
+            row => self.speed((row + 1).saturating_sub(FLANK), row),
+        }
+    }
+
+    /// True if motion that begins with a report runs so fast at once that the hand has moved by [`LEAST_MM`] unsaid: to
+    /// reach v an arm of acceleration A needs v²/2A, and within the report's own slot h it gains A h / 2. Reports of less
+    /// than a millisecond are taken together; of two such, the lesser, since the first may hold a make-up.
+    fn enters_at_speed(&self, row: usize, counts_per_mm: f64) -> bool {
+        let reports = ((1e6 / self.slot).round() as usize).clamp(1, 64);
+        let Some(first) = self.along.get(row..row + 2 * reports) else { return false };
+        let (a, b) = first.split_at(reports);
+        let counts = a.iter().sum::<f64>().min(b.iter().sum());
+        let seconds = reports as f64 * self.slot * 1e-9;
+        let arm = 1e3 * ARM_ACCELERATION;
+        counts / counts_per_mm / seconds > 0.5 * arm * seconds + (2.0 * arm * LEAST_MM).sqrt()
     }
 
     /// Counts per second over the reports after this one, which may carry a make-up itself.
@@ -250,6 +282,31 @@ impl Flanks<'_> {
         let counts: f64 = self.along[from + 1..=to].iter().sum();
         let time = (self.samples[to].t - self.samples[from].t) as f64;
         counts / time.max(self.slot * (to - from) as f64 * 0.5) * 1e9
+    }
+
+    /// Counts that a silence hides at most: the cubic through the speeds v and accelerations a of its flanks holds
+    /// T (v₁ + v₂)/2 + T² (a₁ − a₂)/12 over a time T. What it leaves out is the fourth derivative: of a minimum-jerk
+    /// swipe of length D and duration τ it comes to D (T/τ)⁵.
+    fn hidden_at_most(&self, silence: &Silence, swipe: &Swipe) -> f64 {
+        let last = self.samples.len().saturating_sub(1);
+        let row = self.samples.partition_point(|s| s.t < silence.begin).min(last);
+        let after = self.samples.partition_point(|s| s.t < silence.end).min(last);
+        let seconds = silence.end.saturating_sub(silence.begin) as f64 * 1e-9;
+        let rows = ((SLOPE_OVER / self.slot) as usize).clamp(FLANK, 1000);
+        let before = self.slope(row.saturating_sub(rows), row);
+        let behind = self.slope(after.min(last), (after + rows).min(last));
+        let flat = 0.5 * (silence.speed_before + silence.speed_after) * seconds;
+        let bend = seconds * seconds / 12.0;
+        let more = (before - behind) * bend + SLOPE_UNSURE * (before.abs() + behind.abs()) * bend;
+        let whole = swipe.end.saturating_sub(swipe.begin).max(1) as f64 * 1e-9;
+        flat + more.min(2.0 * flat).max(0.0) + swipe.one_travel * (seconds / whole).min(1.0).powi(5)
+    }
+
+    /// Counts per second squared between two halves of some reports (the first exclusive).
+    fn slope(&self, from: usize, to: usize) -> f64 {
+        let middle = from + (to - from.min(to)) / 2;
+        let seconds = 0.5 * self.samples[to].t.saturating_sub(self.samples[from].t) as f64 * 1e-9;
+        if seconds <= 0.0 { 0.0 } else { (self.speed(middle, to) - self.speed(from, middle)) / seconds }
     }
 
     /// The next report that is more than a stray one beside flanks of `per_slot` counts.

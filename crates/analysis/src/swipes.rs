@@ -8,13 +8,14 @@
 //!    one that is entered and left at speed, as no hand turns.
 //! 3. *Placing*: what reaches [`LEAST`] of the travel is a swipe. Two neighbours in the same direction mean that the
 //!    return between them was not seen: one swipe *unplaced*, never left out.
+//!    The first counts of a swipe that a silence has cut off belong to it, however few ([`cut_off_start`]).
 //! 4. *Measuring*: a swipe's length is the displacement between the middles of the rests around it, so that bounces
 //!    cancel and no tail is cut off.
 //!
 //! One travel in counts is the largest fragment that recurs (0.9 quantile), see [`largest_travel`]. Smaller fragments
 //! (bounce, knock, settling) belong to no swipe. Cost: O(n) in reports, O(m log m) in fragments.
 
-use crate::series::{Frame, Series};
+use crate::series::{DUE, Frame, Sample, Series};
 use crate::stats::quantile;
 use crate::verdict::Direction;
 use std::ops::Range;
@@ -43,6 +44,9 @@ pub const AT_SPEED: f64 = 0.35;
 const PART: f64 = 0.01;
 /// A silence at speed lasts no longer than a slow swipe's whole travel.
 const LONGEST_SILENCE: i64 = 1_500_000_000;
+
+/// No device falls asleep sooner after it has moved (common practice, no source).
+const ASLEEP: i64 = 100_000_000;
 
 /// False motion backwards is no longer than this share of the travel; a short one needs no further evidence, a longer
 /// one is entered and left at speed.
@@ -151,11 +155,13 @@ pub fn find(series: &Series, frame: Frame, travel: f64) -> Found {
         if found.swipes.last().is_some_and(|last| last.direction == direction) {
             found.unplaced += 1;
         }
+        let after = found.swipes.last().map_or(0, |last| last.rows.end);
+        let start = cut_off_start(series, frame, &piece, after).unwrap_or(piece.rows.start);
         found.swipes.push(Swipe {
             number: found.swipes.len() as u32 + 1,
             direction,
-            rows: piece.rows,
-            begin: piece.begin,
+            begin: series.samples.get(start).map_or(piece.begin, |s| s.t),
+            rows: start..piece.rows.end,
             end: piece.end,
             along: piece.sign * piece.along,
             across: 0.0,
@@ -169,6 +175,35 @@ pub fn find(series: &Series, frame: Frame, travel: f64) -> Found {
     }
     measure(series, frame, &places, &mut found.swipes);
     found
+}
+
+/// Where the swipe really began, if a silence cut off its first counts: it is entered at speed, as no hand sets out, and
+/// before it the device moved the same way and fell silent at speed. Such a start may be too short for a part. After a
+/// longer rest, in which a device may have fallen asleep, it takes more than one report to tell it from a last bounce.
+fn cut_off_start(series: &Series, frame: Frame, piece: &Fragment, after: usize) -> Option<usize> {
+    if piece.entry <= AT_SPEED * piece.peak {
+        return None;
+    }
+    let samples = series.samples.get(after..piece.rows.start)?;
+    let last = samples.last()?;
+    let gap = piece.begin.saturating_sub(last.t);
+    if gap > LONGEST_SILENCE {
+        return None;
+    }
+    let along = |s: &Sample| piece.sign * frame.of(s).0;
+    let (mut start, mut next, mut moved) = (samples.len(), last.t, 0.0);
+    for (row, s) in samples.iter().enumerate().rev() {
+        if next.saturating_sub(s.t) > PAUSE || along(s) < -1.0 {
+            break;
+        }
+        (start, next, moved) = (row, s.t, moved + along(s).max(0.0));
+    }
+    let run = samples.get(start..)?;
+    // Where a hand sets out the last quarter of the time is the fastest by far; a device that settles slows.
+    let late = run.partition_point(|s| s.t < last.t.saturating_sub(last.t.saturating_sub(next) / 4));
+    let fast = run.get(late..)?.iter().map(along).sum::<f64>() > AT_SPEED * moved;
+    let enough = run.len() > 1 || gap < ASLEEP;
+    (enough && moved >= DUE as f64 && fast).then_some(after + start)
 }
 
 /// Lengths between the middles of the rests.

@@ -55,8 +55,9 @@ pub(super) fn find(samples: &[Sample], frame: Frame, slot: f64) -> Option<Onset>
     let whole = &whole[whole.len() - 1 - near.count()..];
     let path = Path::of(whole, frame);
     let [.., a, b, c] = path.places.as_slice() else { return None };
-    let speed =
-        |a: &(i64, f64, f64), b: &(i64, f64, f64)| (b.1 - a.1).hypot(b.2 - a.2) / ((b.0 - a.0) as f64 * 1e-9);
+    let speed = |a: &(i64, f64, f64), b: &(i64, f64, f64)| {
+        (b.1 - a.1).hypot(b.2 - a.2) / (b.0.saturating_sub(a.0) as f64 * 1e-9)
+    };
     let (before, low) = (speed(a, b), speed(b, c));
     // From the middle of the last whole interval to the latest instant of the collapse.
     let reach = 1.5 + last.t.saturating_sub(end) as f64 / slot.max(1.0);
@@ -103,20 +104,20 @@ fn back(samples: &[Sample], over: i64, slot: f64) -> &[Sample] {
 }
 
 fn gap(a: i64, b: i64, slot: f64) -> f64 {
-    (b - a) as f64 / slot.max(1.0)
+    b.saturating_sub(a) as f64 / slot.max(1.0)
 }
 
 /// Counted over foretold way in the last [`SAG`].
 fn sag(samples: &[Sample], frame: Frame) -> Option<f64> {
     let path = Path::of(samples, frame);
     let to = path.places.last()?;
-    let cut = path.places.partition_point(|p| p.0 <= to.0 - SAG);
+    let cut = path.places.partition_point(|p| p.0 <= to.0.saturating_sub(SAG));
     let (early, late) = path.places.split_at_checked(cut)?;
     let from = early.last().filter(|_| late.len() > 1)?;
     let fit = Path { places: early.to_vec() }.fit(from.0)?;
     let begin = fit.place(0.0);
     // From the fitted place, not the counted one, which may be half a frame off.
-    let ratio = (to.1 - begin) / (fit.place((to.0 - from.0) as f64 * 1e-9) - begin);
+    let ratio = (to.1 - begin) / (fit.place(to.0.saturating_sub(from.0) as f64 * 1e-9) - begin);
     Some(ratio).filter(|ratio| ratio.is_finite())
 }
 
@@ -140,7 +141,8 @@ impl Path {
         if self.places.len() < LEAST {
             return None;
         }
-        let t: Vec<f64> = self.places.iter().map(|p| (p.0 - origin) as f64 / WINDOW as f64).collect();
+        let t: Vec<f64> =
+            self.places.iter().map(|p| p.0.saturating_sub(origin) as f64 / WINDOW as f64).collect();
         let fit = |value: fn(&(i64, f64, f64)) -> f64| {
             polynomial(&t, &self.places.iter().map(value).collect::<Vec<_>>(), 3)
         };
@@ -176,6 +178,6 @@ pub(super) fn fastest(samples: &[Sample], frame: Frame, slot: f64) -> f64 {
     let path = Path::of(samples, frame);
     let spans = path.places.windows(rows + 1).filter_map(|w| Some((w.first()?, w.last()?)));
     let dense = spans.filter(|(a, b)| gap(a.0, b.0, slot) < rows as f64 + 0.6 && b.0 > a.0);
-    let speeds = dense.map(|(a, b)| (b.1 - a.1).hypot(b.2 - a.2) / ((b.0 - a.0) as f64 * 1e-9));
+    let speeds = dense.map(|(a, b)| (b.1 - a.1).hypot(b.2 - a.2) / (b.0.saturating_sub(a.0) as f64 * 1e-9));
     speeds.fold(0.0, f64::max)
 }

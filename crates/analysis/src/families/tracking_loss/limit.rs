@@ -31,8 +31,10 @@ const LEAST: usize = 3;
 const BEYOND: (f64, f64) = (1.02, 1.3);
 /// Clean swipes beyond for each silence: a limit that scatters leaves some, faults of the link as many as there are.
 const MOST_BEYOND: f64 = 0.25;
-/// A silence that reaches this share of the limit is one of its own.
+/// A silence that comes this near to the lower quartile of the onsets is one of the limit's own; or as near as twice the
+/// distance of the quartiles, where the onsets themselves scatter more: 3.4 standard deviations below the median.
 const REACHES: f64 = 0.95;
+const SPREAD: f64 = 2.0;
 /// Time over which an onset's acceleration is taken, seconds: shorter than a tenth of a flick.
 const SLOPE_S: f64 = 8e-3;
 
@@ -52,6 +54,8 @@ pub struct Limit {
     pub of: Of,
     /// Lower quartile of the onsets.
     pub at: f64,
+    /// Least onset that is still one of the limit.
+    least: f64,
     /// Chance that silences at random times show it.
     pub chance: f64,
 }
@@ -60,8 +64,8 @@ impl Limit {
     /// True if a silence began at the limit, or hides speeds beyond it.
     pub fn explains(&self, swipe: &SwipeView, silence: &Silence, counts_per_mm: f64) -> bool {
         let hidden = || hidden_peak(&swipe.grid, silence);
-        let reaches = onset(&swipe.grid, silence, self.of, counts_per_mm) >= REACHES * self.at
-            || (self.of == Of::Speed && hidden() >= REACHES * self.at);
+        let reaches = onset(&swipe.grid, silence, self.of, counts_per_mm) >= self.least
+            || (self.of == Of::Speed && hidden() >= self.least);
         silence.kind == MakeUp::Lost && reaches
     }
 }
@@ -165,7 +169,10 @@ fn limit_of(step: &StepView, of: Of, due: f64) -> Option<Limit> {
     let peaks =
         chance(all().map(|l| l.share).sum::<f64>() / n as f64, all().filter(|l| l.holds_peak).count());
     let chance = if of == Of::Speed { fast.min(peaks) } else { fast };
-    Some(Limit { of, at, chance })
+    // The quartiles of a normal scatter lie 1.35 standard deviations apart.
+    let upper = *onsets.get(3 * n / 4)?;
+    let least = (REACHES * at).min(at - SPREAD * (upper - at));
+    Some(Limit { of, at, least, chance })
 }
 
 /// Share of a phase's counted time, at speeds at which a silence shows, that lies at a value or beyond.

@@ -1,0 +1,144 @@
+//! Reports taken together, and the part of a swipe that is searched.
+
+use super::{ARM_ACCELERATION, Bench};
+use crate::series::{Frame, Sample, Series};
+use crate::swipes::Swipe;
+use std::ops::Range;
+
+/// Reports that come faster than this are taken together: what is worth reporting lasts about as long, and a few counts
+/// in each report would tell nothing. Nanoseconds.
+const CELL: f64 = 1e6;
+/// Reports in a cell at most (64 kHz).
+const MOST_IN_CELL: f64 = 64.0;
+/// An empty slot lies between reports that are further apart than this many intervals. A cell of many reports may hold
+/// one that came late.
+pub(super) const CONTIGUOUS: f64 = 1.6;
+const CONTIGUOUS_MANY: f64 = 2.2;
+/// Distance from the stops within which a device may bounce or twist, mm.
+const END_ZONE_MM: f64 = 8.0;
+
+/// Some reports that are looked at together: one, or those of [`CELL`].
+#[derive(Clone, Debug)]
+pub(super) struct Cell {
+    /// Rows of the swipe.
+    pub(super) rows: Range<usize>,
+    /// Counts along and across, in the swipe's own direction.
+    pub(super) counts: (f64, f64),
+    /// True if no report is missing before it or in it.
+    pub(super) contiguous: bool,
+    /// True if it has as many reports as it should.
+    pub(super) whole: bool,
+}
+
+/// Groups reports into cells of equal numbers; with their width.
+fn cells(samples: &[Sample], counts: &[(f64, f64)], slot: f64) -> (Vec<Cell>, f64) {
+    let each = (CELL / slot).round().clamp(1.0, MOST_IN_CELL) as usize;
+    let most = slot * if each == 1 { CONTIGUOUS } else { CONTIGUOUS_MANY };
+    let follows = |row: usize| row > 0 && ((samples[row].t - samples[row - 1].t) as f64) < most;
+    let mut cells: Vec<Cell> = Vec::new();
+    for (row, c) in counts.iter().enumerate().take(samples.len()) {
+        let follows = follows(row);
+        match cells.last_mut() {
+            Some(last) if follows && last.rows.len() < each => {
+                last.rows.end = row + 1;
+                last.counts = (last.counts.0 + c.0, last.counts.1 + c.1);
+            }
+            _ => cells.push(Cell { rows: row..row + 1, counts: *c, contiguous: follows, whole: each == 1 }),
+        }
+        if let Some(last) = cells.last_mut() {
+            last.whole = last.rows.len() == each;
+        }
+    }
+    // A cell that was cut off says nothing, and neither does one after it.
+    let mut whole = false;
+    for cell in &mut cells {
+        let own = cell.whole;
+        cell.contiguous &= own && whole;
+        whole = own;
+    }
+    (cells, each as f64 * slot)
+}
+
+/// One swipe under search; cells count from the swipe's first.
+pub(super) struct Search<'a> {
+    pub(super) samples: &'a [Sample],
+    pub(super) first: usize,
+    pub(super) cells: Vec<Cell>,
+    /// Report interval and width of a cell, nanoseconds.
+    pub(super) slot: f64,
+    pub(super) width: f64,
+    pub(super) counts_per_mm: f64,
+    /// Counts by which a velocity (per cell) may change within a cell.
+    pub(super) arm: f64,
+    /// Cells away from the stops.
+    pub(super) inner: Range<usize>,
+    /// First cell after the last stretch: what came before it tells no velocity.
+    pub(super) since: usize,
+}
+
+impl<'a> Search<'a> {
+    pub(super) fn new(series: &'a Series, frame: Frame, swipe: &Swipe, bench: &Bench) -> Option<Search<'a>> {
+        let samples = series.samples.get(swipe.rows.clone())?;
+        if bench.slot.is_nan()
+            || bench.slot <= 0.0
+            || bench.counts_per_mm.is_nan()
+            || bench.counts_per_mm <= 0.0
+        {
+            return None;
+        }
+        let sign = swipe.sign();
+        let counts: Vec<(f64, f64)> = samples
+            .iter()
+            .map(|s| {
+                let (along, across) = frame.of(s);
+                (sign * along, sign * across)
+            })
+            .collect();
+        let (cells, width) = cells(samples, &counts, bench.slot);
+        let seconds = width * 1e-9;
+        let arm = ARM_ACCELERATION * 1e3 * bench.counts_per_mm * seconds * seconds;
+        let inner = inner(&cells, END_ZONE_MM * bench.counts_per_mm);
+        Some(Search {
+            samples,
+            first: swipe.rows.start,
+            cells,
+            slot: bench.slot,
+            width,
+            counts_per_mm: bench.counts_per_mm,
+            arm,
+            inner,
+            since: 0,
+        })
+    }
+
+    pub(super) fn sum(&self, rows: Range<usize>) -> (f64, f64) {
+        self.cells[rows].iter().fold((0.0, 0.0), |a, c| (a.0 + c.counts.0, a.1 + c.counts.1))
+    }
+}
+
+/// Cells that lie further than `zone` from where the swipe began and before its last run forward came within `zone` of
+/// its end; a run of no more than one and a half zones is a device that bounces.
+fn inner(cells: &[Cell], zone: f64) -> Range<usize> {
+    let mut place = 0.0;
+    let begun = |c: &Cell| {
+        place += c.counts.0;
+        place > zone
+    };
+    let from = cells.iter().position(begun).unwrap_or(cells.len());
+    let (mut run, mut end, mut to) = (0.0, cells.len(), 0);
+    for (i, cell) in cells.iter().enumerate().rev() {
+        if cell.counts.0 < 0.0 {
+            (run, end) = (0.0, i);
+            continue;
+        }
+        if run <= zone {
+            end = i;
+        }
+        run += cell.counts.0;
+        if run > 1.5 * zone {
+            to = end;
+            break;
+        }
+    }
+    from..to.max(from)
+}

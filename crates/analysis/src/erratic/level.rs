@@ -1,0 +1,136 @@
+//! Motion that is repeated across a hidden peak, and level tops.
+
+use super::cells::{CONTIGUOUS, Search};
+use super::{Stretch, Wrong};
+use crate::series::Sample;
+use std::ops::Range;
+
+/// Equal reports in a row, and counts in each, from which a repeat may be told; see also [`hidden_rise`].
+const REPEATS: (usize, f64) = (5, 8.0);
+/// A top is level if its counts, averaged over this time, differ by no more than this share, for so much of the swipe;
+/// a natural peak stays within it for a sixth (minimum jerk). Nanoseconds.
+const LEVEL_OVER: f64 = 2.5e6;
+const LEVEL: f64 = 0.05;
+const LEVEL_SHARE: f64 = 0.2;
+/// And the shoulders of a natural peak hide some 2 % of the travel; twice that is asked for.
+const LEVEL_MISSING: f64 = 0.04;
+/// What a peak over it would have counted by its shoulders, and what is missing, agree within this factor.
+const ALIKE: f64 = 2.5;
+/// Counts, and share of the level, by which the hidden peak must rise above a level that is held.
+pub const HIDDEN: (f64, f64) = (3.0, 0.02);
+
+impl Search<'_> {
+    /// Runs of equal reports that hide a peak.
+    pub(super) fn repeats(&self) -> Vec<Stretch> {
+        let mut found = Vec::new();
+        let Some(inner) = self.cells.get(self.inner.clone()).filter(|c| !c.is_empty()) else { return found };
+        let inner = inner[0].rows.start..inner[inner.len() - 1].rows.end;
+        let size = |s: &Sample| f64::from(s.x).hypot(f64::from(s.y));
+        let counts: Vec<f64> = self.samples.iter().map(size).collect();
+        let mut begin = 0;
+        for row in 1..=self.samples.len() {
+            let pair = self.samples.get(row).zip(self.samples.get(row - 1));
+            if pair.is_some_and(|(a, b)| {
+                (a.x, a.y) == (b.x, b.y) && ((a.t - b.t) as f64) < CONTIGUOUS * self.slot
+            }) {
+                continue;
+            }
+            let run = begin..row;
+            begin = row;
+            let level = counts[run.start];
+            let long_enough = run.len() >= REPEATS.0 && level >= REPEATS.1;
+            if !long_enough || run.end > inner.end || run.start < inner.start {
+                continue;
+            }
+            if hidden_rise(&counts, &run) <= HIDDEN.0.max(HIDDEN.1 * level) {
+                continue;
+            }
+            found.push(Stretch {
+                wrong: Wrong::Repeated,
+                rows: self.first + run.start..self.first + run.end,
+                begin: self.samples[run.start].t,
+                end: self.samples[run.end - 1].t,
+                jump_m_s: 0.0,
+                within_s: 0.0,
+                counts: (level * run.len() as f64, 0.0),
+                recovered: run.end < self.samples.len(),
+            });
+        }
+        found
+    }
+
+    /// A level top that hides about as many counts as are missing.
+    pub(super) fn level_top(&self, missing: f64) -> Option<Stretch> {
+        let reach = ((LEVEL_OVER / self.width) as usize).min(2);
+        let along: Vec<f64> = self.cells.iter().map(|c| c.counts.0).collect();
+        let smooth: Vec<f64> = (0..along.len())
+            .map(|i| {
+                let near = &along[i.saturating_sub(reach)..(i + reach + 1).min(along.len())];
+                near.iter().sum::<f64>() / near.len() as f64
+            })
+            .collect();
+        let mut best = 0..0;
+        let (mut begin, mut low, mut high) = (self.inner.start, f64::INFINITY, f64::NEG_INFINITY);
+        for i in self.inner.clone() {
+            (low, high) = (low.min(smooth[i]), high.max(smooth[i]));
+            if high - low > (LEVEL * high).max(2.0) {
+                // The next run begins where it can.
+                begin = i;
+                while begin > self.inner.start
+                    && (smooth[begin - 1] - smooth[i]).abs() <= (LEVEL * smooth[i]).max(2.0)
+                {
+                    begin -= 1;
+                }
+                let run = &smooth[begin..=i];
+                low = run.iter().copied().fold(f64::INFINITY, f64::min);
+                high = run.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+                if high - low > (LEVEL * high).max(2.0) {
+                    (begin, low, high) = (i, smooth[i], smooth[i]);
+                }
+            }
+            if i + 1 - begin > best.len() {
+                best = begin..i + 1;
+            }
+        }
+        let long_enough =
+            best.len() >= REPEATS.0 && best.len() as f64 >= LEVEL_SHARE * self.cells.len() as f64;
+        if !long_enough || smooth[best.start] < REPEATS.1 {
+            return None;
+        }
+        let hidden = hidden_rise(&smooth, &best) * best.len() as f64 * 2.0 / 3.0;
+        let travel: f64 = along.iter().sum::<f64>() + missing;
+        if missing.min(hidden) < LEVEL_MISSING * travel
+            || !(missing / ALIKE..=missing * ALIKE).contains(&hidden)
+        {
+            return None;
+        }
+        let (first, last) = (&self.cells[best.start].rows, &self.cells[best.end - 1].rows);
+        Some(Stretch {
+            wrong: Wrong::Repeated,
+            rows: self.first + first.start..self.first + last.end,
+            begin: self.samples[first.start].t,
+            end: self.samples[last.end - 1].t,
+            jump_m_s: 0.0,
+            within_s: 0.0,
+            counts: self.sum(best.clone()),
+            recovered: true,
+        })
+    }
+}
+
+/// Counts by which a smooth peak with the shoulders of a run of reports at one level would rise above it: a parabola
+/// that meets a level at slopes a and b over L reports rises (a + b)/2 · L/4 above it. A sound device's own peak rises
+/// by its rounding. `counts` are magnitudes, one a report.
+pub fn hidden_rise(counts: &[f64], run: &Range<usize>) -> f64 {
+    let reach = (run.len() / 2).max(3);
+    let level = counts[run.start];
+    // A run that begins or ends with the swipe itself has the steepest shoulder there is.
+    let slope = |row: usize, edge: usize| match row.abs_diff(edge) {
+        0 => level,
+        apart => (level - counts[row]) / apart as f64,
+    };
+    let (first, last) = (run.start, run.end - 1);
+    let rise = slope(first.saturating_sub(reach), first);
+    let fall = slope((last + reach).min(counts.len() - 1), last);
+    0.5 * (rise + fall) * run.len() as f64 / 4.0
+}

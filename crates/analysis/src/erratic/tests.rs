@@ -1,0 +1,135 @@
+//! Known answers.
+
+use super::*;
+use crate::series::Sample;
+use crate::verdict::Direction;
+
+/// 1600 counts per inch.
+const PER_MM: f64 = 1600.0 / 25.4;
+
+/// A minimum-jerk swipe of 300 mm in 0.2 s (Flash & Hogan 1985), counted in whole counts every `slot_ns`, with what
+/// `tell` makes of each report's motion in counts.
+fn swipe(slot_ns: i64, tell: impl Fn(f64, (f64, f64)) -> (f64, f64)) -> (Series, Swipe) {
+    let slots = 200_000_000 / slot_ns;
+    let place = |s: f64| 300.0 * PER_MM * s.powi(3) * (10.0 - 15.0 * s + 6.0 * s * s);
+    let (mut told, mut rounded) = ((0.0, 0.0), (0.0f64, 0.0f64));
+    let mut samples = Vec::new();
+    for i in 0..slots {
+        let (from, to) = (i as f64 / slots as f64, (i + 1) as f64 / slots as f64);
+        let (along, across) = tell(from, (place(to) - place(from), 0.0));
+        told = (told.0 + along, told.1 + across);
+        let (x, y) = (told.0.round() - rounded.0, told.1.round() - rounded.1);
+        rounded = (rounded.0 + x, rounded.1 + y);
+        if x != 0.0 || y != 0.0 {
+            let t = 1_000_000_000 + (i + 1) * slot_ns;
+            samples.push(Sample { t, x: x as i32, y: y as i32, timed: true, idle_before: 0 });
+        }
+    }
+    let swipe = Swipe {
+        number: 1,
+        direction: Direction::Out,
+        rows: 0..samples.len(),
+        begin: samples[0].t,
+        end: samples[samples.len() - 1].t,
+        along: told.0,
+        across: told.1,
+        peak: 1.0,
+        exit: 0.0,
+        one_travel: 300.0 * PER_MM,
+        surplus: 0.0,
+        began_short: false,
+        stopped_short: false,
+    };
+    (Series { reports: samples.len(), samples, same_stamp: 0 }, swipe)
+}
+
+fn found(slot_ns: i64, tell: impl Fn(f64, (f64, f64)) -> (f64, f64)) -> Vec<Stretch> {
+    let (series, swipe) = swipe(slot_ns, tell);
+    let frame = Frame { cos: 1.0, sin: 0.0 };
+    find(&series, frame, &swipe, &Bench { counts_per_mm: PER_MM, slot: slot_ns as f64 })
+}
+
+const SLOTS: [i64; 5] = [125_000, 500_000, 1_000_000, 4_000_000, 8_000_000];
+
+#[test]
+fn a_sound_swipe_is_left_alone_at_any_interval() {
+    for slot in SLOTS {
+        assert!(found(slot, |_, c| c).is_empty(), "{slot}");
+        // Frames that beat against reports: every third report has a sixth less, the next as much more.
+        let beat = |s: f64, c: (f64, f64)| {
+            let n = (s * 200e6 / slot as f64).round() as i64 % 3;
+            (c.0 * [1.0, 0.95, 1.05][n as usize], c.1)
+        };
+        assert!(found(slot, beat).is_empty(), "{slot}");
+    }
+}
+
+#[test]
+fn a_bounce_off_the_stop_is_no_false_motion() {
+    // The last 5 mm are thrown back and come again.
+    let bounce = |s: f64, c: (f64, f64)| if (0.94..0.97).contains(&s) { (-40.0, 10.0) } else { c };
+    assert!(found(1_000_000, bounce).is_empty());
+}
+
+#[test]
+fn motion_backwards_and_sideways_is_found_where_it_was_put() {
+    for slot in SLOTS {
+        for (turn, wrong) in [((-0.8, 0.1), Wrong::Reversal), ((0.2, 0.9), Wrong::Sideways)] {
+            let tell = |s: f64, c: (f64, f64)| {
+                if (0.4..0.56).contains(&s) { (c.0 * turn.0, c.0 * turn.1) } else { c }
+            };
+            let all = found(slot, tell);
+            assert_eq!(all.len(), 1, "{slot} {wrong:?}: {all:?}");
+            let at = |t: i64| (t - 1_000_000_000) as f64 / 200e6;
+            let margin = 0.01 + slot as f64 / 200e6;
+            assert!(all[0].wrong == wrong && all[0].recovered, "{slot}: {all:?}");
+            assert!((at(all[0].begin) - 0.4).abs() <= margin, "{slot}: {}", at(all[0].begin));
+            assert!((at(all[0].end) - 0.56).abs() <= 2.0 * margin, "{slot}: {}", at(all[0].end));
+        }
+    }
+}
+
+#[test]
+fn counts_that_thin_out_at_once_are_found_and_those_of_a_braking_hand_are_not() {
+    let thin = |s: f64, c: (f64, f64)| if (0.4..0.6).contains(&s) { (c.0 / 3.0, c.1) } else { c };
+    let all = found(1_000_000, thin);
+    assert!(all.len() == 1 && all[0].wrong == Wrong::Thin && all[0].recovered, "{all:?}");
+    // Down to a third within 20 ms, as 80 m/s² does, and up again.
+    let brakes = |s: f64, c: (f64, f64)| {
+        let depth = (1.0 - ((s - 0.5).abs() / 0.1)).clamp(0.0, 1.0);
+        (c.0 * (1.0 - 0.6 * depth), c.1)
+    };
+    assert!(found(1_000_000, brakes).is_empty());
+}
+
+#[test]
+fn the_same_report_over_a_hidden_peak_is_a_repeat() {
+    let (level, _) = swipe(1_000_000, |_, c| c);
+    let held = f64::from(level.samples[70].x);
+    let all = found(1_000_000, |s, c| if (0.36..0.64).contains(&s) { (held, 0.0) } else { c });
+    assert!(all.len() == 1 && all[0].wrong == Wrong::Repeated, "{all:?}");
+}
+
+#[test]
+fn nothing_panics_on_what_no_device_sends() {
+    let odd = [i32::MIN, i32::MAX, 0, 1, -1];
+    let samples: Vec<Sample> = (0..200)
+        .map(|i| Sample {
+            t: if i % 7 == 0 { 5 } else { i * 1_000_000 },
+            x: odd[i as usize % 5],
+            y: odd[(i as usize / 5) % 5],
+            timed: i % 3 == 0,
+            idle_before: u32::MAX,
+        })
+        .collect();
+    let (_, mut swipe) = swipe(1_000_000, |_, c| c);
+    let series = Series { reports: 200, samples, same_stamp: 0 };
+    for (slot, per_mm) in
+        [(1e6, 31.0), (0.0, 31.0), (f64::NAN, 1.0), (1e6, 0.0), (1e-9, 1e300), (1e18, 1e-300)]
+    {
+        for rows in [0..200, 0..0, 10..500] {
+            swipe.rows = rows;
+            find(&series, Frame { cos: 0.6, sin: 0.8 }, &swipe, &Bench { counts_per_mm: per_mm, slot });
+        }
+    }
+}
