@@ -52,8 +52,6 @@ pub enum Of {
 pub struct Limit {
     /// Of what.
     pub of: Of,
-    /// Lower quartile of the onsets.
-    pub at: f64,
     /// Least onset that is still one of the limit.
     least: f64,
     /// Chance that silences at random times show it.
@@ -172,7 +170,7 @@ fn limit_of(step: &StepView, of: Of, due: f64) -> Option<Limit> {
     // The quartiles of a normal scatter lie 1.35 standard deviations apart.
     let upper = *onsets.get(3 * n / 4)?;
     let least = (REACHES * at).min(at - SPREAD * (upper - at));
-    Some(Limit { of, at, least, chance })
+    Some(Limit { of, least, chance })
 }
 
 /// Share of a phase's counted time, at speeds at which a silence shows, that lies at a value or beyond.

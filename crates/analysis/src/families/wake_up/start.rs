@@ -336,7 +336,7 @@ mod tests {
             for per_mm in PER_MM {
                 let lost = start(slot, per_mm, 0.026, 0.0);
                 let before = lost.steep.unwrap().before / per_mm;
-                assert!((2.0..8.0).contains(&before), "{slot} {per_mm}: {lost:?}");
+                assert!((2.0..9.0).contains(&before), "{slot} {per_mm}: {lost:?}");
                 assert!(lost.lump.unwrap().z < 3.0, "{slot} {per_mm}: {lost:?}");
                 let late = start(slot, per_mm, 0.026, 1.0);
                 let lump = late.lump.unwrap();
