@@ -2,6 +2,8 @@
 replay_to_uhid /score --when guided.swipes.ndjson --hold-ms 500 >played.txt 2>&1 &
 player=$!
 await /dev/input/event0
+await /dev/hidraw0
 cat /dev/input/event0 >seen.bin &
-keep examine slipgauge examine --device /dev/hidraw0 -o guided.swipes.ndjson --no-questions $(cat /options) </dev/null
-wait $player
+# A test that never ends would never let the player go.
+keep examine timeout -s INT 120 slipgauge examine --device /dev/hidraw0 -o guided.swipes.ndjson --no-questions $(cat /options) </dev/null
+kill $player

@@ -49,9 +49,12 @@ impl Sitting {
         loop {
             let summary = self.record(screen, keys)?;
             screen.clear();
-            let gone = matches!(summary.ended, Ended::Gone | Ended::Failed(_));
-            if !gone {
-                return Ok(if self.guide.over() && self.guide.whole() { End::Whole } else { End::Early });
+            // What happens after the last swipe is no matter any more.
+            if self.guide.over() {
+                return Ok(if self.guide.whole() { End::Whole } else { End::Early });
+            }
+            if !matches!(summary.ended, Ended::Gone | Ended::Failed(_)) {
+                return Ok(End::Early);
             }
             if let Ended::Failed(what) = &summary.ended {
                 screen.line(&format!("The recording broke off: {what}"))?;
