@@ -340,7 +340,9 @@ mod tests {
                 assert!(lost.lump.unwrap().z < 3.0, "{slot} {per_mm}: {lost:?}");
                 let late = start(slot, per_mm, 0.026, 1.0);
                 let lump = late.lump.unwrap();
-                assert!(lump.z > 5.0 && lump.counts > 3.0 * per_mm, "{slot} {per_mm}: {late:?}");
+                // By itself, or with a steep start beside it: as `late` takes it.
+                let stands_out = lump.z > 5.0 || (lump.z > 3.0 && late.steep.is_some());
+                assert!(stands_out && lump.counts > 3.0 * per_mm, "{slot} {per_mm}: {late:?}");
             }
         }
     }
