@@ -1,7 +1,8 @@
 //! What can be typed.
 
 use crate::commands::{
-    CompletionsArgs, DemoArgs, DevicesArgs, ExamineArgs, JudgeArgs, ManualArgs, PlanCommand, SimulateArgs,
+    CompletionsArgs, DemoArgs, DevicesArgs, ExamineArgs, JudgeArgs, ManualArgs, PlanCommand, ReportArgs,
+    SimulateArgs,
 };
 use crate::units::{Length, Span};
 use clap::{Args, Parser, Subcommand, ValueEnum};
