@@ -97,6 +97,17 @@ async function zoom(page, name) {
   if (before === after || !/ m\/s .*expected/.test(after || '')) fault(name, `keys read nothing: ${after}`);
   await page.keyboard.press('0');
   if ((await shown()) !== whole) fault(name, '0 does not show the whole swipe');
+  // Times and speeds are those of a hand: a swipe lasts 0.05 to 3 s, and is counted somewhere at 0.2 to 9 m/s.
+  const ms = Number((/of ([0-9.]+) ms/.exec(await box.locator('svg').textContent()) || [])[1]);
+  if (!(ms > 50 && ms < 3000)) fault(name, `a swipe of ${ms} ms`);
+  let fastest = 0;
+  await page.keyboard.press('Home');
+  for (let i = 0; i < 40; i++) {
+    await page.keyboard.press('ArrowRight');
+    const read = /([0-9.]+) m\/s [^,]*counted/.exec(await dial.getAttribute('aria-valuetext'));
+    fastest = Math.max(fastest, Number((read || [])[1]) || 0);
+  }
+  if (!(fastest > 0.2 && fastest < 9)) fault(name, `counted at ${fastest} m/s at most`);
   const area = await dial.boundingBox();
   await page.mouse.move(area.x + area.width * 0.3, area.y + area.height / 2);
   if ((await dial.getAttribute('aria-valuetext')) === after) fault(name, 'the pointer reads nothing');

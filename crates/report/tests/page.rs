@@ -187,6 +187,7 @@ fn names_from_outside_stay_text_wherever_they_stand() {
     let mut lines = BLIND.lines();
     let mut header: serde_json::Value = serde_json::from_str(lines.next().unwrap()).unwrap();
     let text: serde_json::Value = serde_json::from_str(&format!("\"{hostile}\"")).unwrap();
+    header["host"] = serde_json::json!({});
     for place in [
         "/surface",
         "/devices/0/label",
@@ -202,6 +203,7 @@ fn names_from_outside_stay_text_wherever_they_stand() {
         let (parent, key) = place.rsplit_once('/').unwrap();
         header.pointer_mut(parent).unwrap().as_object_mut().unwrap().insert(key.to_owned(), text.clone());
     }
+    header["note"] = text.clone();
     let note = format!("{{\"t\":1,\"note\":{text}}}");
     let live =
         format!("{{\"t\":2,\"live\":{{\"noticed\":{{\"family\":{text},\"phase\":{text},\"swipe\":3}}}}}}");

@@ -76,7 +76,7 @@ impl Axis {
                 line class="rule" x1=(co(plot.x)) y1=(co(y)) x2=(co(plot.x + plot.w)) y2=(co(y)) {}
                 (label(plot.x - 5.0, y + 4.0, "end", "faint small", text))
             }
-            (label(plot.x - 40.0, plot.y - 9.0, "start", "faint small", &self.name))
+            (label(plot.x - 44.0, plot.y - 20.0, "start", "faint small", &self.name))
         }
     }
 

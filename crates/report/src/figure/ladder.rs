@@ -60,7 +60,7 @@ pub fn draw(
         @if let Some(ms) = nominal.filter(|ms| *ms > 0.0) {
             @let x = time.at(ms);
             path class="edge" d=(line([(x, plot.y), (x, plot.y + plot.h)])) {}
-            (label(x, plot.y - 8.0, "middle", "small", &format!("asked: {} ms", number(ms))))
+            (label(x + 5.0, plot.y + plot.h - 7.0, "start", "small", &format!("asked: {} ms", number(ms))))
         }
         path class="counted" d=(line(points)) {}
         @for (ms, y) in &rungs {

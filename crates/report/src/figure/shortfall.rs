@@ -86,8 +86,5 @@ pub fn draw(swipes: &[(&SwipeView, bool)], travel: f64, area: Area) -> Option<Ma
             path class="lost" d=(line(points)) { title { (format!("swipe {}", s.swipe.number)) } }
         }
         @for (x, y, name, anchor) in &named { (label(*x, *y, anchor, "alarm small", name)) }
-        @if !clean.is_empty() {
-            (label(plot.x + 0.5 * plot.w, mm.at(0.0) + 14.0, "middle", "small", &format!("grey: between these lie all {} clean swipes", clean.len())))
-        }
     })
 }

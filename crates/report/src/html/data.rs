@@ -38,13 +38,15 @@ pub(super) fn collect(judgement: &Judgement) -> Zoom {
 fn row(phase: &PhaseView, swipe: &SwipeView) -> Value {
     let grid = &swipe.grid;
     let whole = |v: f64| if v.is_finite() { v.round() as i64 } else { 0 };
+    // Microseconds, to the nanosecond.
+    let us = |ns: f64| ns.round() / 1e3;
     let every = grid.expected_mm_s.len().div_ceil(POINTS).max(1);
     let reports: String =
         grid.reports.iter().map(|n| char::from_digit(u32::from(*n).min(9), 10).unwrap_or('9')).collect();
     json!({
         "name": format!("phase {}, swipe {}", phase.span.number, swipe.swipe.number),
-        "slot": (grid.slot * 1e-3).round() * 1e-3,
-        "begin": (grid.begin as f64 * 1e-3).round() * 1e-3,
+        "slot": us(grid.slot),
+        "begin": us(grid.begin as f64),
         "um": grid.along_mm.iter().map(|mm| whole(1e3 * mm)).collect::<Vec<i64>>(),
         "n": reports,
         "every": every,

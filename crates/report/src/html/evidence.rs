@@ -158,23 +158,36 @@ fn found<'a>(view: &'a StepView, phase: u32, swipe: u32) -> Option<&'a SwipeView
     view.swipes().find(|(p, s)| p.span.number == phase && s.swipe.number == swipe).map(|(_, s)| s)
 }
 
+/// A key of the evidence as it is read: its unit, which ends it, as a unit.
+fn named(key: &str) -> String {
+    const UNITS: [(&str, &str); 9] = [
+        ("_m_s2", ", m/s²"),
+        ("_m_s", ", m/s"),
+        ("_mm_s", ", mm/s"),
+        ("_mm", ", mm"),
+        ("_ms", ", ms"),
+        ("_us", ", µs"),
+        ("_ns", ", ns"),
+        ("_hz", ", Hz"),
+        ("_percent", ", %"),
+    ];
+    let ended = UNITS.iter().find_map(|(end, unit)| Some(format!("{}{unit}", key.strip_suffix(end)?)));
+    outside(&ended.as_deref().unwrap_or(key).replace('_', " "))
+}
+
 /// The evidence in one line.
 fn numbers(f: &Finding) -> String {
     let all = f.evidence.iter().filter(|(_, v)| !v.is_null() && !v.is_object());
-    all.map(|(key, v)| format!("{} {}", outside(&key.replace('_', " ")), value(v)))
-        .collect::<Vec<_>>()
-        .join("; ")
+    all.map(|(key, v)| format!("{} {}", named(key), value(v))).collect::<Vec<_>>().join("; ")
 }
 
 fn value(v: &Value) -> String {
     match v {
         Value::String(s) => outside(s),
         Value::Array(all) => all.iter().take(12).map(value).collect::<Vec<_>>().join(", "),
-        Value::Object(all) => all
-            .iter()
-            .map(|(k, v)| format!("{} {}", outside(&k.replace('_', " ")), value(v)))
-            .collect::<Vec<_>>()
-            .join(", "),
+        Value::Object(all) => {
+            all.iter().map(|(k, v)| format!("{} {}", named(k), value(v))).collect::<Vec<_>>().join(", ")
+        }
         other => other.to_string(),
     }
 }
@@ -198,7 +211,7 @@ fn drawn_finding(view: &StepView, i: usize, f: &Finding, findings: &[Finding], z
                 div { dt { "comes from" } dd { (text::spelled(f.cause)) } }
                 @if let Some(p) = f.p_false { div { dt { "a sound device shows one in such a session" } dd { (chance(p)) } } }
                 @for (key, v) in f.evidence.iter().filter(|(_, v)| !v.is_null()) {
-                    div { dt { (outside(&key.replace('_', " "))) } dd { (value(v)) } }
+                    div { dt { (named(key)) } dd { (value(v)) } }
                 }
             }
             @if let Some((n, _)) = swipe { p class="back" { a href=(format!("#{}", swipe_id(f.phase, n))) { "The whole swipe" } } }

@@ -77,10 +77,10 @@
         make('text', { class: 'faint', x: W - RIGHT + 6, y: y(v * 0.0254) + 4 }, svg, v + ' in/s');
       for (const t of ticks(from * trace.slot / 1000, to * trace.slot / 1000, 8))
         make('text', { class: 'faint', x: x(t * 1000 / trace.slot), y: foot + 32, 'text-anchor': 'middle' }, svg, t + ' ms');
-      let ridge = `M${x(from)} ${y(0)}`;
+      let ridge = `M${x(from)} ${y(0)}L${x(from)} ${y(expected(from)).toFixed(1)}`;
       const by = Math.max(1, Math.floor((to - from) / 300));
       for (let i = from; i < to; i += by) ridge += `L${x(i + 0.5).toFixed(1)} ${y(expected(i)).toFixed(1)}`;
-      make('path', { class: 'ridge', d: ridge + `L${x(to)} ${y(0)}Z` }, svg);
+      make('path', { class: 'ridge', d: ridge + `L${x(to)} ${y(expected(to - 1)).toFixed(1)}L${x(to)} ${y(0)}Z` }, svg);
       const width = (W - LEFT - RIGHT) / (to - from);
       if (width >= 3) {
         // Single reports: a column each, and hatching where one is due and none came.

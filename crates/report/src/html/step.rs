@@ -23,6 +23,9 @@ const LARGE: (f64, f64) = (560.0, 300.0);
 const SMALL: (f64, f64) = (190.0, 104.0);
 /// Intervals longer than this are no intervals of motion, as analysis has it.
 const LONGEST: Nanos = Nanos(20_000_000);
+/// Size of the rails, which are flat, and of the ladder, which has a strip below it.
+const LOW: (f64, f64) = (560.0, 220.0);
+const TALL: (f64, f64) = (560.0, 340.0);
 /// Segment of the spectrum, in reports.
 const SEGMENT: usize = 64;
 
@@ -108,7 +111,12 @@ fn faulty(findings: &[Finding], phase: &PhaseView, swipe: &SwipeView) -> bool {
 fn pictures(v: &Verdict, view: &StepView, said: &StepVerdict) -> Markup {
     let id = |name: &str| format!("s{}-{name}", view.id);
     let drawn = |name: &str, title: &str, what: &str, picture: Option<Markup>| -> Option<Markup> {
-        let svg = draw::inline(&id(name), LARGE, title, what, &picture?);
+        let size = match name {
+            "ways" => LOW,
+            "ladder" => TALL,
+            _ => LARGE,
+        };
+        let svg = draw::inline(&id(name), size, title, what, &picture?);
         Some(figure(title, &svg, &html! { b { (title) ". " } (what) }))
     };
     let all: Vec<(&PhaseView, &SwipeView)> = view.swipes().collect();
@@ -118,7 +126,7 @@ fn pictures(v: &Verdict, view: &StepView, said: &StepVerdict) -> Markup {
     let lacking = drawn(
         "missing",
         "Shortfall of fast swipes",
-        "Millimetres missing against the place along the travel. A line that climbs is a swipe that loses counts there.",
+        "Millimetres missing against the place along the travel. A line that climbs is a swipe that loses counts there; between the edges of the grey cloud lie all clean swipes.",
         travel.and_then(|travel| shortfall::draw(&fast, travel, whole(LARGE))),
     );
     let curve = said.gain_curve.as_ref().and_then(|curve| {
@@ -126,7 +134,10 @@ fn pictures(v: &Verdict, view: &StepView, said: &StepVerdict) -> Markup {
         scale_curve::draw(curve, limits, whole(LARGE))
     });
     let fit = said.gain_curve.as_ref().map_or_else(String::new, |c| {
-        let p = c.lack_of_fit_p.map_or_else(String::new, |p| format!(" Lack of fit: chance {p:.2}."));
+        let p = c.lack_of_fit_p.map_or_else(String::new, |p| match p < 0.01 {
+            true => " Lack of fit: chance below 0.01, so the curve is not the whole of it.".to_owned(),
+            false => format!(" Lack of fit: chance {p:.2}."),
+        });
         format!(
             "Millimetres per count against speed, relative to the slowest bin, over {} swipes; brackets are 95 % intervals. \
              For diagnosis: it decides nothing.{p}",
@@ -158,13 +169,13 @@ fn pictures(v: &Verdict, view: &StepView, said: &StepVerdict) -> Markup {
         &format!(
             "Counted length of every swipe; a notch at each median, open rings for swipes with a finding.{ratio}"
         ),
-        ways::draw(&lengths, whole((LARGE.0, 220.0))),
+        ways::draw(&lengths, whole(LOW)),
     );
     let tracked = tracked(v, view, said).map(|l| limit::draw(&l, whole(LARGE)));
     let tracked = drawn(
         "limit",
         "Tracking limit",
-        "Fast swipes at their peak speed: above those that kept track, below, hatched, those that lost it. The band is the 95 % interval of the limit.",
+        "Swipes at their peak speed: above those that kept track, below, hatched, those that lost it. The band is the 95 % interval of the limit.",
         tracked,
     );
     let gaps: Vec<f64> = view
@@ -180,7 +191,7 @@ fn pictures(v: &Verdict, view: &StepView, said: &StepVerdict) -> Markup {
         "ladder",
         "Interval ladder",
         "Share of report intervals in fast motion that are at most so long; time in the logarithm, both ends spread.",
-        ladder::draw(gaps, asked, fastest, whole((LARGE.0, 330.0))),
+        ladder::draw(gaps, asked, fastest, whole(TALL)),
     );
     html! {
         (rests(v, view))
@@ -188,12 +199,12 @@ fn pictures(v: &Verdict, view: &StepView, said: &StepVerdict) -> Markup {
     }
 }
 
-/// Peaks of fast swipes that kept track or lost it; `None` where nothing was lost and no speed is needed.
+/// Peaks of swipes that kept track or lost it; `None` where nothing was lost and no speed is needed.
 fn tracked(v: &Verdict, view: &StepView, said: &StepVerdict) -> Option<limit::Limit> {
     let needed =
         view.plan.and_then(|p| p.need.get("speed_m_s")).and_then(Value::as_f64).filter(|v| v.is_finite());
     let mut out = limit::Limit { limit: said.tracking_limit_m_s, needed, ..limit::Limit::default() };
-    for (phase, swipe) in view.fast_swipes() {
+    for (phase, swipe) in view.swipes() {
         let findings = of_swipe(&v.findings, phase, swipe);
         let peak = swipe.grid.peak() * 1e-3;
         if findings.iter().any(|f| f.family == Family::TrackingLoss) {
