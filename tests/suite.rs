@@ -1,5 +1,6 @@
 //! The whole, as its user drives it.
 
+mod browser;
 mod cli;
 mod decode;
 mod fixtures;

@@ -1,7 +1,8 @@
 //! What can be typed.
 
 use crate::commands::{
-    CompletionsArgs, DemoArgs, DevicesArgs, ExamineArgs, JudgeArgs, ManualArgs, PlanCommand, SimulateArgs,
+    CompletionsArgs, DemoArgs, DevicesArgs, ExamineArgs, JudgeArgs, ManualArgs, PlanCommand, ReportArgs,
+    SimulateArgs,
 };
 use crate::units::{Length, Span};
 use clap::{Args, Parser, Subcommand, ValueEnum};
@@ -31,6 +32,8 @@ pub enum Command {
     Plan(Box<PlanCommand>),
     /// Judge a recording, and draw it.
     Judge(JudgeArgs),
+    /// Make a page of a recording, to read, print and hand on.
+    Report(ReportArgs),
     /// Record, judge and draw a sound and a failing device on a simulated bench.
     Demo(DemoArgs),
     /// Make a session of a simulated device with known faults, and the truth beside it.

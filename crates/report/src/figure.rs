@@ -5,9 +5,16 @@
 //! and hatching first, by colour second; the colours are of different lightness, so that they hold in grey as well.
 
 pub mod arrivals;
+pub mod axis;
 pub mod chance;
+pub mod ladder;
+pub mod limit;
 pub mod ribbon;
+pub mod scale_curve;
+pub mod shortfall;
+pub mod spectrum;
 pub mod still;
+pub mod ways;
 
 use maud::{Markup, PreEscaped, html};
 use std::fmt::Write;
@@ -25,9 +32,10 @@ svg{font-family:'DejaVu Sans',Verdana,sans-serif;font-size:12px;fill:#23262b}\
 .arrival{stroke:#23262b;stroke-width:1}.base{stroke:#8a8576;stroke-width:1}\
 .rule{stroke:#e6e1d4;stroke-width:1}.faint{fill:#6b675c}.alarm{fill:#8c2f18;font-weight:bold}\
 .ring{fill:none;stroke:#b9b29f;stroke-dasharray:3 3}.track{fill:none;stroke:#15506b;stroke-width:1.4}\
-.mark{fill:#15506b}.big{font-size:26px;font-weight:bold}.head{font-size:16px;font-weight:bold}.small{font-size:10.5px}\
-@media (prefers-color-scheme:dark){svg{fill:#e9e4d8}.paper{fill:#1b1d20}.panel{fill:#24272b;stroke:#4a4a46}\
-.ridge{fill:#57491f;stroke:#b59a52}.counted,.track,.range{stroke:#7cc0dc}.lack,.hatch{stroke:#f0886a}.mark{fill:#7cc0dc}\
+.mark{fill:#15506b}.band{fill:#15506b;opacity:.13}.edge{stroke:#15506b;stroke-width:1;stroke-dasharray:5 3}\
+.cloud{fill:#8a8576;opacity:.3}.lost{fill:none;stroke:#a33b20;stroke-width:1.5;stroke-linejoin:round}.big{font-size:26px;font-weight:bold}.head{font-size:16px;font-weight:bold}.small{font-size:10.5px}\
+@media screen and (prefers-color-scheme:dark){svg{fill:#e9e4d8}.paper{fill:#1b1d20}.panel{fill:#24272b;stroke:#4a4a46}\
+.ridge{fill:#57491f;stroke:#b59a52}.counted,.track,.range{stroke:#7cc0dc}.lack,.hatch,.lost{stroke:#f0886a}.mark,.band{fill:#7cc0dc}.edge{stroke:#7cc0dc}\
 .alarm{fill:#f0886a}.arrival{stroke:#e9e4d8}.base{stroke:#8a8576}.rule{stroke:#33363a}.faint{fill:#a8a294}\
 .false{fill:#c79bd8}.speck{fill:#d9b6e6}.ring{stroke:#6b675c}}\
 @media print{.paper{fill:#ffffff}}";
@@ -118,6 +126,36 @@ pub fn co(value: f64) -> String {
 /// Text at a place. `anchor` is `start`, `middle` or `end`.
 pub fn label(x: f64, y: f64, anchor: &str, class: &str, text: &str) -> Markup {
     html! { text x=(co(x)) y=(co(y)) text-anchor=(anchor) class=(class) { (text) } }
+}
+
+/// Path data of a line that stays level and then jumps, as `(from, to, y)`: one decimal, since there are hundreds of them.
+pub fn stair(steps: impl IntoIterator<Item = (f64, f64, f64)>) -> String {
+    let mut data = String::new();
+    for (i, (from, to, y)) in steps.into_iter().enumerate() {
+        let _ = match i {
+            0 => write!(data, "M{from:.1} {y:.1}H{to:.1}"),
+            _ => write!(data, "V{y:.1}H{to:.1}"),
+        };
+    }
+    data
+}
+
+/// Path data of an upright line.
+pub fn upright(x: f64, from: f64, to: f64) -> String {
+    format!("M{x:.1} {from:.1}V{to:.1}")
+}
+
+/// A picture within a page that has the styles and the patterns: `id` is unlike that of any other.
+pub fn inline(id: &str, (width, height): (f64, f64), title: &str, what: &str, body: &Markup) -> Markup {
+    let (title_id, what_id) = (format!("{id}-title"), format!("{id}-desc"));
+    html! {
+        svg viewBox=(format!("0 0 {width:.0} {height:.0}")) width=(format!("{width:.0}")) height=(format!("{height:.0}"))
+            role="img" aria-labelledby=(title_id) aria-describedby=(what_id) {
+            title id=(title_id) { (title) }
+            desc id=(what_id) { (what) }
+            (body)
+        }
+    }
 }
 
 /// The sheet around everything.

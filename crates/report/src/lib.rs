@@ -6,6 +6,7 @@
 
 pub mod chances;
 pub mod figure;
+pub mod html;
 pub mod page;
 pub mod sheet;
 pub mod text;

@@ -148,6 +148,6 @@ fn draw_still(pen: &mut Pen, step: &StepView, said: &StepVerdict) {
         .find(|f| f.family == Family::Drift)
         .map_or("", |f| f.because.split(';').next().unwrap_or_default());
     for (phase, area) in phases.iter().zip(pen.grid(phases.len(), (4, 200.0))) {
-        pen.parts.push(still::draw(phase, counts_per_mm, because, area));
+        pen.parts.push(still::draw(phase, counts_per_mm, because, None, area));
     }
 }

@@ -7,6 +7,7 @@ mod judge;
 mod manual;
 mod plan;
 mod record;
+mod report;
 mod simulate;
 
 pub use demo::DemoArgs;
@@ -15,6 +16,7 @@ pub use examine::ExamineArgs;
 pub use judge::{JudgeArgs, read as read_recording};
 pub use manual::{CompletionsArgs, ManualArgs};
 pub use plan::PlanCommand;
+pub use report::ReportArgs;
 pub use simulate::SimulateArgs;
 
 use crate::args::Command;
@@ -48,6 +50,7 @@ pub fn run(command: Command) -> anyhow::Result<Status> {
         Command::Manual(args) => manual::manual(&args),
         Command::Plan(args) => plan::run(&args),
         Command::Record(args) => record::run(&args),
+        Command::Report(args) => report::run(&args),
         Command::Simulate(args) => simulate::run(&args),
     }
 }

@@ -1,6 +1,6 @@
 //! Arrival strip: when reports came, as ticks. One tick a pixel at most; what is empty stays empty.
 
-use super::{Area, Scale, line};
+use super::{Area, Scale, upright};
 use maud::{Markup, html};
 use slipgauge_analysis::grid::Grid;
 
@@ -11,7 +11,7 @@ pub fn draw(grid: &Grid, area: Area, time: Scale) -> Markup {
     for (slot, _) in grid.reports.iter().enumerate().filter(|(_, n)| **n > 0) {
         let x = time.at((slot as f64 + 0.5) * grid.slot * 1e-6);
         if x - last >= 1.0 {
-            ticks += &line([(x, area.y), (x, area.y + area.h)]);
+            ticks += &upright(x, area.y, area.y + area.h);
             last = x;
         }
     }

@@ -1,7 +1,8 @@
 //! Motion ribbon: one swipe. Expected speed as a filled ridge, counted speed as a step line, what is missing hatched
 //! with its millimetres, faults named in words, the arrival strip below.
 
-use super::{Area, Scale, arrivals, co, label, line, number, ticks};
+use super::axis::Axis;
+use super::{Area, Scale, arrivals, co, label, line, number, stair, ticks, upright};
 use crate::text;
 use maud::{Markup, html};
 use slipgauge_analysis::grid::Grid;
@@ -22,6 +23,8 @@ const FINEST_MS: f64 = 1.0;
 
 /// What lies further from a step than this share of the plot's height is drawn as its range; less is quantisation.
 const SPIKE: f64 = 0.2;
+/// And a single report further than this many counts: two are its own and its neighbour's rounding.
+const COUNTS: f64 = 3.0;
 
 /// One step of the counted line: mean, least and largest speed of its slots, m/s.
 struct Stair {
@@ -33,8 +36,9 @@ struct Stair {
 }
 
 /// Reduces a grid to steps no narrower than a pixel and a half, with the range of what lies inside, so that a single
-/// report never vanishes.
-fn stairs(grid: &Grid, pixels: f64) -> Vec<Stair> {
+/// report never vanishes. The range is of pieces of [`FINEST_MS`], and of single slots where these lie further out than
+/// `rounding`, in m/s.
+fn stairs(grid: &Grid, pixels: f64, rounding: f64) -> Vec<Stair> {
     let slot_ms = grid.slot * 1e-6;
     let length_ms = slot_ms * grid.along_mm.len() as f64;
     let wanted = FINEST_MS.max(1.5 * length_ms / pixels);
@@ -45,16 +49,43 @@ fn stairs(grid: &Grid, pixels: f64) -> Vec<Stair> {
     chunks
         .map(|(i, chunk)| {
             let speed = |mm: &[f64]| mm.iter().sum::<f64>() / (mm.len() as f64 * slot_ms);
-            let pieces: Vec<f64> = chunk.chunks(fine).map(speed).collect();
+            let mean = speed(chunk);
+            let single = chunk.iter().map(|mm| mm / slot_ms).filter(|v| (v - mean).abs() > rounding);
+            let pieces: Vec<f64> = chunk.chunks(fine).map(speed).chain(single).collect();
             Stair {
                 from_ms: (i * width) as f64 * slot_ms,
                 to_ms: (i * width + chunk.len()) as f64 * slot_ms,
-                mean: speed(chunk),
+                mean,
                 least: pieces.iter().copied().fold(f64::INFINITY, f64::min),
                 largest: pieces.iter().copied().fold(f64::NEG_INFINITY, f64::max),
             }
         })
         .collect()
+}
+
+/// Speed by which a single report may be off through rounding alone, m/s.
+fn rounding(view: &SwipeView) -> f64 {
+    let counted: f64 = view.grid.along_mm.iter().sum();
+    let count_mm = (counted / view.swipe.along).abs();
+    let speed = COUNTS * count_mm / (view.grid.slot * 1e-6);
+    if speed.is_finite() { speed } else { 0.0 }
+}
+
+/// A part of a swipe, for drawing it larger: slots `from` to `to` of its grid.
+pub fn part(view: &SwipeView, from: usize, to: usize) -> SwipeView {
+    let grid = &view.grid;
+    let n = grid.along_mm.len();
+    let (from, to) = (from.min(n), to.min(n).max(from.min(n)));
+    let cut = |values: &[f64]| values.get(from..to).unwrap_or_default().to_vec();
+    let grid = Grid {
+        begin: grid.time(from),
+        slot: grid.slot,
+        along_mm: cut(&grid.along_mm),
+        across_mm: cut(&grid.across_mm),
+        reports: grid.reports.get(from..to).unwrap_or_default().to_vec(),
+        expected_mm_s: cut(&grid.expected_mm_s),
+    };
+    SwipeView { swipe: view.swipe.clone(), grid, silences: Vec::new(), stretches: Vec::new(), clip: None }
 }
 
 /// Expected speed in m/s at the middle of every slot, thinned to a point a pixel.
@@ -69,6 +100,18 @@ fn ridge(grid: &Grid, pixels: f64) -> Vec<(f64, f64)> {
 
 /// Draws one swipe. `top` is the speed at the top of the plot, m/s; `findings` those of this swipe.
 pub fn draw(view: &SwipeView, findings: &[&Finding], area: Area, top: f64, detail: Detail) -> Markup {
+    draw_from(view, findings, area, top, detail, 0.0)
+}
+
+/// Draws a part of a swipe that begins so many milliseconds after the swipe's first count.
+pub fn draw_from(
+    view: &SwipeView,
+    findings: &[&Finding],
+    area: Area,
+    top: f64,
+    detail: Detail,
+    begin_ms: f64,
+) -> Markup {
     let full = detail == Detail::Full;
     let (left, right, above, below) = if full { (54.0, 56.0, 26.0, 48.0) } else { (8.0, 8.0, 18.0, 12.0) };
     let plot =
@@ -78,19 +121,17 @@ pub fn draw(view: &SwipeView, findings: &[&Finding], area: Area, top: f64, detai
     let time = Scale::new((0.0, length_ms), (plot.x, plot.x + plot.w));
     let speed = Scale::new((0.0, top), (plot.y + plot.h, plot.y));
     let strip = Area { x: plot.x, y: plot.y + plot.h + 3.0, w: plot.w, h: if full { 9.0 } else { 6.0 } };
-    let expected = ridge(grid, plot.w);
+    // The hand is smooth: a point every few pixels shows all of it.
+    let expected = ridge(grid, plot.w / if full { 2.0 } else { 4.0 });
     let outline = line(expected.iter().map(|&(t, v)| (time.at(t), speed.at(v))));
-    let steps = stairs(grid, plot.w);
-    let counted = line(steps.iter().flat_map(|s| {
-        let y = speed.at(s.mean);
-        [(time.at(s.from_ms), y), (time.at(s.to_ms), y)]
-    }));
+    let steps = stairs(grid, plot.w, rounding(view));
+    let counted = stair(steps.iter().map(|s| (time.at(s.from_ms), time.at(s.to_ms), speed.at(s.mean))));
     let ranges: String = steps
         .iter()
         .filter(|s| (s.largest - s.mean).max(s.mean - s.least) > SPIKE * top)
         .map(|s| {
             let x = time.at(0.5 * (s.from_ms + s.to_ms));
-            line([(x, speed.at(s.least)), (x, speed.at(s.largest))])
+            upright(x, speed.at(s.least), speed.at(s.largest))
         })
         .collect();
     let way = match view.swipe.direction {
@@ -103,7 +144,7 @@ pub fn draw(view: &SwipeView, findings: &[&Finding], area: Area, top: f64, detai
         g {
             title { (format!("{name}, peak {}", text::speed(peak))) }
             rect class="panel" x=(co(area.x)) y=(co(area.y)) width=(co(area.w)) height=(co(area.h)) rx="3" {}
-            @if full { (axes(plot, top, length_ms, time, speed)) }
+            @if full { (axes(plot, top, (begin_ms, begin_ms + length_ms), speed)) }
             path class="ridge" d=(outline) {}
             @for f in findings { (span(f, grid, plot, time, speed, &expected)) }
             path class="range" d=(ranges) {}
@@ -124,7 +165,8 @@ pub fn draw(view: &SwipeView, findings: &[&Finding], area: Area, top: f64, detai
 }
 
 /// Numbers on both sides and below.
-fn axes(plot: Area, top: f64, length_ms: f64, time: Scale, speed: Scale) -> Markup {
+fn axes(plot: Area, top: f64, span_ms: (f64, f64), speed: Scale) -> Markup {
+    let time = Axis::plain(span_ms, (plot.x, plot.x + plot.w), 6, "");
     let inches = Scale::new((0.0, top / 0.0254), (plot.y + plot.h, plot.y));
     // The topmost number carries the unit.
     let numbered = |most: f64, unit: &str| -> Vec<(f64, String)> {
@@ -143,8 +185,8 @@ fn axes(plot: Area, top: f64, length_ms: f64, time: Scale, speed: Scale) -> Mark
         @for (v, text) in numbered(top / 0.0254, "in/s") {
             (label(plot.x + plot.w + 5.0, inches.at(v) + 4.0, "start", "faint small", &text))
         }
-        @for t in ticks(length_ms, 6) {
-            (label(time.at(t), plot.y + plot.h + 24.0, "middle", "faint small", &number(t)))
+        @for (t, text) in time.marks() {
+            (label(time.at(*t), plot.y + plot.h + 24.0, "middle", "faint small", text))
         }
         (label(plot.x + 0.5 * plot.w, plot.y + plot.h + 40.0, "middle", "faint small", "ms from the first count"))
     }
@@ -201,5 +243,62 @@ fn words(f: &Finding, grid: &Grid, plot: Area, time: Scale, row: usize, full: bo
     html! {
         line class="lack" x1=(co(x)) y1=(co(y + 3.0)) x2=(co(x)) y2=(co(plot.y + plot.h)) stroke-dasharray="2 3" {}
         (label(x, y, anchor, if full { "alarm" } else { "alarm small" }, &text))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use slipgauge_analysis::swipes::Swipe;
+
+    fn swipe(slot: f64, along_mm: Vec<f64>) -> SwipeView {
+        let n = along_mm.len();
+        let counts = along_mm.iter().sum::<f64>() * 63.0;
+        let swipe = Swipe {
+            number: 1,
+            direction: Direction::Out,
+            rows: 0..n,
+            begin: 0,
+            end: 0,
+            along: counts,
+            across: 0.0,
+            peak: 0.0,
+            exit: 0.0,
+            one_travel: counts,
+            surplus: 0.0,
+            began_short: false,
+            stopped_short: false,
+        };
+        let expected_mm_s = vec![1000.0; n];
+        let grid =
+            Grid { begin: 0, slot, across_mm: vec![0.0; n], reports: vec![1; n], expected_mm_s, along_mm };
+        SwipeView { swipe, grid, silences: Vec::new(), stretches: Vec::new(), clip: None }
+    }
+
+    /// 0.3 s at 8 kHz, 1 m/s, in a picture of 100 pixels: one report of 2,400 counts 1.5 m/s more, or nothing.
+    #[test]
+    fn a_spike_of_one_report_never_vanishes_however_small_the_picture() {
+        for (at, mm) in [(1200, 0.125 + 0.1875), (77, 0.0 - 0.1)] {
+            let mut along = vec![0.125; 2400];
+            along[at] = mm;
+            let view = swipe(125_000.0, along);
+            for pixels in [40.0, 100.0, 700.0] {
+                let all = stairs(&view.grid, pixels, rounding(&view));
+                assert!(all.len() <= pixels as usize);
+                let reach = |s: &Stair| (s.largest - s.mean).max(s.mean - s.least);
+                let out = all.iter().filter(|s| reach(s) > SPIKE * 2.0).count();
+                assert_eq!(out, 1, "{at} at {pixels}");
+            }
+        }
+        let even = swipe(125_000.0, vec![0.125; 2400]);
+        assert!(stairs(&even.grid, 100.0, rounding(&even)).iter().all(|s| s.largest - s.least < 1e-9));
+    }
+
+    #[test]
+    fn a_part_keeps_its_place_in_time() {
+        let view = swipe(1e6, (0..100).map(f64::from).collect());
+        let cut = part(&view, 20, 30);
+        assert_eq!((cut.grid.begin, cut.grid.along_mm.len(), cut.grid.along_mm[0]), (20_000_000, 10, 20.0));
+        assert_eq!(part(&view, 200, 10).grid.along_mm.len(), 0);
     }
 }

@@ -6,7 +6,7 @@ use super::{Status, shown};
 use crate::commands::judge;
 use anyhow::Context as _;
 use slipgauge_analysis::verdict::{Outcome, Verdict};
-use slipgauge_report::{sheet, text};
+use slipgauge_report::{html, sheet, text};
 use slipgauge_trace::Recording;
 use std::path::Path;
 
@@ -28,10 +28,13 @@ pub fn tell(
     }
     let picture = path.with_extension("").with_extension("svg");
     std::fs::write(&picture, sheet::svg(&judgement)).with_context(|| shown(&picture))?;
+    let page = path.with_extension("").with_extension("html");
+    std::fs::write(&page, html::page(&judgement, &recording)).with_context(|| shown(&page))?;
     screen.lines("")?;
     screen.lines(text::verdict(&judgement.verdict).trim_end())?;
     screen.line(&format!("Recording: {}", shown(path)))?;
     screen.line(&format!("Picture:   {}", shown(&picture)))?;
+    screen.line(&format!("Page:      {}", shown(&page)))?;
     if end == End::Whole {
         screen.line(&confirm(&judgement.verdict))?;
     }
