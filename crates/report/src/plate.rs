@@ -103,7 +103,7 @@ fn head(v: &Verdict, header: &Header) -> Markup {
     let label = device.label.as_deref().or(device.name.as_deref()).unwrap_or("unnamed device");
     let unit = device.unit.as_deref().map(|unit| format!("unit {unit}"));
     let simulated = (header.clock.id == ClockId::Simulated).then(|| "simulated".to_owned());
-    let right: Vec<String> = [unit, simulated].into_iter().flatten().collect();
+    let right: Vec<String> = [simulated, unit].into_iter().flatten().collect();
     let right = fit::fit(&harmless(&right.join(", ")), 44.0, Weight::Book, 560.0);
     let room = INNER - width(&right, 44.0, Weight::Book) - 48.0;
     let label = fit::fit(&harmless(label), 80.0, Weight::Bold, room);

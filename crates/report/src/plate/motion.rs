@@ -8,7 +8,11 @@ use crate::figure::{Area, Scale, co, line, number, ticks};
 use maud::{Markup, html};
 use slipgauge_analysis::Judgement;
 use slipgauge_analysis::step::SwipeView;
-use slipgauge_analysis::verdict::{Direction, Family, Finding, Outcome, StepVerdict};
+use slipgauge_analysis::verdict::{Family, Finding, Outcome, StepVerdict};
+
+/// About 1.5 times as many steps of the counted line: finer ones show the counts' quantisation, which reads as a fault from
+/// afar.
+const STAIRS: f64 = 80.0;
 
 const INK: &str = "#23262b";
 const FAINT: &str = "#5d594f";
@@ -63,7 +67,7 @@ pub fn draw(shown: &Shown, several: bool, area: Area) -> Markup {
     let time = Scale::new((0.0, length_ms), (plot.x, plot.x + plot.w));
     let speed = Scale::new((0.0, top), (plot.y + plot.h, plot.y));
     let expected = ridge(grid, plot.w);
-    let steps = stairs(grid, plot.w);
+    let steps = stairs(grid, STAIRS);
     let counted: Vec<(f64, f64)> =
         steps.iter().flat_map(|s| [(s.from_ms, s.mean), (s.to_ms, s.mean)]).collect();
     let on = |points: &[(f64, f64)]| line(points.iter().map(|&(t, v)| (time.at(t), speed.at(v))));
@@ -92,19 +96,15 @@ pub fn draw(shown: &Shown, several: bool, area: Area) -> Markup {
 
 /// Title, peak, and what is what.
 fn heads(shown: &Shown, several: bool, area: Area, peak: f64) -> Markup {
-    let way = match shown.swipe.swipe.direction {
-        Direction::Out => "out",
-        Direction::Back => "back",
-    };
-    let which = if shown.findings.is_empty() { "Fastest swipe, clean" } else { "Worst swipe" };
+    let which = if shown.findings.is_empty() { "Fastest swipe" } else { "Worst swipe" };
     let step = if several { format!(", {}", super::name(shown.step)) } else { String::new() };
     let right = format!("peak {peak:.2} m/s");
     let room = area.w - 40.0 - width(&right, 30.0, Weight::Book) - 24.0;
-    let title = fit(&format!("{which}: {way}{step}"), 32.0, Weight::Bold, room);
-    let key = if shown.missing() > 0.0 {
-        "filled: the hand · line: counted · hatched: missing"
-    } else {
-        "filled: the hand, as inferred · line: counted"
+    let title = fit(&format!("{which}{step}"), 32.0, Weight::Bold, room);
+    let key = match (shown.missing() > 0.0, shown.findings.is_empty()) {
+        (true, _) => "filled: the hand · line: counted · hatched: missing",
+        (false, true) => "clean · filled: the hand · line: counted",
+        (false, false) => "filled: the hand · line: counted",
     };
     html! {
         (text(&title, Text { x: area.x + 20.0, y: area.y + 44.0, size: 32.0, bold: true, ..Text::default() }))
@@ -122,7 +122,7 @@ fn axes(plot: Area, top: f64, length_ms: f64, time: Scale, speed: Scale) -> Mark
         values.into_iter().enumerate().map(text).collect()
     };
     let inches = Scale::new((0.0, top / 0.0254), (plot.y + plot.h, plot.y));
-    let times = ticks(length_ms, (plot.w / 170.0).max(1.0) as usize);
+    let times = ticks(length_ms, (plot.w / 120.0).max(1.0) as usize);
     let last = times.last().copied();
     html! {
         @for (v, words) in numbered(top, "m/s") {
@@ -130,14 +130,14 @@ fn axes(plot: Area, top: f64, length_ms: f64, time: Scale, speed: Scale) -> Mark
             line x1=(co(plot.x)) y1=(co(y)) x2=(co(plot.x + plot.w)) y2=(co(y)) stroke="#e6e1d4" stroke-width="2" {}
             (text(&words.replace(" m/s", ""), Text { x: plot.x - 12.0, y: y + 10.0, ink: FAINT, anchor: "end", ..Text::default() }))
         }
-        (text("m/s", Text { x: plot.x - 12.0, y: plot.y + plot.h + 36.0, ink: FAINT, anchor: "end", ..Text::default() }))
+        (text("m/s", Text { x: plot.x - 12.0, y: plot.y + plot.h + 40.0, ink: FAINT, anchor: "end", ..Text::default() }))
         @for (v, words) in numbered(top / 0.0254, "in/s") {
             (text(&words.replace(" in/s", ""), Text { x: plot.x + plot.w + 12.0, y: inches.at(v) + 10.0, ink: FAINT, ..Text::default() }))
         }
-        (text("in/s", Text { x: plot.x + plot.w + 12.0, y: plot.y + plot.h + 36.0, ink: FAINT, ..Text::default() }))
+        (text("in/s", Text { x: plot.x + plot.w + 12.0, y: plot.y + plot.h + 40.0, ink: FAINT, ..Text::default() }))
         @for t in times.into_iter().filter(|t| *t > 0.0) {
             @let words = if Some(t) == last { format!("{} ms", number(t)) } else { number(t) };
-            (text(&words, Text { x: time.at(t).min(plot.x + plot.w - 40.0), y: plot.y + plot.h + 36.0, ink: FAINT, anchor: "middle", ..Text::default() }))
+            (text(&words, Text { x: time.at(t).min(plot.x + plot.w - 40.0), y: plot.y + plot.h + 40.0, ink: FAINT, anchor: "middle", ..Text::default() }))
         }
     }
 }
@@ -178,12 +178,15 @@ fn said(shown: &Shown, plot: Area, time: Scale) -> Markup {
         f => f.family.words().to_owned(),
     };
     let (from, to) = span_ms(largest, &shown.swipe.grid);
-    let half = 0.5 * width(&words, 44.0, Weight::Bold) + 12.0;
+    // Within the hatching if it is wide enough.
+    let span = time.at(to) - time.at(from);
+    let size = (44.0 * (span - 32.0) / width(&words, 44.0, Weight::Bold)).clamp(30.0, 44.0);
+    let half = 0.5 * width(&words, size, Weight::Bold) + 12.0;
     let x = time.at(0.5 * (from + to)).min(plot.x + plot.w - half).max(plot.x + half);
     let y = plot.y + 0.62 * plot.h;
     html! {
         rect x=(co(x - half)) y=(co(y - 42.0)) width=(co(2.0 * half)) height="58" rx="6" fill="#ffffff" stroke=(ALARM) stroke-width="2" {}
-        (text(&words, Text { x, y, size: 44.0, bold: true, ink: ALARM, anchor: "middle" }))
+        (text(&words, Text { x, y, size, bold: true, ink: ALARM, anchor: "middle" }))
     }
 }
 

@@ -19,7 +19,7 @@ struct Columns {
 }
 
 const NARROW: Columns = Columns { word: 52.0, name: 250.0, nominal: 528.0, effective: 754.0, clean: 904.0 };
-const WIDE: Columns = Columns { word: 66.0, name: 360.0, nominal: 950.0, effective: 1340.0, clean: 1752.0 };
+const WIDE: Columns = Columns { word: 66.0, name: 360.0, nominal: 900.0, effective: 1270.0, clean: 1752.0 };
 
 /// Draws the rows into an area; `wide` for one or two steps over the whole width.
 pub fn draw(steps: &[StepVerdict], area: Area, wide: bool) -> Markup {
@@ -27,7 +27,7 @@ pub fn draw(steps: &[StepVerdict], area: Area, wide: bool) -> Markup {
     let head = if wide { 44.0 } else { 80.0 };
     let shown = if steps.len() > MOST { MOST - 1 } else { steps.len() };
     let rows = steps.len().min(MOST).max(1);
-    let pitch = ((area.h - head) / rows as f64).min(84.0);
+    let pitch = ((area.h - head) / rows as f64).min(96.0);
     let size = if wide { 38.0 } else { (pitch * 0.45).clamp(28.0, 32.0) };
     html! {
         (heads(&columns, area, wide))
@@ -52,13 +52,14 @@ fn heads(c: &Columns, area: Area, wide: bool) -> Markup {
         @if wide {
             (head(c.name, 0.0, "start", "step"))
             (head(c.nominal, 0.0, "end", "nominal, counts/inch"))
-            (head(c.effective, 0.0, "end", "effective"))
+            (head(c.effective, 0.0, "end", "effective (95 %)"))
             (head(c.clean, 0.0, "end", "fastest clean swipe"))
         } @else {
             (head(c.name, 1.0, "start", "step"))
             (head(c.nominal, 0.0, "end", "nominal,"))
             (head(c.nominal, 1.0, "end", "counts/inch"))
-            (head(c.effective, 1.0, "end", "effective"))
+            (head(c.effective, 0.0, "end", "effective"))
+            (head(c.effective, 1.0, "end", "(95 %)"))
             (head(c.clean, 0.0, "end", "clean to,"))
             (head(c.clean, 1.0, "end", "m/s"))
         }

@@ -12,11 +12,11 @@ pub fn sentence(v: &Verdict, need: Option<f64>) -> String {
     match v.verdict {
         Outcome::Fail => failing(v, need),
         Outcome::Pass => {
-            let clean = clean(v, need).unwrap_or_default();
+            let clean = clean(v, need).map(|said| format!("{said}; ")).unwrap_or_default();
             upper(&format!("{clean}all that was examined is within tolerance."))
         }
         Outcome::Inconclusive => {
-            let clean = clean(v, need).map(|said| format!("{said}but ")).unwrap_or_default();
+            let clean = clean(v, need).map(|said| format!("{said}, but ")).unwrap_or_default();
             upper(&format!("{clean}{}.", open(v)))
         }
         Outcome::NotExamined => "Nothing was asked of the device, so nothing is said of it.".to_owned(),
@@ -41,7 +41,7 @@ fn failed(v: &Verdict) -> impl Iterator<Item = (&StepVerdict, &FamilyVerdict)> {
     all.filter(|(_, f)| f.verdict == Outcome::Fail)
 }
 
-/// Up to which speed every step is clean, and what is needed; ends in a semicolon.
+/// Up to which speed every step is clean, and what is needed.
 fn clean(v: &Verdict, need: Option<f64>) -> Option<String> {
     let speeds: Option<Vec<f64>> = v.steps.iter().map(|s| s.swept.fastest_clean_m_s).collect();
     let least = speeds?.into_iter().reduce(f64::min)?;
@@ -51,7 +51,7 @@ fn clean(v: &Verdict, need: Option<f64>) -> Option<String> {
         None => format!(" ({:.0} in/s)", least / 0.0254),
     };
     // Cut, not rounded up: no faster than was swiped.
-    Some(format!("clean up to {:.1} m/s{needs}; ", (least * 10.0).floor() / 10.0))
+    Some(format!("clean up to {:.1} m/s{needs}", (least * 10.0).floor() / 10.0))
 }
 
 fn open(v: &Verdict) -> String {
