@@ -3,6 +3,7 @@
 #![allow(clippy::unwrap_used, clippy::expect_used, reason = "a test that cannot go on should stop")]
 
 mod demo;
+mod evidence;
 mod examine;
 mod json;
 mod judge;

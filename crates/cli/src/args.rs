@@ -1,8 +1,8 @@
 //! What can be typed.
 
 use crate::commands::{
-    CompletionsArgs, DemoArgs, DevicesArgs, ExamineArgs, JudgeArgs, ManualArgs, PlanCommand, ReportArgs,
-    SimulateArgs,
+    CompletionsArgs, DemoArgs, DevicesArgs, EvidenceArgs, ExamineArgs, JudgeArgs, ManualArgs, PlanCommand,
+    PlateArgs, ReportArgs, SimulateArgs,
 };
 use crate::units::{Length, Span};
 use clap::{Args, Parser, Subcommand, ValueEnum};
@@ -34,6 +34,10 @@ pub enum Command {
     Judge(JudgeArgs),
     /// Make a page of a recording, to read, print and hand on.
     Report(ReportArgs),
+    /// Draw a verdict as one picture for a video.
+    Plate(PlateArgs),
+    /// Pack a recording with its verdict, for others to judge again.
+    Evidence(EvidenceArgs),
     /// Record, judge and draw a sound and a failing device on a simulated bench.
     Demo(DemoArgs),
     /// Make a session of a simulated device with known faults, and the truth beside it.

@@ -8,6 +8,9 @@ pub mod chances;
 pub mod figure;
 pub mod html;
 pub mod page;
+pub mod plate;
+#[cfg(feature = "png")]
+pub mod png;
 pub mod sheet;
 pub mod text;
 

@@ -1,6 +1,6 @@
 //! `slipgauge judge`: a recording in, a verdict out, and a picture if asked.
 
-use super::Status;
+use super::{Status, picture};
 use anyhow::Context as _;
 use clap::{Args, ValueEnum};
 use slipgauge_analysis::control::against;
@@ -18,8 +18,8 @@ use std::path::{Path, PathBuf};
 pub struct JudgeArgs {
     /// The recording: a session file, plain or gzip, or a HID recording in text (descriptor and event lines).
     pub file: PathBuf,
-    /// Draw every swipe to this SVG file; an existing one is replaced.
-    #[arg(long, value_name = "OUT.svg")]
+    /// Draw every swipe to this file, SVG or (by its ending) PNG; an existing one is replaced.
+    #[arg(long, value_name = "OUT.svg|OUT.png")]
     pub plot: Option<PathBuf>,
     /// The same test of a device known to be good, on the same port, pad and day: the verdict then says whether a fault
     /// lies in what both share or in this unit.
@@ -56,7 +56,7 @@ pub fn run(args: &JudgeArgs) -> anyhow::Result<Status> {
         hold_against(&mut judgement.verdict, &recording, &control, &name);
     }
     if let Some(path) = &args.plot {
-        std::fs::write(path, sheet::svg(&judgement)).with_context(|| format!("{}", path.display()))?;
+        picture::write(path, sheet::svg(&judgement), 1.5)?;
     }
     let said = match args.format {
         Format::Text => text::verdict(&judgement.verdict),

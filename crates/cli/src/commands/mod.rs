@@ -2,20 +2,25 @@
 
 mod demo;
 mod devices;
+mod evidence;
 mod examine;
 mod judge;
 mod manual;
+mod picture;
 mod plan;
+mod plate;
 mod record;
 mod report;
 mod simulate;
 
 pub use demo::DemoArgs;
 pub use devices::DevicesArgs;
+pub use evidence::EvidenceArgs;
 pub use examine::ExamineArgs;
 pub use judge::{JudgeArgs, read as read_recording};
 pub use manual::{CompletionsArgs, ManualArgs};
 pub use plan::PlanCommand;
+pub use plate::PlateArgs;
 pub use report::ReportArgs;
 pub use simulate::SimulateArgs;
 
@@ -44,11 +49,13 @@ pub fn run(command: Command) -> anyhow::Result<Status> {
     match command {
         Command::Demo(args) => demo::run(&args),
         Command::Devices(args) => devices::run(&args),
+        Command::Evidence(args) => evidence::run(&args),
         Command::Examine(args) => examine::run(&args),
         Command::Judge(args) => judge::run(&args),
         Command::Completions(args) => manual::completions(&args),
         Command::Manual(args) => manual::manual(&args),
         Command::Plan(args) => plan::run(&args),
+        Command::Plate(args) => plate::run(&args),
         Command::Record(args) => record::run(&args),
         Command::Report(args) => report::run(&args),
         Command::Simulate(args) => simulate::run(&args),

@@ -27,10 +27,10 @@ const SPIKE: f64 = 0.2;
 const COUNTS: f64 = 3.0;
 
 /// One step of the counted line: mean, least and largest speed of its slots, m/s.
-struct Stair {
-    from_ms: f64,
-    to_ms: f64,
-    mean: f64,
+pub(crate) struct Stair {
+    pub(crate) from_ms: f64,
+    pub(crate) to_ms: f64,
+    pub(crate) mean: f64,
     least: f64,
     largest: f64,
 }
@@ -38,7 +38,7 @@ struct Stair {
 /// Reduces a grid to steps no narrower than a pixel and a half, with the range of what lies inside, so that a single
 /// report never vanishes. The range is of pieces of [`FINEST_MS`], and of single slots where these lie further out than
 /// `rounding`, in m/s.
-fn stairs(grid: &Grid, pixels: f64, rounding: f64) -> Vec<Stair> {
+pub(crate) fn stairs(grid: &Grid, pixels: f64, rounding: f64) -> Vec<Stair> {
     let slot_ms = grid.slot * 1e-6;
     let length_ms = slot_ms * grid.along_mm.len() as f64;
     let wanted = FINEST_MS.max(1.5 * length_ms / pixels);
@@ -89,7 +89,7 @@ pub fn part(view: &SwipeView, from: usize, to: usize) -> SwipeView {
 }
 
 /// Expected speed in m/s at the middle of every slot, thinned to a point a pixel.
-fn ridge(grid: &Grid, pixels: f64) -> Vec<(f64, f64)> {
+pub(crate) fn ridge(grid: &Grid, pixels: f64) -> Vec<(f64, f64)> {
     let slot_ms = grid.slot * 1e-6;
     let n = grid.expected_mm_s.len();
     let every = ((n as f64 / pixels).ceil() as usize).max(1);
@@ -193,7 +193,7 @@ fn axes(plot: Area, top: f64, span_ms: (f64, f64), speed: Scale) -> Markup {
 }
 
 /// Milliseconds of a finding on the swipe's own axis.
-fn span_ms(f: &Finding, grid: &Grid) -> (f64, f64) {
+pub(crate) fn span_ms(f: &Finding, grid: &Grid) -> (f64, f64) {
     ((f.begin_ns - grid.begin) as f64 * 1e-6, (f.end_ns - grid.begin) as f64 * 1e-6)
 }
 

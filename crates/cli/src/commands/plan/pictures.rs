@@ -1,5 +1,6 @@
 //! What is drawn: from plan and study to what the report's pictures show.
 
+use crate::commands::picture;
 use anyhow::Context as _;
 use slipgauge_guide::TestPlan;
 use slipgauge_guide::study::{Chance, Curve, Row, Study};
@@ -39,7 +40,7 @@ pub fn page(plan: &TestPlan, paper: Paper, path: &Path) -> anyhow::Result<Vec<Pa
 
 /// Draws the study.
 pub fn study(plan: &TestPlan, study: &Study, path: &Path) -> anyhow::Result<()> {
-    std::fs::write(path, drawn(plan, study)).with_context(|| format!("{}", path.display()))
+    picture::write(path, drawn(plan, study), 1.5)
 }
 
 fn drawn(plan: &TestPlan, study: &Study) -> String {
