@@ -32,7 +32,7 @@ pub fn draw(
         return None;
     }
     let (least, largest) = (*intervals.first()?, *intervals.last()?);
-    let plot = Area { x: area.x + 56.0, y: area.y + 26.0, w: area.w - 128.0, h: area.h - 108.0 };
+    let plot = Area { x: area.x + 56.0, y: area.y + 36.0, w: area.w - 128.0, h: area.h - 118.0 };
     let range = (nominal.unwrap_or(least).min(least) / 1.15, nominal.unwrap_or(largest).max(largest) * 1.15);
     let time = Axis::logarithmic(range, (plot.x, plot.x + plot.w), "ms between reports in fast motion");
     let end = logit(0.5 / n as f64).abs().max(logit(0.999));

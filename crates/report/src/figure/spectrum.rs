@@ -13,7 +13,7 @@ pub fn draw(spectrum: &Spectrum, period: f64, area: Area) -> Option<Markup> {
     }
     let us = |i: usize| spectrum.amplitude.get(i).copied().unwrap_or(0.0) * 1e-3;
     let top = (1..n).map(us).filter(|v| v.is_finite()).fold(1e-3, f64::max) * 1.15;
-    let plot = Area { x: area.x + 52.0, y: area.y + 26.0, w: area.w - 66.0, h: area.h - 70.0 };
+    let plot = Area { x: area.x + 52.0, y: area.y + 36.0, w: area.w - 66.0, h: area.h - 80.0 };
     let high = spectrum.spacing * (n - 1) as f64;
     let frequency = Axis::plain((0.0, high), (plot.x, plot.x + plot.w), 5, "cycles per report");
     let amplitude = Axis::plain((0.0, top), (plot.y + plot.h, plot.y), 4, "µs");
