@@ -175,7 +175,7 @@ fn foot(v: &Verdict, header: &Header) -> Markup {
     let rest = format!(" · {date} · sha256 {hash}… · rules {}", v.rules);
     let rest = match v.remarks.len() {
         0 => rest,
-        n => format!("{rest} · {n} remarks"),
+        n => format!("{rest} · {}", told::count(u32::try_from(n).unwrap_or(u32::MAX), "remark")),
     };
     let pad = fit::fit(&pad, LEAST, Weight::Book, INNER - width(&rest, LEAST, Weight::Book));
     let own = header.plan.as_ref().is_some_and(|p| !p.tolerances.is_empty());

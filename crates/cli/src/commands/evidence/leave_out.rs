@@ -52,7 +52,6 @@ pub fn told(path: &Path) -> Result<Told, TraceError> {
         told.names.extend(plan.travel_from.iter().map(|w| harmless(&format!("travel from: {w}"))));
         let sources = plan.tolerances.iter();
         told.notes.extend(sources.map(|(f, t)| harmless(&format!("tolerance of {f}: {}", t.source))));
-        told.notes.extend(pairs(&plan.paces).into_iter().map(|p| format!("pace {p}")));
     }
     while let Some(entry) = reader.next_entry()? {
         match entry.event {

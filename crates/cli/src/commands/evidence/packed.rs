@@ -109,7 +109,7 @@ impl Pack {
                 left_out.join(", "),
                 match self.unknown {
                     0 => String::new(),
-                    n => format!(", and {n} lines of kinds that it does not know"),
+                    n => format!(", and {n} line(s) of kinds that it does not know"),
                 },
                 of.original.sha256
             );
