@@ -1,7 +1,8 @@
 //! What can be typed.
 
 use crate::commands::{
-    CompletionsArgs, DemoArgs, DevicesArgs, ExamineArgs, JudgeArgs, ManualArgs, PlanCommand, SimulateArgs,
+    CompareArgs, CompletionsArgs, DemoArgs, DevicesArgs, ExamineArgs, ExportArgs, JudgeArgs, ManualArgs,
+    PlanCommand, SimulateArgs,
 };
 use crate::units::{Length, Span};
 use clap::{Args, Parser, Subcommand, ValueEnum};
@@ -31,6 +32,10 @@ pub enum Command {
     Plan(Box<PlanCommand>),
     /// Judge a recording, and draw it.
     Judge(JudgeArgs),
+    /// Hold sessions side by side: which differences between devices are real, and which are noise.
+    Compare(CompareArgs),
+    /// Write what was measured as tables for other programs, or for an article.
+    Export(ExportArgs),
     /// Record, judge and draw a sound and a failing device on a simulated bench.
     Demo(DemoArgs),
     /// Make a session of a simulated device with known faults, and the truth beside it.
