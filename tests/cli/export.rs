@@ -78,7 +78,7 @@ assert len(motion) == reports and motion['received_ns'].is_monotonic_increasing
 inside = motion[motion['swipe'].notna()].groupby(['phase', 'swipe'])[['x_counts', 'y_counts', 'along_counts']].sum()
 own = swipes.set_index(['phase', 'swipe'])
 assert len(inside) == len(own) == steps['swipes_found'].sum()
-both = own.join(inside, rsuffix='_motion')
+both = own.join(inside.add_suffix('_motion'))
 assert (both['x_counts'] == both['x_counts_motion']).all() and (both['y_counts'] == both['y_counts_motion']).all()
 # A turned frame keeps lengths, to the last printed digit of each report.
 square = lambda a, b: (motion[a] ** 2 + motion[b] ** 2).sum()

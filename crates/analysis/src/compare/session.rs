@@ -101,8 +101,7 @@ fn measured(view: &StepView, said: &StepVerdict, findings: &[Finding]) -> StepMe
     put(What::TrackingLimit, tracking_limit(view, said, &findings));
     let lengths = Lengths::of(view, &findings);
     put(What::Resolution, lengths.as_ref().and_then(|l| resolution(view, l, &findings, nominal)));
-    let contrast = lengths.and_then(|l| GainContrast::of(l, straight_edge(view.plan)));
-    put(What::GainContrast, contrast.and_then(|c| value(c.value, c.uncertainty, c.df, 0.0)));
+    put(What::GainContrast, lengths.and_then(|l| gain_contrast(l, straight_edge(view.plan))));
     put(What::ReportInterval, report_interval(view));
     let drift = said.families.iter().find(|f| f.family == Family::Drift);
     let criterion = |name: &str| {
@@ -145,6 +144,14 @@ fn bad_fast(view: &StepView, findings: &[Finding]) -> Option<Measure> {
     Some(Measure::Share { k: u32::try_from(fast.intersection(&bad).count()).unwrap_or(n), n })
 }
 
+/// What yaw adds without a straight edge is a habit of the hand: common to all sessions.
+fn gain_contrast(lengths: Lengths, straight_edge: bool) -> Option<Measure> {
+    let whole = GainContrast::of(lengths.clone(), straight_edge)?;
+    let placing = GainContrast::of(lengths, true)?;
+    let yaw = (whole.uncertainty.powi(2) - placing.uncertainty.powi(2)).max(0.0).sqrt();
+    value(whole.value, placing.uncertainty, placing.df, yaw)
+}
+
 fn resolution(
     view: &StepView,
     lengths: &Lengths,
@@ -162,8 +169,7 @@ fn resolution(
     }
     let (estimate, scale) = relative(found.counts_per_mm);
     let common = (found.uncertainty.powi(2) - found.placing.powi(2)).max(0.0).sqrt();
-    let df = Lengths::of(view, findings).map_or(1.0, |l| l.df);
-    value(estimate, found.placing * scale, df, common * scale)
+    value(estimate, found.placing * scale, lengths.df, common * scale)
 }
 
 /// A value where the verdict has one: from five swipes that lost track, with an interval about it. (A bound on both sides
