@@ -5,8 +5,8 @@
 mod compare;
 mod demo;
 mod examine;
-mod json;
 mod export;
+mod json;
 mod judge;
 mod picture;
 mod plan;

@@ -5,7 +5,8 @@ use serde_json::Value;
 use std::path::Path;
 
 /// A name that tries everything.
-pub const HOSTILE: &str = "=HYPERLINK(\"http://e.org\",\"x\")|<img src=x onerror=alert(1)>\r\n| **b** \u{202e}\u{1b}[2J";
+pub const HOSTILE: &str =
+    "=HYPERLINK(\"http://e.org\",\"x\")|<img src=x onerror=alert(1)>\r\n| **b** \u{202e}\u{1b}[2J";
 
 /// A session with other words in its header.
 pub fn with(session: &str, change: impl Fn(&mut Value)) -> String {
@@ -31,10 +32,13 @@ fn devices_stand_side_by_side_and_the_failing_one_differs_for_real() {
     let run = slipgauge(&folder, &["compare", "a.swipes.ndjson", "b.swipes.ndjson"]).ends(0);
     assert!(run.out.lines().all(|line| line.chars().count() <= COLUMNS), "{}", run.out);
     let words = run.words();
-    for said in ["A PASS Plain: a.swipes.ndjson", "B FAIL Bargain", "Real differences", "A is better", "Noise"] {
+    for said in
+        ["A PASS Plain: a.swipes.ndjson", "B FAIL Bargain", "Real differences", "A is better", "Noise"]
+    {
         assert!(words.contains(said), "{said:?} is not in\n{}", run.out);
     }
-    let json = slipgauge(&folder, &["compare", "a.swipes.ndjson", "b.swipes.ndjson", "--format", "json"]).ends(0);
+    let json =
+        slipgauge(&folder, &["compare", "a.swipes.ndjson", "b.swipes.ndjson", "--format", "json"]).ends(0);
     let json: Value = serde_json::from_str(&json.out).unwrap();
     assert_eq!(json["slipgauge_comparison"], 1);
     assert_eq!(json["groups"][1]["verdict"], "fail");
@@ -57,16 +61,22 @@ fn the_same_recording_twice_and_wrong_usage_are_refused() {
 fn hostile_names_do_no_harm_in_text_and_markdown() {
     let folder = folder("compare-hostile");
     let long = format!("{HOSTILE}{}", "x".repeat(10_000));
-    put(&folder, "a.swipes.ndjson", &with(&SOUND, |h| {
-        h["devices"][0]["label"] = long.clone().into();
-        h["devices"][0]["unit"] = HOSTILE.into();
-        h["surface"] = HOSTILE.into();
-        h["plan"]["steps"][0]["label"] = HOSTILE.into();
-        h["plan"]["steps"][0].as_object_mut().unwrap().remove("nominal_counts_per_inch");
-    }));
+    put(
+        &folder,
+        "a.swipes.ndjson",
+        &with(&SOUND, |h| {
+            h["devices"][0]["label"] = long.clone().into();
+            h["devices"][0]["unit"] = HOSTILE.into();
+            h["surface"] = HOSTILE.into();
+            h["plan"]["steps"][0]["label"] = HOSTILE.into();
+            h["plan"]["steps"][0].as_object_mut().unwrap().remove("nominal_counts_per_inch");
+        }),
+    );
     put(&folder, "b.swipes.ndjson", &with(&FAILING, |h| h["surface"] = "|".into()));
     for format in ["text", "markdown"] {
-        let out = slipgauge(&folder, &["compare", "a.swipes.ndjson", "b.swipes.ndjson", "--format", format]).ends(0).out;
+        let out = slipgauge(&folder, &["compare", "a.swipes.ndjson", "b.swipes.ndjson", "--format", format])
+            .ends(0)
+            .out;
         assert!(!out.contains(['\u{202e}', '\u{1b}', '\r']), "{out}");
         assert!(out.len() < 20_000, "{format}: {} bytes", out.len());
         if format == "markdown" {

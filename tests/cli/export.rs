@@ -25,7 +25,8 @@ fn csv_has_one_row_a_swipe_a_finding_a_step_and_a_report() {
     );
     assert_eq!(motion.lines().count() - 1, FAILING.matches("\"r\":").count());
     // A second time, nothing is overwritten.
-    slipgauge(&folder, &["export", "s.swipes.ndjson", "--as", "csv", "-o", "out"]).refused(&["there already"]);
+    slipgauge(&folder, &["export", "s.swipes.ndjson", "--as", "csv", "-o", "out"])
+        .refused(&["there already"]);
     let markdown = slipgauge(&folder, &["export", "s.swipes.ndjson", "--as", "markdown"]).ends(0);
     assert!(markdown.out.contains("| FAIL |"), "{}", markdown.out);
     let json = slipgauge(&folder, &["export", "s.swipes.ndjson", "--as", "json"]).ends(0);

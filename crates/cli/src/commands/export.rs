@@ -35,8 +35,8 @@ Examples:
 Names of columns end in their unit (_ns, _counts, _m_s). Files that are there
 already are never overwritten.
 
-Exit status: 0 written; 2 wrong usage, a file that cannot be read, or one that is
-there already.";
+Exit status: 0 written; 2 wrong usage, a file that cannot be read, or one that
+is there already.";
 
 /// What is written.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
