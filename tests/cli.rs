@@ -2,9 +2,11 @@
 
 #![allow(clippy::unwrap_used, clippy::expect_used, reason = "a test that cannot go on should stop")]
 
+mod compare;
 mod demo;
 mod evidence;
 mod examine;
+mod export;
 mod json;
 mod judge;
 mod picture;

@@ -95,7 +95,7 @@ pub fn against(test: (&Verdict, &Header), control: (&Verdict, &Header)) -> Contr
 }
 
 /// What should be alike and is not, in words.
-fn differences(test: &Header, control: &Header) -> Vec<String> {
+pub fn differences(test: &Header, control: &Header) -> Vec<String> {
     let mut out = Vec::new();
     let travel = |h: &Header| h.plan.as_ref().and_then(|p| p.travel_um);
     let u = test.plan.as_ref().map_or(0.0, |p| p.travel_uncertainty().0 * 1e6);

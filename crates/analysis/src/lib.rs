@@ -10,7 +10,7 @@
 //! 5. [`families`]: one file per fault family; [`baseline`], [`lengths`], [`scale`], [`step_change`], [`gain_curve`], [`closure`]:
 //!    counts for a known travel; [`tracking_limit`]; [`ripple`].
 //! 6. [`decision`], [`tolerances`]: pass, fail or inconclusive.
-//! 7. [`verdict`]: what is said, as it is written.
+//! 7. [`verdict`]: what is said, as it is written; [`compare`]: sessions side by side.
 //!
 //! [`judge`] walks it. "Not examined" and "inconclusive" are results.
 
@@ -18,6 +18,7 @@ pub mod axes;
 pub mod baseline;
 pub mod clip;
 pub mod closure;
+pub mod compare;
 pub mod control;
 pub mod decision;
 pub mod erratic;

@@ -1,8 +1,8 @@
 //! What can be typed.
 
 use crate::commands::{
-    CompletionsArgs, DemoArgs, DevicesArgs, EvidenceArgs, ExamineArgs, JudgeArgs, ManualArgs, PlanCommand,
-    PlateArgs, ReportArgs, SimulateArgs,
+    CompareArgs, CompletionsArgs, DemoArgs, DevicesArgs, EvidenceArgs, ExamineArgs, ExportArgs, JudgeArgs,
+    ManualArgs, PlanCommand, PlateArgs, ReportArgs, SimulateArgs,
 };
 use crate::units::{Length, Span};
 use clap::{Args, Parser, Subcommand, ValueEnum};
@@ -38,6 +38,10 @@ pub enum Command {
     Plate(PlateArgs),
     /// Pack a recording with its verdict, for others to judge again.
     Evidence(EvidenceArgs),
+    /// Hold sessions side by side: which differences between devices are real, and which are noise.
+    Compare(CompareArgs),
+    /// Write what was measured as tables for other programs, or for an article.
+    Export(ExportArgs),
     /// Record, judge and draw a sound and a failing device on a simulated bench.
     Demo(DemoArgs),
     /// Make a session of a simulated device with known faults, and the truth beside it.

@@ -5,8 +5,11 @@
 //! (names, notes) is made harmless here: by `trace::outside` for text, by maud for SVG.
 
 pub mod chances;
+pub mod compare;
+pub mod export;
 pub mod figure;
 pub mod html;
+pub mod outside;
 pub mod page;
 pub mod plate;
 #[cfg(feature = "png")]

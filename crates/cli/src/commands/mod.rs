@@ -1,9 +1,11 @@
 //! One file a command.
 
+mod compare;
 mod demo;
 mod devices;
 mod evidence;
 mod examine;
+mod export;
 mod judge;
 mod manual;
 mod picture;
@@ -13,10 +15,12 @@ mod record;
 mod report;
 mod simulate;
 
+pub use compare::CompareArgs;
 pub use demo::DemoArgs;
 pub use devices::DevicesArgs;
 pub use evidence::EvidenceArgs;
 pub use examine::ExamineArgs;
+pub use export::ExportArgs;
 pub use judge::{JudgeArgs, read as read_recording};
 pub use manual::{CompletionsArgs, ManualArgs};
 pub use plan::PlanCommand;
@@ -47,10 +51,12 @@ pub enum Status {
 /// Whatever ends it early; the caller says it and exits with [`Status::Usage`].
 pub fn run(command: Command) -> anyhow::Result<Status> {
     match command {
+        Command::Compare(args) => compare::run(&args),
         Command::Demo(args) => demo::run(&args),
         Command::Devices(args) => devices::run(&args),
         Command::Evidence(args) => evidence::run(&args),
         Command::Examine(args) => examine::run(&args),
+        Command::Export(args) => export::run(&args),
         Command::Judge(args) => judge::run(&args),
         Command::Completions(args) => manual::completions(&args),
         Command::Manual(args) => manual::manual(&args),
