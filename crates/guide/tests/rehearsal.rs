@@ -160,9 +160,7 @@ fn a_phase_can_be_left_out_for_a_reason_and_done_again() {
         let slow = guide.phase().is_some_and(|p| p.task == Task::Swipes && p.pace == Some(Pace::Slow));
         slow && matches!(said, Some(Say::Swipe { number: 3, .. }))
     });
-    for key in [Key::Escape] {
-        guide.key(key);
-    }
+    guide.key(Key::Escape);
     desk.until(&mut guide, |guide, _| guide.question() == Some(&Question::Paused));
     guide.key(Key::Enter);
     guide.key(Key::Space);

@@ -9,6 +9,9 @@ use serde::Serialize;
 use slipgauge_trace::session::{Header, Plan};
 use std::collections::BTreeMap;
 
+/// A device's label and unit.
+type Named = (String, Option<String>);
+
 /// Where and how sessions were made.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Setup {
@@ -207,7 +210,7 @@ pub(super) fn name(label: &str, unit: Option<&str>) -> String {
 
 /// By label and unit; a session without a label is a device of its own.
 pub(super) fn by_device(sessions: &[Session]) -> Vec<Group> {
-    let mut members: Vec<(Option<(String, Option<String>)>, Vec<usize>)> = Vec::new();
+    let mut members: Vec<(Option<Named>, Vec<usize>)> = Vec::new();
     for (i, s) in sessions.iter().enumerate() {
         let device = s.device();
         match members.iter_mut().find(|(d, _)| d.is_some() && *d == device) {
@@ -228,7 +231,7 @@ pub(super) fn by_device(sessions: &[Session]) -> Vec<Group> {
 
 /// By device and side; the first `before` sessions are those before. Without a label the name is taken at its word.
 pub(super) fn by_side(sessions: &[Session], before: usize) -> Vec<Group> {
-    let mut members: Vec<((String, Option<String>), bool, Vec<usize>)> = Vec::new();
+    let mut members: Vec<(Named, bool, Vec<usize>)> = Vec::new();
     for (i, s) in sessions.iter().enumerate() {
         let (device, after) = (s.device_or_name(), i >= before);
         match members.iter_mut().find(|(d, side, _)| (d, *side) == (&device, after)) {

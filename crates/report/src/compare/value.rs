@@ -214,7 +214,7 @@ pub fn untested(c: &Comparison) -> Vec<(String, String, String)> {
         let step = if steps > 1 { format!("{}, ", short(&harmless(&u.step))) } else { String::new() };
         let (what, pair) =
             (format!("{step}{}", words(u.what)), format!("{} and {}", letter(u.a), letter(u.b)));
-        match out.iter_mut().find(|(w, _, why)| (w, &*why) == (&what, &u.because)) {
+        match out.iter_mut().find(|(w, _, why)| (w, why) == (&what, &u.because)) {
             Some((_, pairs, _)) => *pairs = format!("{pairs}; {pair}"),
             None => out.push((what, pair, u.because.clone())),
         }

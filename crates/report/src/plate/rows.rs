@@ -26,7 +26,7 @@ pub fn draw(steps: &[StepVerdict], area: Area, wide: bool) -> Markup {
     let columns = if wide { WIDE } else { NARROW };
     let head = if wide { 44.0 } else { 80.0 };
     let shown = if steps.len() > MOST { MOST - 1 } else { steps.len() };
-    let rows = steps.len().min(MOST).max(1);
+    let rows = steps.len().clamp(1, MOST);
     let pitch = ((area.h - head) / rows as f64).min(96.0);
     let size = if wide { 38.0 } else { (pitch * 0.45).clamp(28.0, 32.0) };
     html! {
