@@ -25,7 +25,7 @@ use slipgauge_trace::Recording;
 use slipgauge_trace::outside::harmless;
 
 /// Small pictures of swipes on one page, the faulty ones first.
-const MOST_PICTURES: usize = 480;
+const MOST_PICTURES: usize = 400;
 /// Text from outside is cut at so many characters.
 const LONGEST: usize = 200;
 
