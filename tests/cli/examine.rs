@@ -30,6 +30,11 @@ impl Terminal {
         Some(terminal)
     }
 
+    /// A new one in the same folder.
+    fn another(&self) -> Terminal {
+        Terminal { socket: format!("{}-2", self.socket), folder: self.folder.clone() }
+    }
+
     fn start(&self, arguments: &str) {
         let command = format!("{} {arguments}; echo status $?; sleep 600", env!("CARGO_BIN_EXE_slipgauge"));
         let folder = self.folder.to_str().unwrap();
@@ -112,7 +117,7 @@ fn a_test_that_was_ended_is_taken_up_again_in_its_file() {
     terminal.key("Escape");
     let text = terminal.until("status");
     assert!(text.contains("status 3") && text.contains("--resume again.swipes.ndjson"), "{text}");
-    terminal.tmux(&["kill-session", "-t", "s"]);
+    let terminal = terminal.another();
     terminal.start(&format!("examine --resume again.swipes.ndjson --simulate sound --times {TIMES}"));
     let text = terminal.until("status");
     assert!(text.contains("status 0") && text.contains("PASS"), "{text}");

@@ -35,7 +35,7 @@ fn a_plan_is_told_in_eighty_columns_with_its_claims_and_its_cost() {
     // 59 clean swipes: the success run.
     let confirm = slipgauge(&folder, &with(&RULER, &["--size", "confirm"])).ends(0).words();
     assert!(confirm.contains("59: at most 5.0 %") && confirm.contains("35 more, all clean"), "{confirm}");
-    let need = ["--turn", "180deg", "--within", "150ms", "--per-turn", "40cm"];
+    let need = ["--turn", "180deg", "--within", "150ms", "--per-turn", "40cm", "--fast-speed", "2.5m/s"];
     let need = slipgauge(&folder, &with(&RULER, &need)).ends(0).words();
     assert!(
         need.contains("takes a peak of 2.50 m/s (98 in/s)") && need.contains("--fast-speed 2.72m/s"),

@@ -18,7 +18,9 @@ pub struct CompletionsArgs {
 const COMPLETIONS: &str = "\
 Examples:
   slipgauge completions bash > ~/.local/share/bash-completion/completions/slipgauge
-  slipgauge completions fish > ~/.config/fish/completions/slipgauge.fish";
+  slipgauge completions fish > ~/.config/fish/completions/slipgauge.fish
+
+Exit status: 0 written; 2 wrong usage.";
 
 /// Options of `manual`.
 #[derive(Debug, Args)]
@@ -32,7 +34,9 @@ pub struct ManualArgs {
 const MANUAL: &str = "\
 Examples:
   slipgauge manual | man -l -
-  slipgauge manual examine > slipgauge-examine.1";
+  slipgauge manual examine > slipgauge-examine.1
+
+Exit status: 0 written; 2 wrong usage, or no such command.";
 
 /// Writes a shell's completions.
 pub fn completions(args: &CompletionsArgs) -> anyhow::Result<Status> {

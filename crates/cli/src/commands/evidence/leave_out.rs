@@ -4,7 +4,7 @@
 //! version does not know cannot be told apart, so that every copy is without them.
 
 use super::Part;
-use serde_json::{Map, Value, json};
+use serde_json::{Value, json};
 use slipgauge_trace::TraceError;
 use slipgauge_trace::outside::harmless;
 use slipgauge_trace::session::{self, Entry, Event, Header, Reader, Writer};
@@ -29,11 +29,8 @@ pub struct Told {
 /// Reads what a session file tells.
 pub fn told(path: &Path) -> Result<Told, TraceError> {
     let (header, mut reader) = Reader::new(session::open(path)?)?;
-    let mut told = Told::default();
-    let pairs = |map: &Map<String, Value>| -> Vec<String> {
-        map.iter().map(|(key, value)| harmless(&format!("{key}: {}", plain(value)))).collect()
-    };
-    told.host = pairs(&header.host);
+    let host = header.host.iter().map(|(key, value)| harmless(&format!("{key}: {}", plain(value))));
+    let mut told = Told { host: host.collect(), ..Told::default() };
     told.time.extend(header.started.iter().map(|t| harmless(&format!("started {t}"))));
     for device in &header.devices {
         for (what, word) in [("label", &device.label), ("unit", &device.unit), ("name", &device.name)] {
