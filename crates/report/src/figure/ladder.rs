@@ -67,7 +67,7 @@ pub fn draw(
             line class="counted" x1=(co(time.at(*ms))) y1=(co(*y)) x2=(co(plot.x + plot.w)) y2=(co(*y)) stroke-dasharray="1 3" {}
             (label(plot.x + plot.w + 4.0, y + 4.0, "start", "small", &format!("{ms:.3} ms")))
         }
-        (label(plot.x + plot.w + 4.0, plot.y - 8.0, "start", "small", &format!("longest {} ms", number((largest * 100.0).round() / 100.0))))
+        (label(plot.x + plot.w, plot.y - 8.0, "end", "small", &format!("longest {} ms", number((largest * 100.0).round() / 100.0))))
         @if let Some(grid) = strip {
             @let ms = grid.slot * 1e-6 * grid.along_mm.len() as f64;
             @let under = Area { x: plot.x, y: plot.y + plot.h + 48.0, w: plot.w, h: 14.0 };

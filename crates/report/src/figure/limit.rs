@@ -36,6 +36,11 @@ pub fn draw(limit: &Limit, area: Area) -> Markup {
         @if let Some(q) = limit.limit {
             @let (low, high) = (q.low.map_or(plot.x, |v| speed.at(v)), q.high.map_or(plot.x + plot.w, |v| speed.at(v)));
             rect class="band" x=(co(low)) y=(co(plot.y)) width=(co((high - low).max(1.0))) height=(co(plot.h)) {}
+            @match (q.low, q.high) {
+                (Some(v), None) => (label(low + 5.0, middle + 4.0, "start", "small", &format!("the limit lies above {}", text::speed(v)))),
+                (None, Some(v)) => (label(high - 5.0, middle + 4.0, "end", "small", &format!("the limit lies below {}", text::speed(v)))),
+                _ => {}
+            }
             @if q.low.is_some() && q.high.is_some() {
                 @let x = speed.at(q.value);
                 path class="edge" d=(line([(x, plot.y), (x, plot.y + plot.h)])) {}
