@@ -64,6 +64,11 @@ fn confirm(verdict: &Verdict) -> String {
             steps(&open)
         );
     }
+    if verdict.verdict == Outcome::Fail {
+        return "Before this is published: do it again with another unit if there is one, and a device known to be good \
+                (--control)."
+            .to_owned();
+    }
     let confirmed = verdict.plan.pointer("/paces/fast/swipes").and_then(serde_json::Value::as_u64);
     if confirmed.is_some_and(|n| n >= u64::from(PUBLISHED)) {
         return String::new();
