@@ -2,7 +2,7 @@
 //!
 //! Each session is [measured](session) anew by today's rules; sessions of one device (its owner's label and unit, never
 //! vendor and product ids, which unlike devices share) are [pooled](pool); every quantity of every pair of devices at
-//! every resolution step that both have is one look, [tested](test) by itself and adjusted over all looks by Holm (1979)
+//! every resolution step that both have is one look, [tested](mod@test) by itself and adjusted over all looks by Holm (1979)
 //! at [`LEVEL`]: in at most one comparison of twenty between devices that are alike is anything called real.
 //!
 //! - A step is matched by its nominal resolution; without one by its label, else by its number.

@@ -18,7 +18,7 @@
 //! top in a swipe that comes up short ([`crate::shortfall`]) by about what a peak above it would have counted.
 //!
 //! Only within runs of reports without an empty slot (what follows a silence may carry its make-up), away from the
-//! stops, at [`DUE`] counts a slot and more. Cost: O(reports of the swipe).
+//! stops, at `DUE` counts a slot and more. Cost: O(reports of the swipe).
 
 mod cells;
 mod jump;

@@ -7,7 +7,7 @@
 //!   Hann's window: δ = (2α − 1)/(α + 1) of the two highest bins' ratio α; Grandke 1983, from memory), and its
 //!   *false-alarm level*: the chance that noise alone shows a line so high in any of the bins looked at.
 //! - [`lomb_scargle`]: the same for uneven times, O(times × frequencies), bounded by [`MOST_TERMS`].
-//! - [`delay`]: how much later one series is than another, by cross-correlation.
+//! - [`mod@delay`]: how much later one series is than another, by cross-correlation.
 
 #[cfg(test)]
 pub(crate) mod chance;
