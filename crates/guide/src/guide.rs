@@ -270,11 +270,10 @@ impl Guide {
                     self.state = State::Running(Box::new(run));
                 }
             }
-            Event::Phase(None) => {
-                if let State::Closing(run, end) = std::mem::replace(&mut self.state, State::Before) {
-                    self.closed(*run, end);
-                }
-            }
+            Event::Phase(None) => match std::mem::replace(&mut self.state, State::Before) {
+                State::Closing(run, end) => self.closed(*run, end),
+                other => self.state = other,
+            },
             Event::Suspend(_) | Event::Back(_) | Event::Resumed(_) => self.interrupted(&entry.event),
             _ => {}
         }
@@ -358,15 +357,16 @@ impl Guide {
     /// The recording was broken: whatever was under way is closed, and the step is told again.
     fn interrupted(&mut self, event: &Event) {
         match std::mem::replace(&mut self.state, State::Before) {
-            State::Running(run) | State::Asking(_, Some(run)) if matches!(event, Event::Resumed(_)) => {
+            State::Running(run) | State::Asking(Question::CannotPlace | Question::HowMany, Some(run))
+                if matches!(event, Event::Resumed(_)) =>
+            {
                 // The recorder has closed the phase itself.
                 self.out.push_back(Out::Hold(false));
                 self.state = State::Closing(run, End::Interrupted);
             }
             State::Running(run) => self.close(run, End::Interrupted),
             State::Opening | State::Waiting { .. } => {
-                self.jobs.extend(self.job.take());
-                self.jobs.rotate_right(1);
+                self.put_back();
                 self.identify_again();
             }
             other => self.state = other,
@@ -377,11 +377,19 @@ impl Guide {
         self.say(Say::Interrupted);
         let step = self.jobs.front().map(|job| job.step);
         let identify = step.and_then(|step| self.plan.phases(step).into_iter().next());
-        if self.jobs.front().is_some_and(|job| job.task != Task::Identify) {
-            self.jobs.extend(identify);
-            self.jobs.rotate_right(1);
+        if self.jobs.front().is_some_and(|job| job.task != Task::Identify)
+            && let Some(identify) = identify
+        {
+            self.jobs.push_front(identify);
         }
         self.next_job();
+    }
+
+    /// The announced phase is to come again.
+    fn put_back(&mut self) {
+        if let Some(job) = self.job.take() {
+            self.jobs.push_front(job);
+        }
     }
 
     /// Writes what is known of the phases beyond their lines.

@@ -163,15 +163,18 @@ impl TestPlan {
             let swipes = u32::try_from(of.get("swipes")?.as_u64()?).ok().filter(|n| *n <= 10_000)?;
             Some(Paced { pace, swipes, peak: MetresPerSecond(peak) })
         });
+        let paces: Vec<Paced> = paces.collect();
+        // A simulated session's plan tells speeds and no numbers.
+        let swiped = paces.iter().any(|paced| paced.swipes > 0);
         let steps = plan.steps.clone();
         let numbered = (1u32..).zip(&steps).all(|(id, step)| step.id == id);
-        (!steps.is_empty() && numbered && !plan.paces.is_empty()).then(|| TestPlan {
+        (!steps.is_empty() && numbered && swiped).then(|| TestPlan {
             travel: Travel { um, uncertainty_um: plan.travel_u_um.unwrap_or(500).max(0), from },
             axis: plan.axis.unwrap_or_default(),
             straight_edge: plan.straight_edge.unwrap_or(false),
             steps,
             still: Nanos(length("still_ns").unwrap_or(0).clamp(0, 3_600 * Nanos::SECOND.0)),
-            paces: paces.collect(),
+            paces,
             need: Need::from_json(&plan.need),
             spin_outs_end_a_step: length("spin_outs_end_a_step").and_then(|n| u32::try_from(n).ok()),
         })
@@ -196,6 +199,12 @@ mod tests {
         let read: Plan = serde_json::from_str(&written).unwrap();
         assert_eq!(TestPlan::from_session(&read), Some(plan));
         assert_eq!(TestPlan::from_session(&Plan::default()), None);
+        // As the simulator's header has it: how fast, not how many.
+        let mut speeds = read;
+        speeds.paces.values_mut().for_each(|of| {
+            of.as_object_mut().unwrap().remove("swipes");
+        });
+        assert_eq!(TestPlan::from_session(&speeds), None);
     }
 
     #[test]

@@ -210,6 +210,44 @@ fn an_interrupted_test_goes_on_where_it_was() {
     assert!(verdict.steps[0].swipes.found >= 35, "{tasks:?}");
 }
 
+#[test]
+fn a_pause_outlives_a_replug() {
+    let plan = plan(&[800.0]);
+    let session = bench(11, &[800.0]).session().unwrap();
+    let header = slipgauge_trace::session::Header { plan: Some(plan.to_session()), ..session.header() };
+    let mut guide = Guide::new(plan, header).unwrap();
+    let mut desk = Desk::new(&session);
+    desk.until(&mut guide, |guide, said| {
+        let slow = guide.phase().is_some_and(|p| p.task == Task::Swipes && p.pace == Some(Pace::Slow));
+        slow && matches!(said, Some(Say::Swipe { number: 3, .. }))
+    });
+    guide.key(Key::Escape);
+    desk.until(&mut guide, |guide, _| guide.question() == Some(&Question::Paused));
+    // The device goes and comes back; the phase was closed before, so the recorder closes none.
+    desk.line(&mut guide, Event::Resumed(serde_json::json!({ "at": "2026-01-01T00:00:00Z" })));
+    assert_eq!(guide.question(), Some(&Question::Paused));
+    guide.key(Key::Space);
+    desk.until(&mut guide, |guide, _| guide.over());
+    assert!(guide.whole());
+}
+
+#[test]
+fn the_end_of_a_phase_that_is_not_the_guides_skips_nothing() {
+    let plan = plan(&[800.0]);
+    let session = bench(12, &[800.0]).session().unwrap();
+    let header = slipgauge_trace::session::Header { plan: Some(plan.to_session()), ..session.header() };
+    let mut guide = Guide::new(plan, header).unwrap();
+    let mut desk = Desk::new(&session);
+    desk.until(&mut guide, |guide, _| guide.phase().is_some_and(|p| p.task == Task::Identify));
+    desk.line(&mut guide, Event::Phase(None));
+    desk.until(&mut guide, |guide, _| guide.over());
+    let identified = |e: &slipgauge_trace::session::Entry| match &e.event {
+        Event::Phase(Some(phase)) => phase.task == Task::Identify,
+        _ => false,
+    };
+    assert_eq!(desk.entries.iter().filter(|e| identified(e)).count(), 1);
+}
+
 /// A bench that a test leads by hand.
 struct Desk {
     led: slipgauge_sim::Led,

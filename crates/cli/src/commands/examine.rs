@@ -105,7 +105,6 @@ pub fn run(args: &ExamineArgs) -> anyhow::Result<Status> {
     ctrlc::set_handler(move || told.store(true, Ordering::Relaxed))
         .context("Ctrl-C cannot be caught, so a recording could not be ended cleanly")?;
     let mut screen = Screen::new(args.silent);
-    let mut keys = keys::Keys::new();
     opening::plan(&mut screen, &plan)?;
     let bench = bench::Bench::choose(args, &plan, &mut screen, &stop)?;
     let path = match (&args.resume, &args.output) {
@@ -127,6 +126,8 @@ pub fn run(args: &ExamineArgs) -> anyhow::Result<Status> {
     screen.line(&format!("Recording to {}.", shown(&path)))?;
     let mut sitting =
         Sitting { bench, guide, header, path, stop, resume: before.is_some(), hold: !args.no_hold };
+    // Not before: what is asked in the opening is answered in lines, from the same terminal.
+    let mut keys = keys::Keys::new();
     let ended = sitting.hold_it(&mut screen, &mut keys)?;
     keys.give_back();
     after::tell(&sitting.path, ended, control.as_ref(), &mut screen)

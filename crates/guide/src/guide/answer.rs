@@ -61,18 +61,16 @@ impl Guide {
             (Question::CannotPlace | Question::HowMany, Key::Escape, Some(run)) => {
                 self.close(run, End::Paused);
             }
-            (Question::Paused, Key::Space, run) => {
-                match (run, self.job.take()) {
-                    (Some(run), Some(job)) => self.go_on_later(job, &run),
-                    (None, Some(job)) => self.jobs.push_front(job),
-                    (_, None) => {}
+            (Question::Paused, Key::Space, Some(run)) => {
+                if let Some(job) = self.job.take() {
+                    self.go_on_later(job, &run);
                 }
                 self.next_job();
             }
             (Question::Paused, Key::Enter, Some(run)) => self.ask(Question::Why(REASONS[0]), Some(run)),
-            (Question::Paused, Key::Enter, None) => {
-                self.jobs.extend(self.job.take());
-                self.jobs.rotate_right(1);
+            // It had not begun.
+            (Question::Paused, Key::Space | Key::Enter, None) => {
+                self.put_back();
                 self.next_job();
             }
             (Question::Paused | Question::WrongStep { .. } | Question::Rest(_), Key::Escape, run) => {
