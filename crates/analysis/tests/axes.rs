@@ -11,7 +11,7 @@ use slipgauge_trace::session::Digest;
 
 fn judged(bench: Bench, change: impl FnOnce(&mut Recording)) -> Verdict {
     let session = bench.session().unwrap();
-    let digest = Digest { sha256: [0; 32], bytes: 0, cut_short: false };
+    let digest = Digest::default();
     let mut recording = Recording::from_entries(session.header(), session.entries(), digest).unwrap();
     change(&mut recording);
     judge(&recording, "axes").verdict

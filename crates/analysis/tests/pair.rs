@@ -12,7 +12,7 @@ fn judged(bench: Bench, change: impl FnOnce(&mut Header)) -> Verdict {
     let session = bench.session().unwrap();
     let mut header = session.header();
     change(&mut header);
-    let digest = Digest { sha256: [0; 32], bytes: 0, cut_short: false };
+    let digest = Digest::default();
     let recording = Recording::from_entries(header, session.entries(), digest).unwrap();
     judge(&recording, "pair").verdict
 }

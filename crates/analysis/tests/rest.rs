@@ -48,7 +48,7 @@ fn at_rest(
         .filter(|e| !(matches!(e.event, Event::Report(_)) && (begin.0..end).contains(&e.t.0)));
     entries.extend(others);
     entries.sort_by_key(|e| e.t);
-    let digest = Digest { sha256: [0; 32], bytes: 0, cut_short: false };
+    let digest = Digest::default();
     let recording = Recording::from_entries(session.header(), entries, digest).unwrap();
     let verdict = judge(&recording, "by hand").verdict;
     let family = verdict.steps[0].families.iter().find(|f| f.family == Family::Drift).unwrap().clone();

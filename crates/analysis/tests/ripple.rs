@@ -10,7 +10,7 @@ use slipgauge_trace::session::Digest;
 
 fn judged(bench: Bench) -> Verdict {
     let session = bench.session().unwrap();
-    let digest = Digest { sha256: [0; 32], bytes: 0, cut_short: false };
+    let digest = Digest::default();
     let recording = Recording::from_entries(session.header(), session.entries(), digest).unwrap();
     judge(&recording, "ripple").verdict
 }

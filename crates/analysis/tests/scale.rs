@@ -18,7 +18,7 @@ fn judged(bench: Bench, need_m_s: Option<f64>) -> Verdict {
     if let Some(speed) = need_m_s {
         plan.need.insert("speed_m_s".to_owned(), json!(speed));
     }
-    let digest = Digest { sha256: [0; 32], bytes: 0, cut_short: false };
+    let digest = Digest::default();
     let recording = Recording::from_entries(header, session.entries(), digest).unwrap();
     judge(&recording, "simulated").verdict
 }

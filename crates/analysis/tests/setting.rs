@@ -17,7 +17,7 @@ fn causes(seed: u64, errors: &[f64], change: impl FnOnce(&mut Header)) -> Vec<(u
     let session = Bench { seed, device, script, ..Bench::default() }.session().unwrap();
     let mut header = session.header();
     change(&mut header);
-    let digest = Digest { sha256: [0; 32], bytes: 0, cut_short: false };
+    let digest = Digest::default();
     let recording = Recording::from_entries(header, session.entries(), digest).unwrap();
     let verdict = judge(&recording, "setting").verdict;
     let truth = session.truth();

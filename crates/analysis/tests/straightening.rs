@@ -31,7 +31,7 @@ fn judged(bench: Bench, mut rule: impl FnMut(i16, i16) -> (i16, i16)) -> (Family
             report.bytes.splice(3..5, y.to_le_bytes());
         }
     }
-    let digest = Digest { sha256: [0; 32], bytes: 0, cut_short: false };
+    let digest = Digest::default();
     let recording = Recording::from_entries(session.header(), entries, digest).unwrap();
     let verdict = judge(&recording, "by hand").verdict;
     let own = |f: &&FamilyVerdict| f.family == Family::Straightening;

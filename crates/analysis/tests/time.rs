@@ -14,7 +14,7 @@ fn judged(bench: Bench, nominal_ns: Option<i64>) -> Verdict {
     if let Some(ns) = nominal_ns {
         header.devices[0].nodes[0].interval_ns = Some(Nanos(ns));
     }
-    let digest = Digest { sha256: [0; 32], bytes: 0, cut_short: false };
+    let digest = Digest::default();
     let recording = Recording::from_entries(header, session.entries(), digest).unwrap();
     judge(&recording, "time").verdict
 }

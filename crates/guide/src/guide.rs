@@ -263,8 +263,7 @@ impl Guide {
             Event::Phase(Some(_)) => {
                 self.phases += 1;
                 if let (State::Opening, Some(job)) = (&self.state, &self.job) {
-                    let mut run = Running::new(job, self.phases, entry.t, &self.plan);
-                    run.repeats = self.touched;
+                    let run = Running::new(job, self.phases, entry.t, &self.plan);
                     self.out.push_back(Out::Do(run.doing(job, &self.plan, self.aim, job.swipes)));
                     self.say(Say::Go(job.clone()));
                     self.state = State::Running(Box::new(run));

@@ -5,9 +5,9 @@
 use crate::guide::{Doing, Guide, Out};
 use crate::plan::TestPlan;
 use crate::say::{Key, Question, Say};
-use slipgauge_sim::{Bench, Led, Operator, SimError};
+use slipgauge_sim::{Bench, Led, Operator, Script, ScriptPhase, SimError};
 use slipgauge_trace::recording::Recording;
-use slipgauge_trace::session::{Digest, Entry, Event, Header, Pace, Task};
+use slipgauge_trace::session::{Digest, Entry, Event, Header, Pace, Phase, Task};
 use slipgauge_trace::{Nanos, TraceError};
 
 /// How often the guide looks at the clock.
@@ -45,12 +45,26 @@ pub type Answers<'a> = dyn FnMut(&Question) -> Option<Key> + 'a;
 
 /// What a simulated hand does for a task.
 pub fn doing(asked: &Doing) -> slipgauge_sim::Doing {
-    let (count, peak_m_s) = (asked.asked.swipes.unwrap_or(0), asked.peak.0);
-    match asked.asked.task {
+    task(&asked.asked, asked.peak.0, asked.still)
+}
+
+fn task(phase: &Phase, peak_m_s: f64, still: Nanos) -> slipgauge_sim::Doing {
+    let count = phase.swipes.unwrap_or(0);
+    match phase.task {
         Task::Identify => slipgauge_sim::Doing::Identify { count, peak_m_s },
-        Task::Still => slipgauge_sim::Doing::Still { seconds: asked.still.seconds() },
-        _ => slipgauge_sim::Doing::Swipes { pace: asked.asked.pace.unwrap_or(Pace::Slow), count, peak_m_s },
+        Task::Still => slipgauge_sim::Doing::Still { seconds: still.seconds() },
+        _ => slipgauge_sim::Doing::Swipes { pace: phase.pace.unwrap_or(Pace::Slow), count, peak_m_s },
     }
+}
+
+/// The plan's phases as a script, in the order and so with the numbers that a guided test gives them.
+pub fn script(plan: &TestPlan) -> Script {
+    let phases = plan.steps.iter().flat_map(|step| plan.phases(step.id));
+    let phases = phases.map(|phase| {
+        let doing = task(&phase, plan.peak(phase.pace).0, plan.still);
+        ScriptPhase { step: phase.step, doing, axis: None }
+    });
+    Script { phases: phases.collect() }
 }
 
 impl Rehearsal {
@@ -109,8 +123,7 @@ impl Rehearsal {
     /// # Errors
     /// [`TraceError`].
     pub fn recording(&self) -> Result<Recording, TraceError> {
-        let digest = Digest { sha256: [0; 32], bytes: 0, cut_short: false };
-        Recording::from_entries(self.header.clone(), self.entries.iter().cloned(), digest)
+        Recording::from_entries(self.header.clone(), self.entries.iter().cloned(), Digest::default())
     }
 
     /// A time at which a line may be written.

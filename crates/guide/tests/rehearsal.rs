@@ -167,7 +167,7 @@ fn a_phase_can_be_left_out_for_a_reason_and_done_again() {
     guide.key(Key::Space);
     guide.key(Key::Enter);
     desk.until(&mut guide, |guide, _| guide.over());
-    let digest = Digest { sha256: [0; 32], bytes: 0, cut_short: false };
+    let digest = Digest::default();
     let recording = Recording::from_entries(header, desk.entries, digest).unwrap();
     let voided: Vec<_> = recording.phases.iter().filter_map(|p| p.voided.clone()).collect();
     assert_eq!(voided, ["the hand slipped"]);
@@ -190,7 +190,7 @@ fn an_interrupted_test_goes_on_where_it_was() {
             && matches!(said, Some(Say::Swipe { number: 4, .. }))
     });
     // Killed here; taken up again from the file.
-    let digest = Digest { sha256: [0; 32], bytes: 0, cut_short: false };
+    let digest = Digest::default();
     let so_far = Recording::from_entries(header.clone(), desk.entries.clone(), digest.clone()).unwrap();
     let mut guide = Guide::resume(plan, &so_far).unwrap();
     desk.broken();

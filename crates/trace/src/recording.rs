@@ -239,6 +239,6 @@ impl Growing {
 
     /// What there is so far. Its digest is of nothing.
     pub fn so_far(&self) -> Recording {
-        self.builder.clone().finish(Digest { sha256: [0; 32], bytes: 0, cut_short: false })
+        self.builder.clone().finish(Digest::default())
     }
 }

@@ -59,7 +59,7 @@ pub fn run(scene: Scene) -> Result<Ran, Box<dyn Error + Send + Sync>> {
     }
     let mut entries = session.entries();
     let recording = {
-        let digest = Digest { sha256: [0; 32], bytes: 0, cut_short: false };
+        let digest = Digest::default();
         Recording::from_entries(header, entries.by_ref(), digest)?
     };
     let truth = entries.truth();

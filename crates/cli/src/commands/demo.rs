@@ -4,8 +4,8 @@
 //! Both are recorded by the recorder that records real devices, then judged and drawn from the file. What was put wrong
 //! goes to a truth file beside each recording, which nothing here reads.
 
-use super::Status;
-use super::simulate::recorded::{new_file, recorder, refuse_existing, shown, words};
+use super::simulate::recorded::{new_file, recorder, refuse_existing, words};
+use super::{Status, shown};
 use anyhow::{Context as _, bail};
 use clap::Args;
 use slipgauge_analysis::judge;

@@ -7,8 +7,8 @@
 mod leave_out;
 mod packed;
 
-use super::simulate::recorded::{new_file, refuse_existing, shown};
-use super::{Status, judge, picture};
+use super::simulate::recorded::{new_file, refuse_existing};
+use super::{Status, judge, picture, shown};
 use anyhow::{Context as _, bail};
 use clap::{Args, ValueEnum};
 use leave_out::Told;

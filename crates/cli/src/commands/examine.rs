@@ -10,7 +10,7 @@ mod opening;
 mod screen;
 mod sitting;
 
-use super::Status;
+use super::{Status, now, shown};
 use crate::plan_args::PlanArgs;
 use anyhow::{Context as _, bail};
 use clap::Args;
@@ -18,8 +18,7 @@ use screen::Screen;
 use sitting::Sitting;
 use slipgauge_guide::{Guide, TestPlan};
 use slipgauge_trace::Recording;
-use slipgauge_trace::outside::harmless;
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 
@@ -147,15 +146,7 @@ fn planned(args: &ExamineArgs) -> anyhow::Result<(TestPlan, Option<Recording>)> 
     Ok((plan, Some(recording)))
 }
 
-fn shown(path: &Path) -> String {
-    harmless(&path.display().to_string())
-}
-
 /// The time as part of a file's name.
 fn stamp() -> String {
     jiff::Zoned::now().strftime("%Y-%m-%d-%H%M%S").to_string()
-}
-
-fn now() -> String {
-    format!("{:.0}", jiff::Timestamp::now())
 }

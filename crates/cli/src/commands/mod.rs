@@ -29,6 +29,8 @@ pub use report::ReportArgs;
 pub use simulate::SimulateArgs;
 
 use crate::args::Command;
+use slipgauge_trace::outside::harmless;
+use std::path::Path;
 
 /// Exit status of the program.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -66,4 +68,14 @@ pub fn run(command: Command) -> anyhow::Result<Status> {
         Command::Report(args) => report::run(&args),
         Command::Simulate(args) => simulate::run(&args),
     }
+}
+
+/// A path as it may be shown.
+fn shown(path: &Path) -> String {
+    harmless(&path.display().to_string())
+}
+
+/// The time, as session files have it.
+fn now() -> String {
+    format!("{:.0}", jiff::Timestamp::now())
 }

@@ -1,7 +1,6 @@
 //! `slipgauge record`: a session of one device to a file, phase by phase.
 
-use super::Status;
-use super::devices;
+use super::{Status, devices, now, shown};
 use crate::args::{RecordArgs, numbered_steps};
 use anyhow::{Context as _, bail};
 use indicatif::{ProgressBar, ProgressStyle};
@@ -57,16 +56,16 @@ pub fn run(args: &RecordArgs) -> anyhow::Result<Status> {
     let inputs: Vec<Inputs> = devices.iter().map(Inputs::open).collect();
     let mut tracks = Vec::new();
     for (device, (described, inputs)) in devices.iter().zip(&inputs).enumerate() {
-        for (node, (found, layout)) in described.pointers().enumerate() {
-            let source = Box::new(HidrawSource::open(found)?.stamped(found, inputs));
-            tracks.push(Track { device, node, layout: layout.clone(), source });
-        }
+        tracks.append(&mut open(device, described, inputs)?);
     }
     let mut holds = Vec::new();
     if args.hold {
         for (device, inputs) in devices.iter().zip(&inputs) {
             let name = devices::shown_name(device);
-            match hold(inputs, &stop, &mut out) {
+            let ask = || {
+                let _ = writeln!(out, "Let go of all buttons.").and_then(|()| out.flush());
+            };
+            match hold(inputs, &stop, ask) {
                 Ok(hold) => {
                     holds.push(hold);
                     let _ = writeln!(out, "Held: the desktop gets nothing of {name}. End it by keyboard.");
@@ -108,17 +107,26 @@ pub fn run(args: &RecordArgs) -> anyhow::Result<Status> {
     Ok(if gone { Status::Gone } else { Status::Ok })
 }
 
-/// Takes hold of a device, once its buttons are up.
-fn hold(inputs: &Inputs, stop: &AtomicBool, out: &mut impl Write) -> Result<Hold, HoldError> {
+/// Opens the pointers of the header's device of this index: from now on its reports are queued.
+pub(super) fn open(device: usize, found: &FoundDevice, inputs: &Inputs) -> anyhow::Result<Vec<Track>> {
+    let pointers = found.pointers().enumerate().map(|(node, (found, layout))| {
+        let source = Box::new(HidrawSource::open(found)?.stamped(found, inputs));
+        Ok(Track { device, node, layout: layout.clone(), source })
+    });
+    pointers.collect()
+}
+
+/// Takes hold of a device, once its buttons are up; `ask` is called once if they are not.
+pub(super) fn hold(inputs: &Inputs, stop: &AtomicBool, ask: impl FnOnce()) -> Result<Hold, HoldError> {
     let begin = Instant::now();
-    let mut told = false;
+    let mut ask = Some(ask);
     loop {
         match Hold::take(inputs) {
             Err(HoldError::ButtonDown { .. })
                 if begin.elapsed() < BUTTONS && !stop.load(Ordering::Relaxed) =>
             {
-                if !std::mem::replace(&mut told, true) {
-                    let _ = writeln!(out, "Let go of all buttons.").and_then(|()| out.flush());
+                if let Some(ask) = ask.take() {
+                    ask();
                 }
                 std::thread::sleep(LOOK);
             }
@@ -211,7 +219,7 @@ fn header(args: &RecordArgs, devices: &[FoundDevice], steps: &[Step]) -> Header 
 pub(super) fn header_of(devices: Vec<slipgauge_trace::session::Device>) -> Header {
     let mut header = Header {
         tool: concat!("slipgauge ", env!("CARGO_PKG_VERSION")).to_owned(),
-        started: Some(format!("{:.0}", jiff::Timestamp::now())),
+        started: Some(now()),
         devices,
         ..Header::default()
     };
@@ -228,7 +236,7 @@ fn announcement(args: &RecordArgs, devices: &[FoundDevice], timetable: &Timetabl
         None => "until Ctrl-C".to_owned(),
     };
     let names: Vec<_> = devices.iter().map(devices::shown_name).collect();
-    let (name, file) = (names.join(", and for reference "), shown_path(&args.output));
+    let (name, file) = (names.join(", and for reference "), shown(&args.output));
     let mut text = format!("Recording {name} to {file}, {length}.\n");
     let fast = |phase: &Phase| phase.pace == Some(Pace::Fast);
     if timetable.phases.iter().any(|(_, phase)| phase.as_ref().is_some_and(fast)) {
@@ -306,7 +314,7 @@ fn told_at_the_end(summary: &Summary, file: &Path) -> String {
         text.push_str(&line);
         text.push('\n');
     };
-    let (length, file) = (seconds(summary.length), shown_path(file));
+    let (length, file) = (seconds(summary.length), shown(file));
     match &summary.ended {
         Ended::Gone => say(format!("The device went away after {length}. What it sent until then is kept.")),
         Ended::Failed(what) => {
@@ -357,10 +365,6 @@ fn times(n: u64) -> String {
 fn seconds(time: Nanos) -> String {
     let rounded = (time.seconds() * 10.0).round() / 10.0;
     format!("{rounded} s")
-}
-
-fn shown_path(path: &Path) -> String {
-    harmless(&path.display().to_string())
 }
 
 #[cfg(test)]

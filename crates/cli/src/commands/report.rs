@@ -1,7 +1,7 @@
 //! `slipgauge report`: pages for people, one a session, and an index of several.
 
-use super::Status;
 use super::judge::{hold_against, named};
+use super::{Status, shown};
 use anyhow::{Context as _, bail};
 use clap::Args;
 use slipgauge_analysis::judge;
@@ -12,7 +12,7 @@ use slipgauge_trace::Recording;
 use slipgauge_trace::outside::harmless;
 use std::collections::BTreeSet;
 use std::io::Write as _;
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
 /// Options of `report`.
 #[derive(Debug, Args)]
@@ -102,10 +102,6 @@ fn free(stem: &str, taken: &mut BTreeSet<String>) -> anyhow::Result<String> {
         }
     }
     bail!("too many recordings named {}", harmless(stem))
-}
-
-fn shown(path: &Path) -> String {
-    harmless(&path.display().to_string())
 }
 
 fn say(line: &str) -> anyhow::Result<()> {

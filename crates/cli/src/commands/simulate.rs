@@ -7,12 +7,12 @@ mod listing;
 pub mod recorded;
 mod setup;
 
-use super::Status;
+use super::{Status, shown};
 use crate::units::{Length, Span};
 use anyhow::{Context as _, bail};
 use clap::Args;
 use indicatif::{ProgressBar, ProgressStyle};
-use recorded::{new_file, recorder, refuse_existing, shown};
+use recorded::{new_file, recorder, refuse_existing};
 use setup::FaultArg;
 pub use setup::for_plan;
 use slipgauge_capture::Ended;

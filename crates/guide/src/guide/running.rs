@@ -43,14 +43,11 @@ pub(super) struct Running {
     clean: u32,
     reached: u32,
     pub(super) counted: u32,
-    /// Times that this rest was broken off already.
-    pub(super) repeats: u32,
 }
 
 impl Running {
     pub(super) fn new(job: &Phase, number: u32, begin: Nanos, plan: &TestPlan) -> Running {
-        let peak = job.pace.and_then(|p| plan.paced(p)).map(|p| p.peak);
-        let time = plan.swipe_time(peak.unwrap_or(MetresPerSecond(0.4)));
+        let time = plan.swipe_time(plan.peak(job.pace));
         let paced = matches!(job.pace, Some(Pace::Slow | Pace::Medium)) && job.task != Task::Still;
         Running {
             number,
@@ -66,7 +63,6 @@ impl Running {
             clean: 0,
             reached: 0,
             counted: 0,
-            repeats: 0,
         }
     }
 
@@ -78,8 +74,7 @@ impl Running {
         target: MetresPerSecond,
         swipes: Option<u32>,
     ) -> Doing {
-        let planned = job.pace.and_then(|p| plan.paced(p)).map_or(MetresPerSecond(0.4), |p| p.peak);
-        let peak = if job.pace == Some(Pace::Fast) { target } else { planned };
+        let peak = if job.pace == Some(Pace::Fast) { target } else { plan.peak(job.pace) };
         Doing { phase: self.number, asked: Phase { swipes, ..job.clone() }, peak, still: plan.still }
     }
 
@@ -118,7 +113,7 @@ impl Guide {
         if job.task == Task::Still {
             let scale = self.step.as_ref().map_or(super::step::USUAL, super::StepSoFar::counts_per_mm);
             let since = (self.now - Nanos::SECOND).max(run.begin);
-            if run.repeats < TOUCHES && self.rest.moved_since(since) > TOUCHED_MM * scale {
+            if self.touched < TOUCHES && self.rest.moved_since(since) > TOUCHED_MM * scale {
                 self.touched += 1;
                 self.close(run, End::Touched);
             } else if self.now - run.begin >= self.plan.still {
@@ -148,16 +143,13 @@ impl Guide {
         } else if run.watch.unplaced_motion.0 > (UNPLACED * run.time.0).max(2 * Nanos::SECOND.0) {
             self.ask(Question::CannotPlace, Some(run));
         } else {
-            if run.placed < asked && quiet >= MORE && self.now - run.nagged >= MORE + MORE {
+            // Before the first motion nothing is missing.
+            let missing = run.placed < asked && last > run.begin;
+            if missing && quiet >= MORE && self.now - run.nagged >= MORE + MORE {
                 run.nagged = self.now;
-                // Before the first motion nothing is missing.
-                if last > run.begin {
-                    self.say(Say::More(asked - run.placed));
-                }
+                self.say(Say::More(asked - run.placed));
                 let more = run.doing(&job, &self.plan, self.aim, Some(asked - run.placed));
-                if last > run.begin {
-                    self.out.push_back(Out::Do(more));
-                }
+                self.out.push_back(Out::Do(more));
             }
             self.state = State::Running(run);
         }

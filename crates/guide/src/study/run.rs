@@ -2,18 +2,15 @@
 
 use super::kinds::Laid;
 use super::{Kind, Options, StudyError, Told};
-use crate::TestPlan;
+use crate::{TestPlan, rehearsal};
 use rand_xoshiro::SplitMix64;
 use rand_xoshiro::rand_core::{Rng as _, SeedableRng as _};
 use serde_json::json;
 use slipgauge_analysis::judge;
 use slipgauge_analysis::verdict::{self, Outcome, Verdict};
-use slipgauge_sim::{
-    Bench, DeviceModel, Doing, Fault, Missing, Script, ScriptPhase, Session, SimError, StepModel, Travel,
-    What,
-};
+use slipgauge_sim::{Bench, DeviceModel, Doing, Fault, Missing, Session, SimError, StepModel, Travel, What};
 use slipgauge_trace::Recording;
-use slipgauge_trace::session::{Pace, Task, Writer};
+use slipgauge_trace::session::{Pace, Writer};
 use std::sync::Mutex;
 use std::sync::atomic::{AtomicUsize, Ordering};
 use std::{f64::consts::PI, thread};
@@ -39,20 +36,6 @@ fn chance(seed: u64, stream: u64) -> f64 {
     (dice.next_u64() >> 11) as f64 / (1u64 << 53) as f64
 }
 
-fn script(plan: &TestPlan) -> Script {
-    let peak = |pace| plan.paced(pace).map_or(0.4, |paced| paced.peak.0);
-    let phases = plan.steps.iter().flat_map(|step| plan.phases(step.id)).filter_map(|phase| {
-        let doing = match (phase.task, phase.pace, phase.swipes) {
-            (Task::Still, ..) => Doing::Still { seconds: plan.still.seconds() },
-            (Task::Identify, _, Some(count)) => Doing::Identify { count, peak_m_s: peak(Pace::Slow) },
-            (Task::Swipes, Some(pace), Some(count)) => Doing::Swipes { pace, count, peak_m_s: peak(pace) },
-            _ => return None,
-        };
-        Some(ScriptPhase { step: phase.step, doing, axis: None })
-    });
-    Script { phases: phases.collect() }
-}
-
 /// The bench of session `index`, checked.
 pub(super) fn bench(
     plan: &TestPlan,
@@ -76,7 +59,7 @@ pub(super) fn bench(
         seed,
         travel: Travel { told_um: plan.travel.um, uncertainty_um: plan.travel.uncertainty_um, true_m: None },
         axis: plan.axis,
-        script: script(plan),
+        script: rehearsal::script(plan),
         device: device.with_interval_ns(options.interval.0),
         ..Bench::default()
     };

@@ -8,8 +8,8 @@ use std::fs::File;
 use std::io::{BufRead, BufReader, ErrorKind, Read};
 use std::path::Path;
 
-/// What was read, to the last whole line.
-#[derive(Clone, Debug, PartialEq, Eq)]
+/// What was read, to the last whole line; of nothing by default.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Digest {
     /// SHA-256 over the uncompressed bytes up to the last whole line.
     pub sha256: [u8; 32],

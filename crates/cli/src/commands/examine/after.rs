@@ -6,12 +6,10 @@ use super::{Status, shown};
 use crate::commands::judge;
 use anyhow::Context as _;
 use slipgauge_analysis::verdict::{Outcome, Verdict};
+use slipgauge_guide::plan::PUBLISHED;
 use slipgauge_report::{html, sheet, text};
 use slipgauge_trace::Recording;
 use std::path::Path;
-
-/// Fast swipes of the confirm plan: a success run for 5 % at 95 %.
-const PUBLISHED: u32 = 59;
 
 /// Judges the recording and says it.
 pub fn tell(
@@ -20,8 +18,7 @@ pub fn tell(
     control: Option<&(Recording, String)>,
     screen: &mut Screen,
 ) -> anyhow::Result<Status> {
-    let recording = judge::read(path)?;
-    let name = path.file_name().map_or_else(|| path.to_string_lossy(), |n| n.to_string_lossy());
+    let (recording, name) = judge::named(path)?;
     let mut judgement = slipgauge_analysis::judge(&recording, &name);
     if let Some((control, name)) = control {
         judge::hold_against(&mut judgement.verdict, &recording, control, name);
@@ -35,11 +32,11 @@ pub fn tell(
     screen.line(&format!("Recording: {}", shown(path)))?;
     screen.line(&format!("Picture:   {}", shown(&picture)))?;
     screen.line(&format!("Page:      {}", shown(&page)))?;
-    if end == End::Whole {
-        screen.line(&confirm(&judgement.verdict))?;
-    }
-    if end != End::Whole {
-        screen.line(&format!("To go on with it: slipgauge examine --resume {}", shown(path)))?;
+    match end {
+        End::Whole => screen.line(&confirm(&judgement.verdict))?,
+        End::Early | End::Gone => {
+            screen.line(&format!("To go on with it: slipgauge examine --resume {}", shown(path)))?;
+        }
     }
     Ok(match (end, judgement.verdict.exit_status()) {
         (End::Gone, _) => Status::Gone,
@@ -51,17 +48,14 @@ pub fn tell(
 
 /// What to do about what was left open, or before it is published.
 fn confirm(verdict: &Verdict) -> String {
-    let bad =
-        |outcome| verdict.steps.iter().filter(move |s| s.verdict == outcome).map(|s| s.step.to_string());
-    let open: Vec<String> = bad(Outcome::Inconclusive).collect();
-    let steps = |ids: &[String]| {
-        if ids.len() == 1 { format!("step {}", ids.concat()) } else { format!("steps {}", ids.join(", ")) }
-    };
+    let open = verdict.steps.iter().filter(|s| s.verdict == Outcome::Inconclusive);
+    let open: Vec<String> = open.map(|s| s.step.to_string()).collect();
     if !open.is_empty() {
+        let steps = if open.len() == 1 { "step" } else { "steps" };
         return format!(
-            "Left open: {}. The confirm plan takes one step and the swipes that settle it: the same options with --size \
+            "Left open: {steps} {}. The confirm plan takes one step and the swipes that settle it: the same options with --size \
              confirm and --steps for that step alone.",
-            steps(&open)
+            open.join(", ")
         );
     }
     if verdict.verdict == Outcome::Fail {

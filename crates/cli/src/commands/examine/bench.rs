@@ -5,7 +5,7 @@ use super::screen::Screen;
 use crate::commands::{devices, record, simulate};
 use anyhow::{Context as _, bail};
 use slipgauge_capture::device::{self, FoundDevice};
-use slipgauge_capture::{HidrawSource, Hold, HoldError, Inputs, Track, choose};
+use slipgauge_capture::{Inputs, Track, choose};
 use slipgauge_guide::{Doing, TestPlan, rehearsal};
 use slipgauge_sim::{LedSource, Operator, Session};
 use slipgauge_trace::layout::Layout;
@@ -88,11 +88,7 @@ impl Bench {
         match self {
             Bench::Real(device) => {
                 let inputs = Inputs::open(device);
-                let tracks = device.pointers().enumerate().map(|(node, (found, layout))| {
-                    let source = Box::new(HidrawSource::open(found)?.stamped(found, &inputs));
-                    Ok(Track { device: 0, node, layout: layout.clone(), source })
-                });
-                let tracks = tracks.collect::<anyhow::Result<_>>()?;
+                let tracks = record::open(0, device, &inputs)?;
                 Ok((tracks, Some(inputs)))
             }
             Bench::Simulated { session, operator, times } => {
@@ -137,9 +133,4 @@ impl Bench {
         }
         None
     }
-}
-
-/// Keeps the device from the desktop, and says why not.
-pub fn hold(inputs: Option<&Inputs>) -> Result<Option<Hold>, HoldError> {
-    inputs.map(Hold::take).transpose()
 }

@@ -1,23 +1,22 @@
 //! The test itself: lines of the recording and keys to the guide, what it says to the screen, what it writes to the file.
 
-use super::bench::{self, Bench};
+use super::bench::Bench;
 use super::keys::Keys;
 use super::now;
 use super::screen::Screen;
+use crate::commands::record;
 use slipgauge_capture::{
-    Attendant, Ended, Hold, HoldError, Inputs, Progress, Recorder, Resumed, Summary, Timetable, attend,
+    Attendant, Ended, Hold, Inputs, Progress, Recorder, Resumed, Summary, Timetable, attend,
 };
 use slipgauge_guide::{Guide, Out};
 use slipgauge_trace::session::{Event, Header};
 use std::path::PathBuf;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
-use std::time::{Duration, Instant};
+use std::time::Duration;
 
 /// How often keys and clock are looked at, if no line comes before.
 const LOOK: Duration = Duration::from_millis(20);
-/// A button that is down is waited for.
-const BUTTONS: Duration = Duration::from_secs(3);
 
 /// How it ended.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -93,7 +92,8 @@ impl Sitting {
         let recording =
             std::thread::Builder::new().name("record".to_owned()).spawn(move || recorder.run())?;
         let mut stopping = false;
-        let mut desk = Desk { held: None, inputs, wanted: self.hold, told: false };
+        let mut desk =
+            Desk { held: None, inputs, wanted: self.hold, told: false, stop: Arc::clone(&self.stop) };
         while let Some(lines) = attendant.written(LOOK) {
             for line in &lines {
                 self.guide.entry(line);
@@ -149,36 +149,25 @@ struct Desk {
     inputs: Option<Inputs>,
     wanted: bool,
     told: bool,
+    stop: Arc<AtomicBool>,
 }
 
 impl Desk {
     fn hold(&mut self, wanted: bool, screen: &mut Screen) -> anyhow::Result<()> {
         self.held = None;
-        if !wanted || !self.wanted {
-            return Ok(());
-        }
-        let begin = Instant::now();
-        let mut asked = false;
-        loop {
-            match bench::hold(self.inputs.as_ref()) {
-                Ok(held) => {
-                    self.held = held;
-                    return Ok(());
-                }
-                Err(HoldError::ButtonDown { .. }) if begin.elapsed() < BUTTONS => {
-                    if !std::mem::replace(&mut asked, true) {
-                        screen.line("Let go of all buttons.")?;
-                    }
-                    std::thread::sleep(LOOK);
-                }
-                Err(why) => {
-                    if !std::mem::replace(&mut self.told, true) {
-                        screen.line("The desktop gets the motion as well: mind what is clicked.")?;
-                        screen.lines(&why.to_string())?;
-                    }
-                    return Ok(());
+        let Some(inputs) = self.inputs.as_ref().filter(|_| wanted && self.wanted) else { return Ok(()) };
+        let ask = || {
+            let _ = screen.line("Let go of all buttons.");
+        };
+        match record::hold(inputs, &self.stop, ask) {
+            Ok(held) => self.held = Some(held),
+            Err(why) => {
+                if !std::mem::replace(&mut self.told, true) {
+                    screen.line("The desktop gets the motion as well: mind what is clicked.")?;
+                    screen.lines(&why.to_string())?;
                 }
             }
         }
+        Ok(())
     }
 }

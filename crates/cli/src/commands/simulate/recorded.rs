@@ -1,11 +1,11 @@
 //! A simulated session through the recorder that records real devices, and the files beside it.
 
+use crate::commands::shown;
 use anyhow::{Context as _, bail};
 use slipgauge_capture::{Progress, Recorder, Timetable, Track};
 use slipgauge_report::text::spelled;
 use slipgauge_sim::{Family, Pacing, Session, SimulatedSource};
 use slipgauge_trace::layout::Layout;
-use slipgauge_trace::outside::harmless;
 use slipgauge_trace::session::{Event, hex};
 use std::fs::File;
 use std::io::ErrorKind;
@@ -101,11 +101,6 @@ pub fn words(family: Family) -> String {
     let name = spelled(family);
     let judged = slipgauge_analysis::verdict::Family::ALL.into_iter().find(|&judged| spelled(judged) == name);
     judged.map_or(name, |judged| judged.words().to_owned())
-}
-
-/// A path as it may be shown.
-pub fn shown(path: &Path) -> String {
-    harmless(&path.display().to_string())
 }
 
 #[cfg(test)]

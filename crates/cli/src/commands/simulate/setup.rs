@@ -3,11 +3,8 @@
 
 use super::{SimulateArgs, listing};
 use anyhow::{Context as _, bail};
-use slipgauge_guide::TestPlan;
-use slipgauge_sim::{
-    Bench, DeviceModel, Doing, Family, Named, Pace, Script, Session, SimError, Travel, catalogue,
-};
-use slipgauge_trace::session::Task;
+use slipgauge_guide::{TestPlan, rehearsal};
+use slipgauge_sim::{Bench, DeviceModel, Family, Named, Pace, Script, Session, SimError, Travel, catalogue};
 use std::str::FromStr;
 
 /// Peak speeds that the hand aims at by pace, m/s: those of the screening test.
@@ -108,7 +105,7 @@ pub fn for_plan(fault: &str, seed: u64, plan: &TestPlan) -> anyhow::Result<Sessi
         seed,
         travel: Travel { told_um: plan.travel.um, uncertainty_um: plan.travel.uncertainty_um, true_m: None },
         axis: plan.axis,
-        script: plan_script(plan),
+        script: rehearsal::script(plan),
         device: DeviceModel { name: "simulated device".to_owned(), ..DeviceModel::default() }
             .with_steps(&nominals),
         ..Bench::default()
@@ -119,23 +116,6 @@ pub fn for_plan(fault: &str, seed: u64, plan: &TestPlan) -> anyhow::Result<Sessi
         bench = bench.with_fault(fault.named.name, fault.size)?;
     }
     bench.session().with_context(|| format!("--simulate {fault} is out of range"))
-}
-
-/// The plan as a script.
-fn plan_script(plan: &TestPlan) -> Script {
-    let mut script = Script::default();
-    for step in &plan.steps {
-        for phase in plan.phases(step.id) {
-            let peak_m_s = phase.pace.and_then(|p| plan.paced(p)).map_or(PEAKS_M_S[0].1, |p| p.peak.0);
-            let (pace, count) = (phase.pace.unwrap_or(Pace::Slow), phase.swipes.unwrap_or(0));
-            script = match phase.task {
-                Task::Still => script.still(step.id, plan.still.seconds()),
-                Task::Identify => script.then(step.id, Doing::Identify { count, peak_m_s }),
-                _ => script.swipes(step.id, pace, count, peak_m_s),
-            };
-        }
-    }
-    script
 }
 
 /// At every step: still, then swipes pace by pace; strikes only where a fault is about them.
