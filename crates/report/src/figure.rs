@@ -31,12 +31,13 @@ svg{font-family:'DejaVu Sans',Verdana,sans-serif;font-size:12px;fill:#23262b}\
 .false{fill:#7a4a8c;opacity:.25}.speck{fill:#5b2c6f}\
 .arrival{stroke:#23262b;stroke-width:1}.base{stroke:#8a8576;stroke-width:1}\
 .rule{stroke:#e6e1d4;stroke-width:1}.faint{fill:#6b675c}.alarm{fill:#8c2f18;font-weight:bold}\
+.named{paint-order:stroke;stroke:#ffffff;stroke-width:3px;stroke-linejoin:round}\
 .ring{fill:none;stroke:#b9b29f;stroke-dasharray:3 3}.track{fill:none;stroke:#15506b;stroke-width:1.4}\
 .mark{fill:#15506b}.band{fill:#15506b;opacity:.13}.edge{stroke:#15506b;stroke-width:1;stroke-dasharray:5 3}\
 .cloud{fill:#8a8576;opacity:.3}.lost{fill:none;stroke:#a33b20;stroke-width:1.5;stroke-linejoin:round}.big{font-size:26px;font-weight:bold}.head{font-size:16px;font-weight:bold}.small{font-size:10.5px}\
 @media screen and (prefers-color-scheme:dark){svg{fill:#e9e4d8}.paper{fill:#1b1d20}.panel{fill:#24272b;stroke:#4a4a46}\
 .ridge{fill:#57491f;stroke:#b59a52}.counted,.track,.range{stroke:#7cc0dc}.lack,.hatch,.lost{stroke:#f0886a}.mark,.band{fill:#7cc0dc}.edge{stroke:#7cc0dc}\
-.alarm{fill:#f0886a}.arrival{stroke:#e9e4d8}.base{stroke:#8a8576}.rule{stroke:#33363a}.faint{fill:#a8a294}\
+.alarm{fill:#f0886a}.named{stroke:#24272b}.arrival{stroke:#e9e4d8}.base{stroke:#8a8576}.rule{stroke:#33363a}.faint{fill:#a8a294}\
 .false{fill:#c79bd8}.speck{fill:#d9b6e6}.ring{stroke:#6b675c}}\
 @media print{.paper{fill:#ffffff}}";
 

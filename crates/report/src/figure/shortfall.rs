@@ -85,6 +85,6 @@ pub fn draw(swipes: &[(&SwipeView, bool)], travel: f64, area: Area) -> Option<Ma
             @let points = m.iter().enumerate().filter(|(_, v)| v.is_finite()).map(|(i, v)| (x(i), mm.at(*v)));
             path class="lost" d=(line(points)) { title { (format!("swipe {}", s.swipe.number)) } }
         }
-        @for (x, y, name, anchor) in &named { (label(*x, *y, anchor, "alarm small", name)) }
+        @for (x, y, name, anchor) in &named { (label(*x, *y, anchor, "alarm named small", name)) }
     })
 }
