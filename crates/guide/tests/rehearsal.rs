@@ -232,6 +232,31 @@ fn a_pause_outlives_a_replug() {
 }
 
 #[test]
+fn after_the_computer_slept_the_step_is_identified_again_and_nothing_is_lost() {
+    let plan = plan(&[800.0]);
+    let session = bench(13, &[800.0]).session().unwrap();
+    let header = slipgauge_trace::session::Header { plan: Some(plan.to_session()), ..session.header() };
+    let mut guide = Guide::new(plan, header.clone()).unwrap();
+    let mut desk = Desk::new(&session);
+    // Once in the middle of a phase, once between two.
+    desk.until(&mut guide, |guide, said| {
+        let slow = guide.phase().is_some_and(|p| p.task == Task::Swipes && p.pace == Some(Pace::Slow));
+        slow && matches!(said, Some(Say::Swipe { number: 3, .. }))
+    });
+    desk.line(&mut guide, Event::Suspend(slipgauge_trace::Nanos(60_000_000_000)));
+    desk.until(&mut guide, |_, said| matches!(said, Some(Say::Caution)));
+    desk.line(&mut guide, Event::Suspend(slipgauge_trace::Nanos(60_000_000_000)));
+    desk.until(&mut guide, |guide, _| guide.over());
+    assert!(guide.whole());
+    let recording = Recording::from_entries(header, desk.entries, Digest::default()).unwrap();
+    let identified = recording.phases.iter().filter(|p| p.phase.task == Task::Identify).count();
+    assert_eq!(identified, 3, "at first, and after each sleep");
+    let verdict = judge(&recording, "slept").verdict;
+    assert_eq!(verdict.verdict, Outcome::Pass, "{}", verdict.because);
+    assert_eq!(verdict.steps[0].swipes.unplaced, 0);
+}
+
+#[test]
 fn the_end_of_a_phase_that_is_not_the_guides_skips_nothing() {
     let plan = plan(&[800.0]);
     let session = bench(12, &[800.0]).session().unwrap();
