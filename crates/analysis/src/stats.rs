@@ -46,6 +46,45 @@ pub fn mad(values: &[f64], centre: f64) -> Option<f64> {
     median(&values.iter().map(|v| (v - centre).abs()).collect::<Vec<_>>()).map(|m| 1.482_602_2 * m)
 }
 
+/// With more values than this the median absolute deviation is sure enough, and pairs would be many.
+const QN_MOST: usize = 400;
+
+/// Qₙ: the first quartile of the distances of all pairs, scaled to a standard deviation of a normal distribution and by its
+/// factor for small samples (Rousseeuw and Croux 1993). It bears half of the values to be anything, as [`mad`] does, and
+/// has 82 % of the efficiency of the standard deviation where that has 37 %. `None` with fewer than two values. Beyond
+/// 400 values it is [`mad`] about their median.
+pub fn qn(values: &[f64]) -> Option<f64> {
+    let n = values.len();
+    if n < 2 {
+        return None;
+    }
+    if n > QN_MOST {
+        return mad(values, median(values)?);
+    }
+    let mut apart: Vec<f64> = (1..n)
+        .flat_map(|i| (0..i).map(move |j| (i, j)))
+        .map(|(i, j)| (values[i] - values[j]).abs())
+        .collect();
+    let half = n / 2 + 1;
+    let (_, nth, _) = apart.select_nth_unstable_by(half * (half - 1) / 2 - 1, f64::total_cmp);
+    let small = n as f64 / (n as f64 + if n % 2 == 1 { 1.4 } else { 3.8 });
+    Some(2.219_144_5 * small * *nth)
+}
+
+/// Standard deviation of values about their own group's median, and the number of values; groups of fewer than `least` are
+/// left out. The larger of [`qn`], which is sure where values are few, and [`mad`], which two clusters do not make small.
+pub fn within(groups: &[Vec<f64>], least: usize) -> Option<(f64, usize)> {
+    let large = || groups.iter().filter(|g| g.len() >= least.max(1));
+    let about = |group: &Vec<f64>| -> Vec<f64> {
+        let centre = median(group).unwrap_or(0.0);
+        group.iter().map(|value| value - centre).collect()
+    };
+    let off: Vec<f64> = large().flat_map(about).collect();
+    let n = off.len();
+    let freedom = n.saturating_sub(large().count()).max(1);
+    Some((qn(&off)?.max(mad(&off, 0.0)?) * (n as f64 / freedom as f64).sqrt(), n))
+}
+
 /// The value below which a share `q` of the values lies (nearest rank).
 pub fn quantile(values: &[f64], q: f64) -> Option<f64> {
     let mut sorted = values.to_vec();

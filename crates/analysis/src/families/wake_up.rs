@@ -32,7 +32,7 @@ mod start;
 
 use super::{Detector, Event, in_swipe, key, not_examined, round, share, swipes_with};
 use crate::erratic::ARM_ACCELERATION;
-use crate::stats::{mad, median};
+use crate::stats::{median, within};
 use crate::step::{PhaseView, StepView, SwipeView};
 use crate::verdict::{Cause, Family, FamilyVerdict, Finding, Outcome};
 use serde_json::{Value, json};
@@ -135,7 +135,7 @@ impl Travel {
     fn new(step: &StepView, steep: &BTreeSet<(u32, u32)>, scale: f64) -> Option<Travel> {
         let measure = step.measure?;
         let slow = step.phases.iter().map(|p| p.swipes.len()).find(|n| *n > 0).unwrap_or(0);
-        let (mut of, mut off, mut groups) = (Vec::new(), Vec::new(), 0.0);
+        let (mut of, mut all) = (Vec::new(), Vec::new());
         for phase in &step.phases {
             let sound = |s: &&SwipeView| {
                 !steep.contains(&key(phase, s)) && !s.swipe.began_short && !s.swipe.stopped_short
@@ -147,14 +147,10 @@ impl Travel {
                 centre.unwrap_or(measure.one_travel),
                 centre.map_or(slow, |_| lengths.len()),
             ));
-            if let Some(centre) = centre {
-                off.extend(lengths.iter().map(|l| l - centre));
-                groups += 1.0;
-            }
+            all.push(lengths);
         }
-        let n = off.len() as f64;
-        let scatter = mad(&off, 0.0).map(|s| s * (n / (n - groups).max(1.0)).sqrt());
-        let scatter = scatter.unwrap_or(measure.most / 5.0).max(LEAST_SCATTER_MM * scale);
+        let scatter = within(&all, SIBLINGS).map_or(measure.most / 5.0, |(scatter, _)| scatter);
+        let scatter = scatter.max(LEAST_SCATTER_MM * scale);
         Some(Travel { of, scatter })
     }
 

@@ -5,8 +5,8 @@ use crate::agree;
 use serde_json::Value;
 use slipgauge_analysis::decision::{FAIL_LEVEL, inside, rate_at_most, share_at_most};
 use slipgauge_analysis::stats::{
-    effective_df, mad, mean_sd, median, poisson_high, poisson_low, proportion_high, proportion_low, quantile,
-    t_quantile,
+    effective_df, mad, mean_sd, median, poisson_high, poisson_low, proportion_high, proportion_low, qn,
+    quantile, t_quantile,
 };
 use slipgauge_analysis::verdict::Outcome;
 use statrs::distribution::{
@@ -77,6 +77,9 @@ fn medians_deviations_and_quantiles_are_numpys() {
         let middle = median(&sample).unwrap();
         agree("median", middle, row["median"].as_f64().unwrap(), 14);
         agree("deviation", mad(&sample, middle).unwrap(), row["mad"].as_f64().unwrap(), 7);
+        let small =
+            sample.len() as f64 / (sample.len() as f64 + if sample.len() % 2 == 1 { 1.4 } else { 3.8 });
+        agree("Qₙ", qn(&sample).unwrap(), small * row["qn"].as_f64().unwrap(), 5);
         for q in rows(&row["quantiles"]) {
             assert_eq!(quantile(&sample, q[0]), Some(q[1]), "{q:?} of {}", sample.len());
         }

@@ -30,8 +30,8 @@ const KNOCK_EVERY: f64 = 4.0;
 pub(super) const SETTLING_MOST_MM: f64 = 0.5;
 /// The rate of report times and of the trend itself is known to this share.
 const SLACK: f64 = 0.8;
-/// Chance that slow motions make such a pair in this phase.
-const PAIR_LEVEL: f64 = 0.01;
+/// Chance that slow motions make such a pair in this phase. (First 0.01: then every hundredth sound session has one.)
+const PAIR_LEVEL: f64 = 1e-3;
 /// With more groups than this one of them does not bend the trend.
 const FEW: usize = 64;
 
