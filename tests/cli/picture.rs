@@ -90,3 +90,39 @@ fn names_from_outside_can_neither_drive_the_terminal_nor_break_the_picture() {
     assert!(words.iter().any(|text| text == shown), "{words:#?}");
     assert!(words.iter().any(|text| text.contains(&format!("Step 1 “{shown}”"))), "{words:#?}");
 }
+
+#[test]
+fn a_page_comes_with_its_plate_and_each_of_its_pictures_as_a_file() {
+    let folder = folder("picture-files");
+    std::fs::write(folder.join("s.swipes.ndjson"), &*FAILING).unwrap();
+    let files = || -> Vec<String> {
+        let mut names: Vec<String> = std::fs::read_dir(folder.join("out"))
+            .unwrap()
+            .map(|entry| entry.unwrap().file_name().into_string().unwrap())
+            .collect();
+        names.sort();
+        names
+    };
+    slipgauge(&folder, &["report", "s.swipes.ndjson", "-o", "out", "--plate", "--pictures", "svg"]).ends(0);
+    let names = files();
+    for wanted in ["s.html", "s.plate.png", "s.finding-", "s.step-1-shortfall.svg", "s.step-1-rest-1.svg"] {
+        assert!(names.iter().any(|name| name.starts_with(wanted)), "{wanted}: {names:?}");
+    }
+    for name in names.iter().filter(|name| name.ends_with(".svg")) {
+        let svg = std::fs::read_to_string(folder.join("out").join(name)).unwrap();
+        let picture = Document::parse(&svg).unwrap();
+        let title = picture.descendants().find(|node| node.tag_name().name() == "title").unwrap();
+        assert!(
+            !title.text().unwrap().is_empty() && !svg.contains("var(") && !words(&picture).is_empty(),
+            "{name}"
+        );
+    }
+    let drawn = names.iter().filter(|name| name.ends_with(".svg")).count();
+    slipgauge(&folder, &["report", "s.swipes.ndjson", "-o", "out", "--pictures", "png"]).ends(0);
+    let pixels: Vec<String> =
+        files().into_iter().filter(|name| name.ends_with(".png") && !name.contains("plate")).collect();
+    assert_eq!(pixels.len(), drawn);
+    // Three pixels for each of the page's.
+    let png = std::fs::read(folder.join("out/s.step-1-shortfall.png")).unwrap();
+    assert_eq!(png[16..24], [1680u32.to_be_bytes(), 900u32.to_be_bytes()].concat());
+}

@@ -307,5 +307,6 @@ pub(crate) fn common_cause(events: &[&Finding]) -> Option<Cause> {
 /// Rounds a number for evidence, so that what is printed is what can be checked.
 fn round(value: f64, digits: i32) -> Value {
     let factor = 10f64.powi(digits);
-    json!((value * factor).round() / factor)
+    // Zero has no sign.
+    json!((value * factor).round() / factor + 0.0)
 }

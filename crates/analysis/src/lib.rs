@@ -309,18 +309,35 @@ fn remarks(recording: &Recording, device: usize) -> Vec<String> {
     out
 }
 
+/// At which steps, of so many: nothing if there is only one.
+fn at_steps(at: &[u32], of: usize) -> String {
+    match at {
+        _ if of == 1 => String::new(),
+        _ if at.len() == of => " at every step".to_owned(),
+        [one] => format!(" at step {one}"),
+        [first @ .., last] => {
+            let first: Vec<String> = first.iter().map(u32::to_string).collect();
+            format!(" at steps {} and {last}", first.join(", "))
+        }
+        [] => String::new(),
+    }
+}
+
 /// The reason for the outcome, in one sentence.
 fn because(outcome: Outcome, steps: &[StepVerdict], received: &Received) -> String {
     let which = |wanted: Outcome| {
-        let hits = steps
-            .iter()
-            .flat_map(|s| s.families.iter().map(move |f| (s, f)))
-            .filter(|(_, f)| f.verdict == wanted);
-        let named = hits.map(|(s, f)| match steps.len() {
-            1 => f.family.words().to_owned(),
-            _ => format!("{} at step {}", f.family.words(), s.step),
-        });
-        named.collect::<Vec<_>>().join(", ")
+        let mut named: Vec<(Family, Vec<u32>)> = Vec::new();
+        for step in steps {
+            for family in step.families.iter().filter(|f| f.verdict == wanted).map(|f| f.family) {
+                match named.iter_mut().find(|(known, _)| *known == family) {
+                    Some((_, at)) => at.push(step.step),
+                    None => named.push((family, vec![step.step])),
+                }
+            }
+        }
+        let words =
+            named.iter().map(|(family, at)| format!("{}{}", family.words(), at_steps(at, steps.len())));
+        words.collect::<Vec<_>>().join(", ")
     };
     let clean = steps.iter().filter_map(|s| s.swept.fastest_clean_m_s).reduce(f64::min);
     let upto =
@@ -348,5 +365,18 @@ fn because(outcome: Outcome, steps: &[StepVerdict], received: &Received) -> Stri
             "nothing was asked of the device: {} reports in {:.1} s, {} of them moving",
             received.reports, received.seconds, received.moving
         ),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::at_steps;
+
+    #[test]
+    fn steps_are_named_as_few_as_they_are() {
+        assert_eq!(at_steps(&[1], 1), "");
+        assert_eq!(at_steps(&[1, 2], 2), " at every step");
+        assert_eq!(at_steps(&[2], 4), " at step 2");
+        assert_eq!(at_steps(&[1, 2, 4], 4), " at steps 1, 2 and 4");
     }
 }

@@ -19,8 +19,7 @@ pub use index::{Entry, index};
 use crate::text;
 use maud::{Markup, html};
 use slipgauge_analysis::Judgement;
-use slipgauge_analysis::step::{PhaseView, SwipeView};
-use slipgauge_analysis::verdict::{Finding, Outcome};
+use slipgauge_analysis::verdict::Outcome;
 use slipgauge_trace::Recording;
 use slipgauge_trace::outside::harmless;
 
@@ -87,10 +86,4 @@ fn swipe_id(phase: u32, swipe: u32) -> String {
 /// Where a family of a step is shown.
 fn family_id(step: u32, family: slipgauge_analysis::verdict::Family) -> String {
     format!("s{step}-{}", text::spelled(family).replace(' ', "-"))
-}
-
-/// The findings of one swipe.
-fn of_swipe<'a>(findings: &'a [Finding], phase: &PhaseView, swipe: &SwipeView) -> Vec<&'a Finding> {
-    let here = |f: &&Finding| f.phase == phase.span.number && f.swipe == Some(swipe.swipe.number);
-    findings.iter().filter(here).collect()
 }

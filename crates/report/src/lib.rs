@@ -11,6 +11,7 @@ pub mod figure;
 pub mod html;
 pub mod outside;
 pub mod page;
+pub mod pictures;
 pub mod plate;
 #[cfg(feature = "png")]
 pub mod png;

@@ -6,6 +6,7 @@
 
 pub mod fit;
 mod motion;
+mod rest;
 mod rows;
 mod say;
 mod sign;
@@ -153,10 +154,17 @@ fn lower(judgement: &Judgement, top: f64) -> Markup {
     };
     html! {
         @if !steps.is_empty() { (rows::draw(steps, rows, few)) }
-        @match motion::choose(judgement) {
-            Some(shown) => (motion::draw(&shown, steps.len() > 1, panel)),
-            None => (motion::none(panel)),
-        }
+        (picture(judgement, panel))
+    }
+}
+
+/// What the verdict rests on: a swipe, or the path at rest where drift fails and no swipe does.
+fn picture(judgement: &Judgement, panel: Area) -> Markup {
+    let several = judgement.steps.len() > 1;
+    let swipe = motion::choose(judgement);
+    match rest::choose(judgement).filter(|_| !swipe.as_ref().is_some_and(motion::Shown::fails)) {
+        Some(rest) => rest::draw(&rest, several, panel),
+        None => swipe.map_or_else(|| motion::none(panel), |shown| motion::draw(&shown, several, panel)),
     }
 }
 

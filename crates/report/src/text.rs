@@ -250,7 +250,14 @@ pub fn finding(f: &Finding) -> String {
 pub fn size(f: &Finding) -> String {
     match f.unit {
         "relative" => format!("{:+.2} %", f.size * 100.0),
-        unit => format!("{:.1} {unit}", f.size),
+        unit => {
+            let digits = match f.size.abs() {
+                size if size >= 1.0 || size == 0.0 => 1,
+                size if size >= 0.1 => 2,
+                _ => 3,
+            };
+            format!("{:.digits$} {unit}", f.size)
+        }
     }
 }
 

@@ -186,3 +186,18 @@ fn inconclusive_and_not_examined_are_said_as_they_are() {
     );
     assert!(said.iter().any(|w| w.starts_with("Nothing was asked")), "{said:#?}");
 }
+
+#[test]
+fn a_fail_at_rest_shows_how_far_it_went_by_itself() {
+    for steps in [1, 4] {
+        let (svg, outcome) = plate(&session(steps, &[("creep", 3.0)]), |_| {});
+        assert_eq!(outcome, Outcome::Fail);
+        well_set(&svg);
+        let words = words(&svg);
+        assert!(words.iter().any(|w| w.starts_with("With the hand off it")), "{words:?}");
+        assert!(
+            words.iter().any(|w| w == "creep") && !words.iter().any(|w| w.contains("swipe,")),
+            "{words:?}"
+        );
+    }
+}

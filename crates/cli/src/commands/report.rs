@@ -1,18 +1,17 @@
 //! `slipgauge report`: pages for people, one a session, and an index of several.
 
 use super::judge::{hold_against, named};
-use super::{Status, shown};
+use super::{Status, picture, shown};
 use anyhow::{Context as _, bail};
-use clap::Args;
-use slipgauge_analysis::judge;
+use clap::{Args, ValueEnum};
 use slipgauge_analysis::verdict::Verdict;
-use slipgauge_report::html;
+use slipgauge_analysis::{Judgement, judge};
 use slipgauge_report::text::outcome;
-use slipgauge_trace::Recording;
+use slipgauge_report::{html, pictures, plate};
 use slipgauge_trace::outside::harmless;
 use std::collections::BTreeSet;
 use std::io::Write as _;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 /// Options of `report`.
 #[derive(Debug, Args)]
@@ -28,18 +27,38 @@ pub struct ReportArgs {
     /// in what both share or in this unit.
     #[arg(long, value_name = "FILE")]
     pub control: Option<PathBuf>,
+    /// Write the plate as well: the verdict as one picture for a video, PNG, 1920 × 1080.
+    #[arg(long)]
+    pub plate: bool,
+    /// Write the page's pictures as files as well, each by itself: those of the steps, and of each family the largest
+    /// findings.
+    #[arg(long, value_enum, value_name = "KIND")]
+    pub pictures: Option<Kind>,
+}
+
+/// Kinds of picture files.
+#[derive(Debug, Clone, Copy, ValueEnum)]
+pub enum Kind {
+    /// Lines, which keep sharp at any size.
+    Svg,
+    /// Pixels, three for each of the page's.
+    Png,
 }
 
 const EXAMPLES: &str = "\
 Examples:
   slipgauge report first.swipes.ndjson -o pages
   slipgauge report *.swipes.ndjson --control good.swipes.ndjson -o pages
+  slipgauge report first.swipes.ndjson -o article --plate --pictures svg
 
 A page is one file that needs no other and no network. Several recordings get an
 index.html besides.
 
 Exit status: 0 pages written, whatever the verdicts; 2 wrong usage, or a file
 that cannot be read.";
+
+/// Findings of a family at a step that are drawn as files, the largest.
+const LARGEST: usize = 3;
 
 /// What the index needs of a session.
 struct Written {
@@ -57,10 +76,23 @@ pub fn run(args: &ReportArgs) -> anyhow::Result<Status> {
     for path in &args.files {
         let (recording, name) = named(path)?;
         let file = free(&stem(&name), &mut taken)?;
-        let (page, verdict) = drawn(&recording, &name, control.as_ref());
+        let mut judgement = judge(&recording, &name);
+        if let Some((control, name)) = &control {
+            hold_against(&mut judgement.verdict, &recording, control, name);
+        }
         let to = args.output.join(&file);
-        std::fs::write(&to, page).with_context(|| shown(&to))?;
-        say(&format!("{}: {}", shown(&to), outcome(verdict.verdict)))?;
+        std::fs::write(&to, html::page(&judgement, &recording)).with_context(|| shown(&to))?;
+        say(&format!("{}: {}", shown(&to), outcome(judgement.verdict.verdict)))?;
+        if args.plate {
+            let to = to.with_extension("plate.png");
+            picture::write(&to, plate::svg(&judgement, &recording.header), 1.0)?;
+            say(&shown(&to))?;
+        }
+        if let Some(kind) = args.pictures {
+            let n = pictures_beside(&to, &judgement, kind)?;
+            say(&format!("{n} pictures beside it"))?;
+        }
+        let verdict = judgement.verdict;
         all.push(Written { file, verdict, started: recording.header.started.clone() });
     }
     if all.len() > 1 {
@@ -75,13 +107,23 @@ pub fn run(args: &ReportArgs) -> anyhow::Result<Status> {
     Ok(Status::Ok)
 }
 
-/// A page and what it says.
-fn drawn(recording: &Recording, name: &str, control: Option<&(Recording, String)>) -> (String, Verdict) {
-    let mut judgement = judge(recording, name);
-    if let Some((control, name)) = control {
-        hold_against(&mut judgement.verdict, recording, control, name);
+/// Writes the pictures of a page, named after it; says how many.
+fn pictures_beside(page: &Path, judgement: &Judgement, kind: Kind) -> anyhow::Result<usize> {
+    let verdict = &judgement.verdict;
+    let mut n = 0;
+    for (view, said) in judgement.steps.iter().zip(&verdict.steps) {
+        let worst = pictures::largest(&verdict.findings, said.step, LARGEST);
+        let excerpts = worst.into_iter().filter_map(|i| pictures::excerpt(view, &verdict.findings, i + 1));
+        for drawn in pictures::of_step(verdict, view, said).into_iter().chain(excerpts) {
+            let (ending, scale) = match kind {
+                Kind::Svg => ("svg", 1.0),
+                Kind::Png => ("png", 3.0),
+            };
+            picture::write(&page.with_extension(format!("{}.{ending}", drawn.id)), drawn.svg(), scale)?;
+            n += 1;
+        }
     }
-    (html::page(&judgement, recording), judgement.verdict)
+    Ok(n)
 }
 
 /// A recording's name without what tells its kind.

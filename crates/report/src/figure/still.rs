@@ -31,6 +31,31 @@ fn thinned(points: &[(f64, f64)]) -> Vec<(f64, f64)> {
     out
 }
 
+/// A path at rest, in millimetres from where it began.
+pub struct Path {
+    /// Its points, as many as a picture shows.
+    pub points: Vec<(f64, f64)>,
+    /// Its end.
+    pub end: (f64, f64),
+    /// How far it goes, and three counts at least.
+    pub reach: f64,
+}
+
+impl Path {
+    /// Of a phase; `counts_per_mm` turns counts into millimetres.
+    pub fn of(phase: &PhaseView, counts_per_mm: f64) -> Path {
+        let mut end = (0.0, 0.0);
+        let mut points = vec![end];
+        for s in &phase.series.samples {
+            end = (end.0 + f64::from(s.x) / counts_per_mm, end.1 + f64::from(s.y) / counts_per_mm);
+            points.push(end);
+        }
+        let reach = points.iter().map(|p| p.0.hypot(p.1)).fold(3.0 / counts_per_mm, f64::max);
+        let points = thinned(&points).into_iter().chain([end]).collect();
+        Path { points, end, reach }
+    }
+}
+
 /// Draws one phase at rest. `counts_per_mm` turns counts into millimetres; the ellipse lies about the end.
 pub fn draw(
     phase: &PhaseView,
@@ -39,27 +64,18 @@ pub fn draw(
     ellipse: Option<Ellipse>,
     area: Area,
 ) -> Markup {
-    let mut place = (0.0, 0.0);
-    let mut points = vec![place];
-    for s in &phase.series.samples {
-        place = (place.0 + f64::from(s.x) / counts_per_mm, place.1 + f64::from(s.y) / counts_per_mm);
-        points.push(place);
-    }
     let ellipse = ellipse.filter(|e| [e.long, e.short, e.degrees].iter().all(|v| v.is_finite()));
-    let end = points.last().copied().unwrap_or_default();
+    let map = Path::of(phase, counts_per_mm);
+    let end = map.end;
     let about = ellipse.map_or(0.0, |e| end.0.hypot(end.1) + e.long);
-    let reach =
-        points.iter().map(|p| p.0.hypot(p.1)).chain([about]).fold(3.0 / counts_per_mm, f64::max) * 1.15;
+    let reach = map.reach.max(about) * 1.15;
     let side = (area.h - 44.0).min(area.w - 20.0);
     let (cx, cy) = (area.x + area.w / 2.0, area.y + 26.0 + side / 2.0);
     let x = Scale::new((-reach, reach), (cx - side / 2.0, cx + side / 2.0));
     let y = Scale::new((-reach, reach), (cy - side / 2.0, cy + side / 2.0));
-    let last = points.last().copied().unwrap_or_default();
-    let thinned = thinned(&points).into_iter().chain([last]);
-    let track = line(thinned.map(|p| (x.at(p.0), y.at(p.1))));
+    let track = line(map.points.iter().map(|p| (x.at(p.0), y.at(p.1))));
     let rings = ticks(reach, 3);
     let seconds = (phase.span.end - phase.span.begin).seconds();
-    let moved = points.len() > 1;
     html! {
         g {
             title { (format!("phase {}, still for {seconds:.1} s: {note}", phase.span.number)) }
@@ -78,8 +94,8 @@ pub fn draw(
             }
             path class="track" d=(track) {}
             circle class="track" cx=(co(x.at(0.0))) cy=(co(y.at(0.0))) r="5" {}
-            @if moved {
-                @let (ex, ey) = (x.at(last.0), y.at(last.1));
+            @if !phase.series.samples.is_empty() {
+                @let (ex, ey) = (x.at(end.0), y.at(end.1));
                 path class="lack" d=(line([(ex - 4.0, ey - 4.0), (ex + 4.0, ey + 4.0)]) + &line([(ex - 4.0, ey + 4.0), (ex + 4.0, ey - 4.0)])) {}
                 (label(area.x + area.w - 10.0, area.y + 16.0, "end", "faint small", "○ start   × end"))
             }

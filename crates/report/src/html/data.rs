@@ -3,7 +3,8 @@
 //! Counted millimetres of each slot as whole micrometres, at full resolution; reports of each slot as one digit; the
 //! expected speed, which is smooth, at a point every few slots. Swipes are taken in order until [`MOST`] bytes are full.
 
-use super::{of_swipe, swipe_id};
+use super::swipe_id;
+use crate::pictures::of_swipe;
 use serde_json::{Map, Value, json};
 use slipgauge_analysis::Judgement;
 use slipgauge_analysis::step::{PhaseView, SwipeView};

@@ -3,7 +3,7 @@
 use super::data::Zoom;
 use super::summary::sentence;
 use super::{family_id, figure, outcome, outside, swipe_id};
-use crate::figure::{self as draw, Area, ribbon};
+use crate::pictures;
 use crate::text;
 use maud::{Markup, html};
 use serde_json::Value;
@@ -15,8 +15,6 @@ use slipgauge_analysis::verdict::{Criterion, FamilyVerdict, Finding, StepVerdict
 const LISTED: usize = 100;
 /// See [`LISTED`].
 const DRAWN: usize = 6;
-/// An excerpt reaches so far to either side of what it shows: this share of it, and at least so many nanoseconds.
-const AROUND: (f64, f64) = (0.6, 25e6);
 
 /// All families of a step. Those that nothing looked at are named at the end.
 pub(super) fn families(view: &StepView, said: &StepVerdict, findings: &[Finding], zoom: &Zoom) -> Markup {
@@ -194,7 +192,7 @@ fn value(v: &Value) -> String {
 
 fn drawn_finding(view: &StepView, i: usize, f: &Finding, findings: &[Finding], zoom: &Zoom) -> Markup {
     let id = format!("f{}", i + 1);
-    let swipe = f.swipe.and_then(|n| Some((n, found(view, f.phase, n)?)));
+    let swipe = f.swipe.filter(|n| found(view, f.phase, *n).is_some());
     let way = f.direction.map(|d| format!(", {}", text::spelled(d))).unwrap_or_default();
     let name = match f.swipe {
         Some(n) => format!("phase {}, swipe {n}{way}", f.phase),
@@ -204,7 +202,7 @@ fn drawn_finding(view: &StepView, i: usize, f: &Finding, findings: &[Finding], z
     html! {
         article id=(id) class="finding" {
             h5 { "Finding " (i + 1) ": " (f.kind) ", " (text::size(f)) ", " (name) }
-            @if let Some((n, swipe)) = swipe { (excerpt(&id, swipe, f, findings, zoom, (f.phase, n))) }
+            (excerpt(view, f, i + 1, findings, zoom))
             dl class="numbers" {
                 div { dt { "begins" } dd { (format!("{:.6} s", f.begin_ns as f64 * 1e-9)) } }
                 div { dt { "lasts" } dd { (format!("{length:.1} ms")) } }
@@ -214,7 +212,7 @@ fn drawn_finding(view: &StepView, i: usize, f: &Finding, findings: &[Finding], z
                     div { dt { (named(key)) } dd { (value(v)) } }
                 }
             }
-            @if let Some((n, _)) = swipe { p class="back" { a href=(format!("#{}", swipe_id(f.phase, n))) { "The whole swipe" } } }
+            @if let Some(n) = swipe { p class="back" { a href=(format!("#{}", swipe_id(f.phase, n))) { "The whole swipe" } } }
         }
     }
 }
@@ -227,43 +225,14 @@ fn chance(p: f64) -> String {
     }
 }
 
-/// The swipe around the finding, larger.
-fn excerpt(
-    id: &str,
-    view: &SwipeView,
-    f: &Finding,
-    findings: &[Finding],
-    zoom: &Zoom,
-    key: (u32, u32),
-) -> Markup {
-    let grid = &view.grid;
-    if grid.along_mm.is_empty() {
+/// The swipe around the finding, larger, and its zoom; nothing for a finding at rest.
+fn excerpt(view: &StepView, f: &Finding, number: usize, findings: &[Finding], zoom: &Zoom) -> Markup {
+    let Some((picture, n)) = pictures::excerpt(view, findings, number).zip(f.swipe) else {
         return html! {};
-    }
-    let around = (AROUND.0 * f.end_ns.saturating_sub(f.begin_ns) as f64).max(AROUND.1) as i64;
-    let (from, to) =
-        (grid.index(f.begin_ns.saturating_sub(around)), grid.index(f.end_ns.saturating_add(around)) + 1);
-    let from = from.min(grid.along_mm.len().saturating_sub(2));
-    let part = ribbon::part(view, from, to.max(from + 2));
-    let shown = |other: &&Finding| {
-        (other.phase, other.swipe) == (f.phase, f.swipe)
-            && other.begin_ns <= f.end_ns.saturating_add(around)
-            && other.end_ns >= f.begin_ns.saturating_sub(around)
     };
-    let shown: Vec<&Finding> = findings.iter().filter(shown).collect();
-    let top = grid.peak().max(part.grid.peak()).max(1.0) * 1.12e-3;
-    let area = Area { x: 0.0, y: 0.0, w: 620.0, h: 250.0 };
-    let title = format!("Excerpt: {} in phase {}, swipe {}", f.family.words(), key.0, key.1);
-    let what = format!(
-        "Expected speed as a ridge, counted speed as a line, what is missing hatched; {} from {:.3} s on.",
-        text::size(f),
-        f.begin_ns as f64 * 1e-9
-    );
-    let begin = (part.grid.begin - grid.begin) as f64 * 1e-6;
-    let picture = ribbon::draw_from(&part, &shown, area, top, ribbon::Detail::Full, begin);
-    let svg = draw::inline(&format!("{id}-x"), (620.0, 250.0), &title, &what, &picture);
+    let key = (f.phase, n);
     html! {
-        (figure(&title, &svg, &html! {
+        (figure(&picture.title, &picture.inline(), &html! {
             "Sand: the speed that the hand must have had. Line: what was counted. Hatched: what is missing. Ticks below: reports as they came."
         }))
         @if zoom.held.contains(&key) {

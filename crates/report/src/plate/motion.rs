@@ -32,7 +32,7 @@ impl Shown<'_> {
     }
 
     /// True if one of its findings is of a family that fails.
-    fn fails(&self) -> bool {
+    pub fn fails(&self) -> bool {
         let failed = |f: &&Finding| {
             self.step.families.iter().any(|v| v.family == f.family && v.verdict == Outcome::Fail)
         };
