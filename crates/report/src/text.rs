@@ -154,6 +154,13 @@ fn write_control(out: &mut String, v: &Verdict) -> std::fmt::Result {
     paragraph(out, "  ", "One unit says nothing of its product.")
 }
 
+/// Resolution along both axes, where swipes were made along both.
+pub fn axes(s: &StepVerdict) -> Option<String> {
+    let a = s.axes?;
+    let (x, y) = (interval(a.x_counts_per_inch, 0), interval(a.y_counts_per_inch, 0));
+    Some(format!("fore and aft {y} counts/inch, sideways {x}: {} times as many", interval(a.y_over_x, 4)))
+}
+
 fn write_step(out: &mut String, v: &Verdict, s: &StepVerdict) -> std::fmt::Result {
     writeln!(out)?;
     paragraph(out, "", &format!("{}: {}", step(s), outcome(s.verdict)))?;
@@ -171,6 +178,9 @@ fn write_step(out: &mut String, v: &Verdict, s: &StepVerdict) -> std::fmt::Resul
     paragraph(out, "  ", &line)?;
     if let Some(q) = s.resolution_counts_per_inch {
         paragraph(out, "  ", &format!("effective resolution {} counts/inch", interval(q, 0)))?;
+    }
+    if let Some(words) = axes(s) {
+        paragraph(out, "  ", &words)?;
     }
     if let Some(q) = s.report_interval_ns {
         paragraph(out, "  ", &format!("report interval {} ms", interval(q.scaled(1e-6), 4)))?;

@@ -1,6 +1,7 @@
 //! One resolution step: what was measured, its pictures, its families, every swipe.
 
 use super::data::Zoom;
+use super::summary::sentence;
 use super::{evidence, figure, outcome, outside, swipe_id};
 use crate::figure::{self as draw, Area, ribbon};
 use crate::pictures::{of_step, of_swipe};
@@ -75,6 +76,10 @@ fn measured(said: &StepVerdict) -> Markup {
         }
         @for ratio in &said.ratios {
             p { "Counts over those of step " (ratio.to_step) ": " (text::interval(ratio.ratio, 4)) @if let Some(n) = ratio.nominal { ", by the maker " (format!("{n:.4}")) } "." }
+        }
+        @if let Some(words) = text::axes(said) { p { (sentence(&words)) } }
+        @if said.ripple.paces.iter().any(|p| !p.lines.is_empty()) {
+            p { "For diagnosis, it decides nothing: " (said.ripple.because) "." }
         }
         @if !said.left_out.is_empty() {
             details {
