@@ -57,7 +57,8 @@ pub struct Angle(pub f64);
 
 const LENGTHS: &[(&str, f64)] =
     &[("mm", 1e3), ("cm", 1e4), ("m", 1e6), ("in", 25.4e3), ("um", 1.0), ("µm", 1.0)];
-const TIMES: &[(&str, f64)] = &[("ms", 1e6), ("s", 1e9), ("min", 60e9), ("h", 3600e9)];
+const TIMES: &[(&str, f64)] =
+    &[("us", 1e3), ("µs", 1e3), ("ms", 1e6), ("s", 1e9), ("min", 60e9), ("h", 3600e9)];
 const SPEEDS: &[(&str, f64)] = &[("m/s", 1.0), ("cm/s", 0.01), ("mm/s", 0.001), ("in/s", METRES_PER_INCH)];
 const ANGLES: &[(&str, f64)] = &[("deg", 1.0), ("°", 1.0)];
 /// 1000 m in micrometres.
@@ -79,7 +80,7 @@ impl FromStr for Length {
 impl FromStr for Span {
     type Err = UnitError;
     fn from_str(text: &str) -> Result<Span, UnitError> {
-        whole(text, TIMES, "ms, s or min", (LAST, "31 days")).map(|ns| Span(Nanos(ns)))
+        whole(text, TIMES, "us, ms, s or min", (LAST, "31 days")).map(|ns| Span(Nanos(ns)))
     }
 }
 
@@ -154,6 +155,7 @@ mod tests {
 
     #[test]
     fn reads_times_in_every_unit() {
+        assert_eq!(("125us".parse(), "125 µs".parse()), (Ok(Span(Nanos(125_000))), Ok(Span(Nanos(125_000)))));
         for (text, ms) in [("500ms", 500), ("10s", 10_000), ("1.5 s", 1_500), ("2min", 120_000)] {
             assert_eq!(text.parse(), Ok(Span(Nanos(ms * 1_000_000))), "{text}");
         }

@@ -45,6 +45,9 @@ pub struct ExamineArgs {
     /// Seed of the simulated device and hand.
     #[arg(long, default_value_t = 1, requires = "simulate")]
     pub seed: u64,
+    /// Time between the simulated device's reports.
+    #[arg(long, value_name = "TIME", default_value = "1ms", requires = "simulate")]
+    pub interval: crate::units::Span,
     /// Simulated seconds a second.
     #[arg(long, value_name = "NUMBER", default_value_t = 1.0, requires = "simulate")]
     pub times: f64,

@@ -46,7 +46,7 @@ impl Bench {
             if !(0.1..=100.0).contains(&args.times) {
                 bail!("--times is between 0.1 and 100 simulated seconds a second");
             }
-            let session = Box::new(simulate::for_plan(fault, args.seed, plan)?);
+            let session = Box::new(simulate::for_plan(fault, args.seed, args.interval.0.0, plan)?);
             return Ok(Bench::Simulated { session, operator: Operator::default(), times: args.times });
         }
         if args.device.is_some() {

@@ -95,7 +95,7 @@ pub fn session(args: &SimulateArgs) -> anyhow::Result<Session> {
 ///
 /// # Errors
 /// A sentence that names what is wrong.
-pub fn for_plan(fault: &str, seed: u64, plan: &TestPlan) -> anyhow::Result<Session> {
+pub fn for_plan(fault: &str, seed: u64, interval_ns: i64, plan: &TestPlan) -> anyhow::Result<Session> {
     let nominals: Vec<f64> = plan
         .steps
         .iter()
@@ -107,7 +107,8 @@ pub fn for_plan(fault: &str, seed: u64, plan: &TestPlan) -> anyhow::Result<Sessi
         axis: plan.axis,
         script: rehearsal::script(plan),
         device: DeviceModel { name: "simulated device".to_owned(), ..DeviceModel::default() }
-            .with_steps(&nominals),
+            .with_steps(&nominals)
+            .with_interval_ns(interval_ns),
         ..Bench::default()
     };
     bench.clone().session().map_err(|error| refused(&error))?;
