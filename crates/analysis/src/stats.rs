@@ -29,16 +29,18 @@ pub fn mean(values: &[f64]) -> Option<f64> {
     (!values.is_empty()).then(|| values.iter().sum::<f64>() / values.len() as f64)
 }
 
-/// Median; sorts a copy, O(n log n). Values must not be NaN (they sort last).
+/// Median, O(n). Values must not be NaN (they count as the largest).
 pub fn median(values: &[f64]) -> Option<f64> {
-    let mut sorted = values.to_vec();
-    sorted.sort_by(f64::total_cmp);
-    let middle = sorted.len() / 2;
-    if sorted.len() % 2 == 1 {
-        sorted.get(middle).copied()
-    } else {
-        mean(sorted.get(middle.checked_sub(1)?..=middle)?)
+    let mut copy = values.to_vec();
+    let middle = copy.len() / 2;
+    let even = copy.len() % 2 == 0;
+    if copy.is_empty() {
+        return None;
     }
+    let (below, upper, _) = copy.select_nth_unstable_by(middle, f64::total_cmp);
+    let upper = *upper;
+    let lower = below.iter().copied().max_by(f64::total_cmp).filter(|_| even);
+    lower.map_or(Some(upper), |lower| mean(&[lower, upper]))
 }
 
 /// Median absolute deviation from a centre, scaled to a standard deviation of a normal distribution (1.4826).
@@ -87,10 +89,10 @@ pub fn within(groups: &[Vec<f64>], least: usize) -> Option<(f64, usize)> {
 
 /// The value below which a share `q` of the values lies (nearest rank).
 pub fn quantile(values: &[f64], q: f64) -> Option<f64> {
-    let mut sorted = values.to_vec();
-    sorted.sort_by(f64::total_cmp);
-    let rank = (q.clamp(0.0, 1.0) * sorted.len().saturating_sub(1) as f64).round() as usize;
-    sorted.get(rank).copied()
+    let mut copy = values.to_vec();
+    let last = copy.len().checked_sub(1)?;
+    let rank = (q.clamp(0.0, 1.0) * last as f64).round() as usize;
+    Some(*copy.select_nth_unstable_by(rank, f64::total_cmp).1)
 }
 
 /// From this many degrees of freedom on Student's t is taken for the normal distribution: they differ by less than

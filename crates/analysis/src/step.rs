@@ -323,7 +323,7 @@ fn report_interval(series: &[Series]) -> Option<Quantity> {
     if all.len() < LEAST_INTERVALS {
         return None;
     }
-    all.sort_by(f64::total_cmp);
+    all.sort_unstable_by(f64::total_cmp);
     let n = all.len() as f64;
     let reach = 1.96 * n.sqrt() / 2.0;
     let at = |rank: f64| all.get(rank.clamp(0.0, n - 1.0) as usize).copied();
