@@ -102,7 +102,7 @@ def judged_right(r, f):
 
 
 def fault_table(rows):
-    out = ["| fault | sessions with it | fail | inconclusive | pass | gross that pass | family right, of fails | cause right, of those | families: causes |", "|---|---|---|---|---|---|---|---|---|"]
+    out = ["| fault | sessions with it | fail | inconclusive | pass | gross that pass | found in its family | family right, of fails | cause right, of those | families: causes |", "|---|---|---|---|---|---|---|---|---|---|"]
     for f in faults.ALL:
         g = [r for r in rows if r["fault"] == f.name and r["truth"].get("hits")]
         if not g:
@@ -115,6 +115,7 @@ def fault_table(rows):
                 said[x] += 1
         gross = [r for r in g if r["gross"]]
         out.append(f"| {f.name} {f.low:g}-{f.high:g} | {len(g)} | {n['fail']} | {n['inconclusive'] + n['not-examined']} | {n['pass']} | {share(sum(r['verdict'] == 'pass' for r in gross), len(gross))} "
+                   f"| {share(sum(any(x['family'] in f.families for x in r['findings']) for r in g), len(g))} "
                    f"| {share(sum(a for a, _, _ in right), len(right))} | {share(sum(b for _, b, _ in right), sum(a for a, _, _ in right))} "
                    f"| {', '.join(f'{a}: {c} {k}' for (a, c), k in said.most_common(5))} |")
     return out

@@ -20,7 +20,7 @@ class Fault:
 
     @property
     def is_gross(self):
-        return self.size >= self.gross if self.high > self.low else True
+        return self.gross is not None and self.size >= self.gross
 
     def prepare(self, d, style, h):
         """Sets device, hand and host as the fault needs them."""
@@ -317,7 +317,7 @@ class JitterRest(Fault):
     """One count to and fro at rest, per second."""
 
     name = "jitter-rest"
-    low, high, gross = 5, 100, 40
+    low, high, gross = 5, 100, None  # a count to and fro is told; no tolerance is asked of it
     families, causes = ("drift",), ("sensor", "surface", "unknown", "firmware")
 
     def at_reports(self, slots, d, info, rng):
@@ -388,15 +388,22 @@ class Snap(Fault):
         c[near, 1] = 0
 
 
-class WrongRate(Fault):
-    """Declares an interval and keeps another: `size` times as long."""
+class RaggedRate(Fault):
+    """Makes a report every `size` polls, so that some polls bring none, in turn."""
 
-    name = "rate-wrong"
-    low = high = gross = 2
+    name = "rate-ragged"
+    low, high, gross = 1.2, 1.8, None  # no maker says that it is not so
     families, causes = ("report-interval",), ("firmware", "link", "report-format", "unknown", "host", "sensor")
 
-    def prepare(self, d, style, h):
-        d["declared"] = d["rate"] * 2
+    def at_reports(self, slots, d, info, rng):
+        due = np.floor(np.arange(len(slots.t)) / self.size)
+        fresh = np.diff(due, prepend=-1) > 0
+        # What is counted meanwhile waits for the next slot with a report.
+        first = np.flatnonzero(fresh)
+        total = np.concatenate([[[0, 0]], np.cumsum(slots.c, axis=0)])[first + 1]
+        slots.c[:] = 0
+        slots.c[first] = np.diff(total, axis=0, prepend=[[0, 0]])
+        slots.silent = ~fresh
         self.hits = 1
 
 
@@ -417,7 +424,8 @@ class CarryOn(Fault):
 
     name = "carries-on"
     low, high, gross = 4, 30, 8
-    families, causes = ("carry-on", "spin-out"), ("firmware", "sensor", "unknown")
+    # Counts that fade right after the stop look like a gentle arrival: only the length tells, as it does a gain.
+    families, causes = ("carry-on", "spin-out", "gain-change"), ("firmware", "sensor", "unknown")
 
     def at_sensor(self, frames, d, info, rng):
         for (a, b, out, pace), after in zip(info["swipes"], info["swipes"][1:] + [(1e9,)]):
@@ -447,4 +455,4 @@ class OutBack(Fault):
 
 
 ALL = [Hysteresis, Sag, RandomFrames, SpinOut, Frozen, FullScale, SensorOff, RadioLost, RadioHeld, PeriodicStall, PeriodicLoss, SwipeGain, StepJump, GainRises, GainFalls,
-       Clip, ClipLate, Creep, JitterRest, JumpsRest, LateWake, Snap, WrongRate, WrongScale, CarryOn, OutBack]
+       Clip, ClipLate, Creep, JitterRest, JumpsRest, LateWake, Snap, RaggedRate, WrongScale, CarryOn, OutBack]

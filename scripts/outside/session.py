@@ -41,11 +41,11 @@ def make(rng, hand_trait, device_trait, host_trait, fault=None, fast=60, slow=10
     style = hands.style(hand_trait, rng)
     d = dev.device(device_trait, rng)
     h = dev.host(host_trait, rng)
+    if fault:
+        fault.prepare(d, style, h)
     edge = (not style["free"]) if edge is None else edge
     true_travel = travel + rng.normal(0, 0.5)
     hand = hands.Hand(rng, true_travel, style, edge)
-    if fault:
-        fault.prepare(d, style, h)
     path = hand.path
     events, still_spans, phase_of_swipes = [], [], []
     nominal = [d["cpi"] * k for k in (1, 2, 0.5)][:steps]
