@@ -6,8 +6,9 @@
 use crate::axes;
 use crate::baseline::{self, Basis, Candidate};
 use crate::clip::{self, Clip};
-use crate::erratic::{self, Stretch, Wrong};
+use crate::erratic::{self, Stretch, Wrong, beat, cells::in_a_cell};
 use crate::grid::{self, Grid};
+use crate::ripple::slots;
 use crate::series::{Frame, Series, fast_intervals};
 use crate::shortfall::{self, Measure};
 use crate::silence::{self, HostSpans, Silence};
@@ -200,7 +201,12 @@ impl<'a> StepView<'a> {
             .flat_map(|p| &mut p.swipes)
             .zip(clips)
             .for_each(|(view, clip)| view.clip = clip);
-        let bench = erratic::Bench { counts_per_mm: scale.counts_per_mm, slot };
+        let slow = self.phases.iter().filter(|p| is_slow(&p.span));
+        let slow = slow.flat_map(|p| p.swipes.iter().map(move |s| (&p.series, &s.swipe)));
+        let parts: Vec<_> =
+            slow.filter_map(|(series, swipe)| slots::fast_part(series, frame, swipe, slot)).collect();
+        let beat = beat::share(&parts, in_a_cell(slot));
+        let bench = erratic::Bench { counts_per_mm: scale.counts_per_mm, slot, beat };
         let travel_mm = self.travel.map(Metres::millimetres);
         for phase in &mut self.phases {
             let limits: Vec<i64> =
