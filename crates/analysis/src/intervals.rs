@@ -150,6 +150,19 @@ impl Run {
         (i, t, weight, cross / weight)
     }
 
+    /// Square of the difference between the slopes of its halves, over what a stamp's own variance makes of it: an estimate
+    /// of that variance with one degree of freedom, which holds whatever stamps that lie near each other share.
+    fn halves(&self) -> Option<f64> {
+        let half = self.number.len() / 2;
+        let part = |rows: std::ops::Range<usize>| {
+            let number = self.number.get(rows.clone())?.to_vec();
+            Some(Run { number, time: self.time.get(rows)?.to_vec() }.line())
+        };
+        let (a, b) = (part(0..half)?, part(half..self.number.len())?);
+        let q = (a.3 - b.3).powi(2) / (1.0 / a.2 + 1.0 / b.2);
+        q.is_finite().then_some(q)
+    }
+
     /// Intervals between reports that follow each other, in unbroken rows.
     pub fn intervals(&self) -> Vec<Vec<f64>> {
         let mut rows = vec![Vec::new()];
@@ -191,6 +204,11 @@ impl Runs {
         let reports = residuals.len();
         let within = reports as f64 - 2.0 * count;
         let noise = residuals.iter().map(|r| r * r).sum::<f64>() / within;
+        // Late stamps that follow each other move a slope more than as many single ones: what the halves of a run differ by.
+        let halves: Vec<f64> = self.runs.iter().filter_map(Run::halves).collect();
+        let by_halves = halves.iter().sum::<f64>() / (halves.len() as f64).max(1.0);
+        let (noise, within) =
+            if by_halves > noise { (by_halves, halves.len() as f64) } else { (noise, within) };
         let between: f64 = lines.iter().map(|l| l.2 * (l.3 - interval).powi(2)).sum();
         let squares: f64 = lines.iter().map(|l| l.2 * l.2).sum();
         let excess = (between - (count - 1.0) * noise) / (total - squares / total);
