@@ -7,10 +7,10 @@
 //! a place, the motion of the next w reports of slot width h can therefore be told to within
 //!
 //! ```text
-//! b(w) = ROUNDING + NOISE · v₀ · √w + A h² · w (w + f) / 2        counts
+//! b(w) = ROUNDING + NOISE · v₀ · √w + A h² · w (w + f) / 2 + B · v₀ · (1 + w/f)        counts
 //! ```
 //!
-//! f: reports that v₀ was taken from; where they come faster than every millisecond, those within one are taken together. A
+//! B: what frames that beat against reports leave of a report more or less ([`beat`]); f: reports that v₀ was taken from; where they come faster than every millisecond, those within one are taken together. A
 //! stretch begins where the counts of w = 1 to 12 reports lie further off than b, sideways or backwards (*false motion*) or so far behind that a third and more is missing (*thin*); it ends where
 //! counts run in v₀'s direction again, or at a thin stretch's recovery. Several w, because a short stretch stands out
 //! at once and a weak one only over a time. A third kind needs no jump: motion that is *repeated*, the same counts on
@@ -20,7 +20,8 @@
 //! Only within runs of reports without an empty slot (what follows a silence may carry its make-up), away from the
 //! stops, at `DUE` counts a slot and more. Cost: O(reports of the swipe).
 
-mod cells;
+pub(crate) mod beat;
+pub(crate) mod cells;
 mod jump;
 mod level;
 #[cfg(test)]
@@ -101,6 +102,8 @@ pub struct Bench {
     pub counts_per_mm: f64,
     /// Report interval, nanoseconds.
     pub slot: f64,
+    /// Share of the speed by which a report may hold more or less, since its frames are whole ([`beat`]).
+    pub beat: f64,
 }
 
 /// Searches one swipe.

@@ -77,6 +77,30 @@ impl Series {
         stamp
     }
 
+    /// The series with nothing where a report holds more than a hand moves in the time since the one before, though a host
+    /// was late with that by `slot` nanoseconds, and `fastest` counts a second: `None` if there is no such report.
+    pub fn calm(&self, fastest: f64, slot: f64) -> Option<Series> {
+        let mut last = None;
+        let mut beyond = Vec::new();
+        for (row, s) in self.samples.iter().enumerate() {
+            let since = last.map_or(slot, |t| s.t.saturating_sub(t) as f64).max(slot) + slot;
+            last = Some(s.t);
+            if f64::from(s.x).hypot(f64::from(s.y)) > fastest * since * 1e-9 {
+                beyond.push(row);
+            }
+        }
+        if beyond.is_empty() {
+            return None;
+        }
+        let mut calm = self.clone();
+        for row in beyond {
+            if let Some(s) = calm.samples.get_mut(row) {
+                (s.x, s.y) = (0, 0);
+            }
+        }
+        Some(calm)
+    }
+
     /// True if stamps are too coarse for judging time: more than one in twenty separate wake-ups share a stamp, which
     /// a clock finer than the report interval cannot give.
     pub fn coarse_clock(&self) -> bool {

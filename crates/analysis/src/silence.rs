@@ -41,6 +41,8 @@ const STRAY_FLANK: f64 = 12.0;
 const FLANK: usize = 6;
 /// Reports over which the slot ledger must stay up.
 const LEDGER: usize = 12;
+/// And this time, nanoseconds, where reports come faster than every millisecond: how long a reader is late is the host's.
+const LEDGER_TIME: f64 = 12e6;
 /// A stall explains a silence that lies this near to it: the reader's own wake-up and one report interval.
 const STALL_MARGIN: i64 = 4_000_000;
 
@@ -330,17 +332,26 @@ impl Flanks<'_> {
     }
 
     /// The slot ledger: elapsed slots less reports received, over the next dozen reports. A queue that was held up
-    /// delivers in a rush, and the ledger falls back at once; reports that were never sent leave it up for good.
+    /// delivers in a rush, and the ledger falls back at once; reports that were never sent leave it up for good, and above
+    /// what it was at any of the dozen reports before. (Those came into it after a host whose delays exceed the report
+    /// interval had been seen to make silences: the report before one is the promptest of many late ones.)
     fn ledger_stays_up(&self, row: usize, after: usize) -> bool {
-        let last = (after + LEDGER).min(self.samples.len() - 1);
+        let reach = ((LEDGER_TIME / self.slot) as usize).clamp(LEDGER, 1000);
+        let last = (after + reach).min(self.samples.len() - 1);
         let elapsed = |to: usize| (self.samples[to].t - self.samples[row].t) as f64 / self.slot;
         let missing = elapsed(after) - 1.0;
+        let (mut highest, mut balance) = (0.0f64, 0.0);
+        for at in (row.saturating_sub(reach)..row).rev() {
+            let sent = 1.0 + f64::from(self.samples[at + 1].idle_before);
+            balance += sent - (self.samples[at + 1].t - self.samples[at].t) as f64 / self.slot;
+            highest = highest.max(balance);
+        }
         let mut received = 0.0;
         (after..=last).all(|at| {
             // Reports without counts that came during the silence are no part of a rush after it.
             let idle = if at == after { 0 } else { self.samples[at].idle_before };
             received += 1.0 + f64::from(idle);
-            elapsed(at) - received >= 0.5 * missing
+            elapsed(at) - received - highest >= 0.5 * missing
         })
     }
 }

@@ -6,8 +6,9 @@
 use crate::axes;
 use crate::baseline::{self, Basis, Candidate};
 use crate::clip::{self, Clip};
-use crate::erratic::{self, Stretch, Wrong};
+use crate::erratic::{self, Stretch, Wrong, beat, cells::in_a_cell};
 use crate::grid::{self, Grid};
+use crate::ripple::slots;
 use crate::series::{Frame, Series, fast_intervals};
 use crate::shortfall::{self, Measure};
 use crate::silence::{self, HostSpans, Silence};
@@ -146,7 +147,11 @@ impl<'a> StepView<'a> {
         let planned = plan.and_then(|p| p.step(id));
         let nominal = planned.and_then(Step::nominal).map(|n| n.per_millimetre());
         let by_nominal = nominal.zip(travel).map(|(n, travel)| n * travel.millimetres());
-        let picked = frame.and_then(|frame| one_travel(&phases, frame, by_nominal));
+        // Twice an arm's speed: the nominal may be off.
+        let fastest = nominal.map(|n| 2e3 * erratic::ARM_SPEED * n);
+        let calm = |p: &PhaseView| p.series.calm(fastest?, interval.map_or(1e6, |q| q.value));
+        let calm: Vec<Option<Series>> = phases.iter().map(calm).collect();
+        let picked = frame.and_then(|frame| one_travel(&phases, &calm, frame, by_nominal));
         let counts = picked.map(|(counts, _)| counts);
         let scale = match (picked, travel, nominal) {
             (Some((counts, basis)), Some(travel), _) => {
@@ -157,8 +162,9 @@ impl<'a> StepView<'a> {
         };
         let mut measure = None;
         if let (Some(frame), Some(counts)) = (frame, counts) {
-            for phase in phases.iter_mut().filter(|p| is_swipes(&p.span)) {
-                let found = swipes::find(&phase.series, frame, counts);
+            for (phase, calm) in phases.iter_mut().zip(&calm).filter(|(p, _)| is_swipes(&p.span)) {
+                let calm = calm.as_ref().unwrap_or(&phase.series);
+                let found = swipes::find_calm(&phase.series, calm, frame, counts);
                 let seen = u32::try_from(found.swipes.len()).unwrap_or(u32::MAX);
                 let asked = phase.span.swipes().unwrap_or(0);
                 phase.unplaced = found.unplaced.max(asked.saturating_sub(seen));
@@ -200,7 +206,12 @@ impl<'a> StepView<'a> {
             .flat_map(|p| &mut p.swipes)
             .zip(clips)
             .for_each(|(view, clip)| view.clip = clip);
-        let bench = erratic::Bench { counts_per_mm: scale.counts_per_mm, slot };
+        let slow = self.phases.iter().filter(|p| is_slow(&p.span));
+        let slow = slow.flat_map(|p| p.swipes.iter().map(move |s| (&p.series, &s.swipe)));
+        let parts: Vec<_> =
+            slow.filter_map(|(series, swipe)| slots::fast_part(series, frame, swipe, slot)).collect();
+        let beat = beat::share(&parts, in_a_cell(slot));
+        let bench = erratic::Bench { counts_per_mm: scale.counts_per_mm, slot, beat };
         let travel_mm = self.travel.map(Metres::millimetres);
         for phase in &mut self.phases {
             let limits: Vec<i64> =
@@ -302,11 +313,17 @@ fn direction(phases: &[PhaseView]) -> Option<Frame> {
 
 /// One travel in counts: the largest recurring fragment of each pace, and of these the one to be trusted. `nominal`
 /// is one travel by the nominal resolution.
-fn one_travel(phases: &[PhaseView], frame: Frame, nominal: Option<f64>) -> Option<(f64, Basis)> {
+fn one_travel(
+    phases: &[PhaseView],
+    calm: &[Option<Series>],
+    frame: Frame,
+    nominal: Option<f64>,
+) -> Option<(f64, Basis)> {
     let mut candidates: Vec<Candidate> = Vec::new();
-    for phase in phases.iter().filter(|p| is_swipes(&p.span)) {
+    for (phase, calm) in phases.iter().zip(calm).filter(|(p, _)| is_swipes(&p.span)) {
         let pace = if is_slow(&phase.span) { Some(Pace::Slow) } else { phase.span.phase.pace };
-        let found = swipes::largest_travel(&phase.series, frame).filter(|&counts| counts > 0.0);
+        let series = calm.as_ref().unwrap_or(&phase.series);
+        let found = swipes::largest_travel(series, frame).filter(|&counts| counts > 0.0);
         match (candidates.iter_mut().find(|c| c.pace == pace), found) {
             (Some(own), Some(counts)) => own.counts = own.counts.max(counts),
             (None, Some(counts)) => candidates.push(Candidate { pace, counts }),

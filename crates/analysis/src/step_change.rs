@@ -6,6 +6,11 @@
 //!
 //! Assumes that the plan has the nominals of both steps and that they are [`APART`] or more from each other. A failing
 //! sensor shortens swipes too, but each by something else, and not by that ratio. Smallest found: three swipes.
+//!
+//! A device may have steps that are none of the plan's. So runs that are *longer* than one travel by [`APART`] and more, by
+//! whatever ratio, are told as well, where they are no more than half of their phase: false motion after the stop adds what
+//! depends on speed, and is not alike within [`ALIKE`] three times running. (Added after swipes at one and a half times the
+//! resolution had been seen to be told as motion after the stop.)
 //! Cost: O(swipes × steps).
 
 use crate::families::key;
@@ -19,16 +24,18 @@ const RUN: usize = 3;
 const ALIKE: f64 = 0.015;
 /// Steps differ from their nominal ratio by no more: each is off by a few per cent (sensor data sheets: 1 % typical).
 const NEAR: f64 = 0.05;
+/// A step counts at the most so many times what another does: 50 to 32,000 counts per inch, the ends of what is sold.
+const MOST: f64 = 640.0;
 /// Steps nearer to each other than this are not told apart from what is wrong otherwise.
 const APART: f64 = 0.15;
 
 /// A run of swipes at another step.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Run {
-    /// The step that they were made at, by its nominal.
-    pub to: u32,
+    /// The step of the plan that they were made at, by its nominal; `None` for a ratio that is none of the plan's.
+    pub to: Option<u32>,
     /// Nominal ratio of that step to the one told.
-    pub nominal: f64,
+    pub nominal: Option<f64>,
     /// Median counts of the swipes over one travel.
     pub ratio: f64,
     /// The swipes, as (phase, swipe), in order.
@@ -37,8 +44,44 @@ pub struct Run {
     pub span: (i64, i64),
 }
 
-/// Finds them.
+/// Finds them: those at a step of the plan, then those at another.
 pub fn runs(step: &StepView) -> Vec<Run> {
+    let mut found = planned(step);
+    let taken: Vec<(u32, u32)> = found.iter().flat_map(|run| run.keys.iter().copied()).collect();
+    for phase in &step.phases {
+        let whole = |i: usize| {
+            let view = phase.swipes.get(i).filter(|s| !taken.contains(&key(phase, s)))?;
+            let ratio = view.swipe.along / view.swipe.one_travel;
+            ((1.0 + APART)..=MOST).contains(&ratio).then_some(ratio)
+        };
+        let mut begin = 0;
+        for i in 1..=phase.swipes.len() {
+            let alike = |a: f64, b: f64| (a / b - 1.0).abs() <= ALIKE;
+            let goes_on = whole(i).zip(whole(begin)).is_some_and(|(here, first)| alike(here, first));
+            if goes_on {
+                continue;
+            }
+            let members = begin..i;
+            begin = i;
+            let lengths: Vec<f64> = members.clone().filter_map(whole).collect();
+            // Where most swipes of a phase are longer it is their pace that makes them so.
+            let few = 2 * lengths.len() <= phase.swipes.len();
+            let swipes = phase.swipes.get(members).unwrap_or_default();
+            let (Some(ratio), Some(first), Some(last)) = (median(&lengths), swipes.first(), swipes.last())
+            else {
+                continue;
+            };
+            if few && lengths.len() >= RUN {
+                let keys = swipes.iter().map(|s| key(phase, s)).collect();
+                let span = (first.swipe.begin, last.swipe.end);
+                found.push(Run { to: None, nominal: None, ratio, keys, span });
+            }
+        }
+    }
+    found
+}
+
+fn planned(step: &StepView) -> Vec<Run> {
     let Some(own) = step.planned.and_then(Step::nominal) else { return Vec::new() };
     let others = step.plan.into_iter().flat_map(|p| &p.steps).filter(|s| s.id != step.id);
     let ratios: Vec<(u32, f64)> = others
@@ -71,7 +114,7 @@ pub fn runs(step: &StepView) -> Vec<Run> {
                 if let (true, Some(first), Some(last)) = (alike.len() >= RUN, alike.first(), alike.last()) {
                     let span = (first.swipe.begin, last.swipe.end);
                     let keys = alike.iter().map(|s| key(phase, s)).collect();
-                    found.push(Run { to, nominal, ratio, keys, span });
+                    found.push(Run { to: Some(to), nominal: Some(nominal), ratio, keys, span });
                 }
             }
             open = here.map(|(id, nominal)| (id, nominal, vec![i]));

@@ -9,8 +9,8 @@
 //! 3. *Placing*: what reaches [`LEAST`] of the travel is a swipe. Two neighbours in the same direction mean that the
 //!    return between them was not seen: one swipe *unplaced*, never left out.
 //!    The first counts of a swipe that a silence has cut off belong to it, however few ([`cut_off_start`]).
-//! 4. *Measuring*: a swipe's length is the displacement between the middles of the rests around it, so that bounces
-//!    cancel and no tail is cut off.
+//! 4. *Measuring*: a swipe's length is the displacement between where the device was for most of the rests around it, so
+//!    that bounces and taps cancel and no tail is cut off.
 //!
 //! One travel in counts is the largest fragment that recurs (0.9 quantile), see [`largest_travel`]. Smaller fragments
 //! (bounce, knock, settling) belong to no swipe. Cost: O(n) in reports, O(m log m) in fragments.
@@ -84,7 +84,7 @@ pub struct Swipe {
     pub begin: i64,
     /// See `begin`.
     pub end: i64,
-    /// Counts along between the middles of the rests around it, positive in the swipe's own direction.
+    /// Counts along between the places of the rests around it, positive in the swipe's own direction.
     pub along: f64,
     /// Counts across, likewise.
     pub across: f64,
@@ -144,9 +144,14 @@ pub fn largest_travel(series: &Series, frame: Frame) -> Option<f64> {
 
 /// Finds the swipes of a phase. `travel` is one travel in counts.
 pub fn find(series: &Series, frame: Frame, travel: f64) -> Found {
-    let places = places(series, frame);
-    let pieces = cuts(series, &places, REST * travel, TURN * travel);
-    let pieces = pieces.into_iter().map(|rows| fragment(series, frame, rows));
+    find_calm(series, series, frame, travel)
+}
+
+/// Finds them where `calm` is the series without what no hand can have made ([`Series::calm`]): a report of false motion as
+/// long as a travel makes no swipe and ends none. Lengths are those of all that was counted.
+pub fn find_calm(series: &Series, calm: &Series, frame: Frame, travel: f64) -> Found {
+    let pieces = cuts(calm, &places(calm, frame), REST * travel, TURN * travel);
+    let pieces = pieces.into_iter().map(|rows| fragment(calm, frame, rows));
     // A creep at a stop, a bounce, or the last counts before a stop are no part of their own.
     let pieces = join(pieces.filter(|p| p.along.abs() >= PART * travel).collect(), travel);
     let mut found = Found::default();
@@ -156,7 +161,7 @@ pub fn find(series: &Series, frame: Frame, travel: f64) -> Found {
             found.unplaced += 1;
         }
         let after = found.swipes.last().map_or(0, |last| last.rows.end);
-        let start = cut_off_start(series, frame, &piece, after).unwrap_or(piece.rows.start);
+        let start = cut_off_start(calm, frame, &piece, after).unwrap_or(piece.rows.start);
         found.swipes.push(Swipe {
             number: found.swipes.len() as u32 + 1,
             direction,
@@ -173,7 +178,7 @@ pub fn find(series: &Series, frame: Frame, travel: f64) -> Found {
             stopped_short: false,
         });
     }
-    measure(series, frame, &places, &mut found.swipes);
+    measure(series, frame, &places(series, frame), &mut found.swipes);
     found
 }
 
@@ -206,20 +211,48 @@ fn cut_off_start(series: &Series, frame: Frame, piece: &Fragment, after: usize) 
     (enough && moved >= DUE as f64 && fast).then_some(after + start)
 }
 
-/// Lengths between the middles of the rests.
+/// Lengths between the places where the device rested.
 fn measure(series: &Series, frame: Frame, places: &[f64], swipes: &mut [Swipe]) {
     let samples = &series.samples;
     let middle = |a: i64, b: i64| a + (b - a) / 2;
     let ends: Vec<(i64, i64)> = swipes.iter().map(|s| (s.begin, s.end)).collect();
     for (i, swipe) in swipes.iter_mut().enumerate() {
-        let before =
-            i.checked_sub(1).and_then(|j| ends.get(j)).map_or(i64::MIN, |e| middle(e.1, swipe.begin));
-        let after = ends.get(i + 1).map_or(i64::MAX, |e| middle(swipe.end, e.0));
+        let last = i.checked_sub(1).and_then(|j| ends.get(j)).map(|e| e.1);
+        let next = ends.get(i + 1).map(|e| e.0);
+        let before = last.map_or(i64::MIN, |end| middle(end, swipe.begin));
+        let after = next.map_or(i64::MAX, |begin| middle(swipe.end, begin));
         let from = samples.partition_point(|s| s.t < before.max(swipe.begin - AROUND)).min(swipe.rows.start);
         let to = samples.partition_point(|s| s.t < after.min(swipe.end + AROUND)).max(swipe.rows.end);
-        swipe.along = swipe.sign() * (places[to] - places[from]);
+        // A rest that both its swipes see whole is one place to both; of a longer one each sees its own end.
+        let near = |at: i64, other: i64| at.abs_diff(other) <= 2 * AROUND.unsigned_abs();
+        let since = last.filter(|&end| near(swipe.begin, end)).unwrap_or(swipe.begin - AROUND);
+        let until = next.filter(|&begin| near(swipe.end, begin)).unwrap_or(swipe.end + AROUND);
+        let began = rested(samples, places, (since, swipe.begin)).unwrap_or(places[from]);
+        let ended = rested(samples, places, (swipe.end, until)).unwrap_or(places[to]);
+        swipe.along = swipe.sign() * (ended - began);
         swipe.across = samples[from..to].iter().map(|s| frame.of(s).1).sum();
     }
+}
+
+/// The place where a device was for the most of a rest: half of the time on either side of it. A tap with which a hand puts
+/// it right, or a hand that is not quiet, moves the place at any one instant, and the middle of the rest is no better than
+/// others. (Added after an outside hand that taps had been seen to make swipes short by the tap.)
+fn rested(samples: &[Sample], places: &[f64], (since, until): (i64, i64)) -> Option<f64> {
+    let first = samples.partition_point(|s| s.t <= since);
+    let end = samples.partition_point(|s| s.t < until).max(first);
+    let times = samples.get(first..end)?.iter().map(|s| s.t);
+    let begins: Vec<i64> = std::iter::once(since).chain(times).chain([until]).collect();
+    let held = begins.windows(2).map(|w| w[1].saturating_sub(w[0]));
+    let mut held: Vec<(f64, i64)> = places.get(first..=end)?.iter().copied().zip(held).collect();
+    held.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let half = until.saturating_sub(since) / 2;
+    let mut time = 0i64;
+    held.iter()
+        .find(|(_, t)| {
+            time = time.saturating_add(*t);
+            time >= half
+        })
+        .map(|h| h.0)
 }
 
 /// Place along before each sample, and after the last; length n + 1.

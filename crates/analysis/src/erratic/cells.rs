@@ -10,6 +10,11 @@ use std::ops::Range;
 const CELL: f64 = 1e6;
 /// Reports in a cell at most (64 kHz).
 const MOST_IN_CELL: f64 = 64.0;
+
+/// Reports in a cell, by the report interval in nanoseconds.
+pub(crate) fn in_a_cell(slot: f64) -> usize {
+    (CELL / slot).round().clamp(1.0, MOST_IN_CELL) as usize
+}
 /// An empty slot lies between reports that are further apart than this many intervals. A cell of many reports may hold
 /// one that came late.
 pub(super) const CONTIGUOUS: f64 = 1.6;
@@ -32,7 +37,7 @@ pub(super) struct Cell {
 
 /// Groups reports into cells of equal numbers; with their width.
 fn cells(samples: &[Sample], counts: &[(f64, f64)], slot: f64) -> (Vec<Cell>, f64) {
-    let each = (CELL / slot).round().clamp(1.0, MOST_IN_CELL) as usize;
+    let each = in_a_cell(slot);
     let most = slot * if each == 1 { CONTIGUOUS } else { CONTIGUOUS_MANY };
     let follows = |row: usize| row > 0 && ((samples[row].t - samples[row - 1].t) as f64) < most;
     let mut cells: Vec<Cell> = Vec::new();
@@ -70,6 +75,8 @@ pub(super) struct Search<'a> {
     pub(super) counts_per_mm: f64,
     /// Counts by which a velocity (per cell) may change within a cell.
     pub(super) arm: f64,
+    /// See [`Bench::beat`].
+    pub(super) beat: f64,
     /// Cells away from the stops.
     pub(super) inner: Range<usize>,
     /// First cell after the last stretch: what came before it tells no velocity.
@@ -106,6 +113,7 @@ impl<'a> Search<'a> {
             width,
             counts_per_mm: bench.counts_per_mm,
             arm,
+            beat: bench.beat,
             inner,
             since: 0,
         })

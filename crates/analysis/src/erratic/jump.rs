@@ -37,7 +37,8 @@ impl Search<'_> {
 
     fn bound(&self, speed: f64, w: usize, f: usize) -> f64 {
         let (w, f) = (w as f64, f as f64);
-        ROUNDING + NOISE * speed * w.sqrt() + self.arm * w * (w + f) / 2.0
+        let beat = self.beat * speed * (1.0 + w / f);
+        ROUNDING + NOISE * speed * w.sqrt() + self.arm * w * (w + f) / 2.0 + beat
     }
 
     /// A stretch that begins at this cell.

@@ -46,7 +46,7 @@ fn swipe(slot_ns: i64, tell: impl Fn(f64, (f64, f64)) -> (f64, f64)) -> (Series,
 fn found(slot_ns: i64, tell: impl Fn(f64, (f64, f64)) -> (f64, f64)) -> Vec<Stretch> {
     let (series, swipe) = swipe(slot_ns, tell);
     let frame = Frame { cos: 1.0, sin: 0.0 };
-    find(&series, frame, &swipe, &Bench { counts_per_mm: PER_MM, slot: slot_ns as f64 })
+    find(&series, frame, &swipe, &Bench { counts_per_mm: PER_MM, slot: slot_ns as f64, beat: 0.0 })
 }
 
 const SLOTS: [i64; 5] = [125_000, 500_000, 1_000_000, 4_000_000, 8_000_000];
@@ -129,7 +129,12 @@ fn nothing_panics_on_what_no_device_sends() {
     {
         for rows in [0..200, 0..0, 10..500] {
             swipe.rows = rows;
-            find(&series, Frame { cos: 0.6, sin: 0.8 }, &swipe, &Bench { counts_per_mm: per_mm, slot });
+            find(
+                &series,
+                Frame { cos: 0.6, sin: 0.8 },
+                &swipe,
+                &Bench { counts_per_mm: per_mm, slot, beat: 0.0 },
+            );
         }
     }
 }

@@ -11,6 +11,7 @@
 use super::{Detector, Event, in_swipe, key, not_examined, round, share, swipes_with};
 use crate::stats::median;
 use crate::step::{PhaseView, StepView, SwipeView};
+use crate::step_change;
 use crate::verdict::{Cause, Family, FamilyVerdict, Finding};
 use serde_json::json;
 
@@ -29,7 +30,8 @@ impl Detector for CarryOn {
     }
 
     fn detect(&self, step: &StepView, findings: &mut Vec<Finding>) {
-        let spun = swipes_with(Family::SpinOut, findings);
+        let mut spun = swipes_with(Family::SpinOut, findings);
+        spun.extend(step_change::runs(step).into_iter().flat_map(|run| run.keys));
         let mut own = Vec::new();
         for phase in &step.phases {
             let surplus: Vec<f64> = phase.swipes.iter().map(|s| s.swipe.surplus).collect();

@@ -131,7 +131,7 @@ impl Detector for Resolution {
                     "swipes": run.keys.len(),
                     "last_swipe": run.keys.last().map(|k| k.1),
                     "like_step": run.to,
-                    "nominal_ratio": round(run.nominal, 4),
+                    "nominal_ratio": run.nominal.map(|n| round(n, 4)),
                 })),
             });
         }

@@ -1,0 +1,202 @@
+//! A hand, a device and a host other than the simulator's: what `scripts/outside-hands` showed, each by the smallest model
+//! that shows it.
+
+#![allow(clippy::unwrap_used, reason = "a test that cannot go on should stop")]
+
+use slipgauge_analysis::judge;
+use slipgauge_analysis::verdict::{Cause, Family, Outcome, Verdict};
+use slipgauge_trace::Recording;
+use std::fmt::Write as _;
+
+/// Skewed swipes of 300 mm between two stops, counted by a sensor that takes so many frames in a report.
+struct Outside {
+    slot_ns: i64,
+    frames_a_report: f64,
+    counts_per_mm: f64,
+    /// How late the host is with report number i, of the seed's sequence in [0, 1).
+    late_ns: fn(i64, f64) -> f64,
+    /// In the middle of each rest the hand taps the device against the stop, from so many mm away.
+    tap_mm: f64,
+    /// Counts over counts of a sound device, by swipe (all paces counted through, from 0).
+    gain: fn(usize) -> f64,
+    /// Counts that one report in the middle of this swipe holds besides.
+    leap: Option<(usize, i32)>,
+}
+
+const SOUND: Outside = Outside {
+    slot_ns: 1_000_000,
+    frames_a_report: 6.4,
+    counts_per_mm: 1600.0 / 25.4,
+    late_ns: |_, _| 0.0,
+    tap_mm: 0.0,
+    gain: |_| 1.0,
+    leap: None,
+};
+
+const SLOW: usize = 10;
+const FAST: usize = 30;
+
+/// One swipe: begin, duration, from, to (seconds, mm).
+type Leg = (f64, f64, f64, f64);
+
+impl Outside {
+    fn legs(&self) -> Vec<Leg> {
+        let mut legs = Vec::new();
+        let (mut t, mut place) = (11.0, 0.0);
+        for i in 0..SLOW + FAST {
+            // Beginning fast phase and its rest; stops are met within a tenth of a millimetre or two.
+            t += if i == SLOW { 2.0 } else { 0.0 };
+            let stop = if i % 2 == 0 { 300.0 } else { 0.0 } + 0.1 * ((i * 7) % 5) as f64 - 0.2;
+            let duration = if i < SLOW { 1.1 + 0.03 * (i % 4) as f64 } else { 0.24 + 0.01 * (i % 5) as f64 };
+            legs.push((t, duration, place, stop));
+            (place, t) = (stop, t + duration + 0.5);
+        }
+        legs
+    }
+
+    /// Where the device is, with the swipe that it is in or was in last.
+    fn place(&self, legs: &[Leg], t: f64) -> (f64, usize) {
+        let i = legs.partition_point(|leg| leg.0 <= t).saturating_sub(1);
+        let (begin, duration, from, to) = legs[i];
+        let u = ((t - begin) / duration).clamp(0.0, 1.0);
+        // Speed as u² (1 − u)³: fastest at two fifths of the time.
+        let done = u.powi(3) * (20.0 - 45.0 * u + 36.0 * u * u - 10.0 * u.powi(3));
+        let tap = (t - begin - duration - 0.15) / 0.2;
+        let away = if (0.0..1.0).contains(&tap) && i >= SLOW {
+            let way = self.tap_mm * (std::f64::consts::PI * tap).sin().powi(2);
+            if to > from { -way } else { way }
+        } else {
+            0.0
+        };
+        (from + (to - from) * done + away, i)
+    }
+
+    fn text(&self) -> String {
+        let descriptor = "05010902a1010901a10005091901290315002501950375018102950175058101\
+                          05010930093116018026ff7f751095028106c0c0";
+        let mut text = format!(
+            "{{\"slipgauge\":1,\"tool\":\"t\",\"started\":\"2026-01-01T00:00:00Z\",\
+             \"clock\":{{\"id\":\"monotonic\",\"resolution_ns\":1}},\"devices\":[{{\"role\":\"test\",\"link\":\"cable\",\
+             \"nodes\":[{{\"interface\":0,\"interval_ns\":{},\"descriptor\":\"{descriptor}\"}}]}}],\
+             \"plan\":{{\"travel_um\":300000,\"travel_u_um\":500,\"axis\":\"x\",\"straight_edge\":true,\
+             \"steps\":[{{\"id\":1,\"nominal_counts_per_inch\":{}}}]}}}}\n",
+            self.slot_ns,
+            self.counts_per_mm * 25.4
+        );
+        let legs = self.legs();
+        let begins = [0.0, 10.5, legs[SLOW].0 - 0.5];
+        let mut phases = [
+            "{\"step\":1,\"task\":\"still\"}".to_owned(),
+            format!("{{\"step\":1,\"task\":\"swipes\",\"pace\":\"slow\",\"swipes\":{SLOW}}}"),
+            format!("{{\"step\":1,\"task\":\"swipes\",\"pace\":\"fast\",\"swipes\":{FAST}}}"),
+        ]
+        .into_iter()
+        .zip(begins.map(|b| (b * 1e9) as i64))
+        .peekable();
+        let last = legs[legs.len() - 1];
+        let frame = self.slot_ns as f64 / self.frames_a_report * 1e-9;
+        let (mut told, mut at, mut stamp, mut place) = (0.0f64, 0.0f64, i64::MIN, 0);
+        let (mut true_counts, mut state) = (0.0, 1u64);
+        let mut leapt = false;
+        for i in 0.. {
+            let t = i * self.slot_ns;
+            if t as f64 * 1e-9 > last.0 + last.1 + 1.0 {
+                break;
+            }
+            let seen = (t as f64 * 1e-9 / frame).floor() * frame;
+            let (here, swipe) = self.place(&legs, seen);
+            true_counts += (here - at) * self.counts_per_mm * (self.gain)(swipe);
+            at = here;
+            let whole = true_counts.round();
+            let mut counts = (whole - told) as i32;
+            told = whole;
+            if let Some((which, extra)) = self.leap
+                && which == swipe
+                && !leapt
+                && seen > legs[swipe].0 + 0.4 * legs[swipe].1
+            {
+                (counts, leapt) = (extra, true);
+            }
+            if counts == 0 {
+                continue;
+            }
+            state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+            let chance = (state >> 11) as f64 / (1u64 << 53) as f64;
+            let received = t + (self.late_ns)(i, chance) as i64;
+            // First in, first out; what waited for another is read with it.
+            place = if received <= stamp.saturating_add(10_000) { place + 1 } else { 0 };
+            stamp = received.max(stamp.saturating_add(2_000));
+            while let Some((phase, begin)) = phases.next_if(|(_, begin)| *begin <= stamp) {
+                writeln!(text, "{{\"t\":{begin},\"phase\":{phase}}}").unwrap();
+            }
+            let [x, y] = (counts as i16).to_le_bytes();
+            writeln!(text, "{{\"t\":{stamp},\"r\":\"00{x:02x}{y:02x}0000\",\"q\":{place}}}").unwrap();
+        }
+        writeln!(text, "{{\"t\":{},\"end\":true}}", stamp + 1_000_000_000).unwrap();
+        text
+    }
+
+    fn verdict(&self) -> Verdict {
+        let recording = Recording::read(self.text().as_bytes()).unwrap();
+        judge(&recording, "outside").verdict
+    }
+}
+
+fn kinds(verdict: &Verdict) -> Vec<(Family, &str, Cause)> {
+    verdict.findings.iter().map(|f| (f.family, f.kind, f.cause)).collect()
+}
+
+#[test]
+fn a_skewed_hand_with_a_plain_device_is_sound() {
+    let verdict = SOUND.verdict();
+    assert_eq!(kinds(&verdict), []);
+    assert_eq!(verdict.steps[0].swipes.clean as usize, SLOW + FAST);
+}
+
+/// One report in five holds a frame more, and one in seven is late, so that what came before it tells no speed of its own.
+#[test]
+fn frames_that_beat_against_reports_lose_nothing() {
+    for frames_a_report in [1.15, 1.2, 1.5, 1.8] {
+        let late_ns = |i: i64, chance: f64| if i % 7 == 0 { 500e3 + 600e3 * chance } else { 0.0 };
+        let verdict = Outside { frames_a_report, late_ns, ..SOUND }.verdict();
+        assert_eq!(kinds(&verdict), [], "{frames_a_report}");
+    }
+}
+
+/// Reports every 0.25 ms, read half a millisecond late on average: exponential, so now and then by three.
+#[test]
+fn a_host_that_is_later_than_an_interval_makes_no_silence_and_no_wander() {
+    for slot_ns in [250_000, 1_000_000] {
+        let verdict = Outside { slot_ns, late_ns: |_, chance| -5e5 * (1.0 - chance).ln(), ..SOUND }.verdict();
+        assert_eq!(kinds(&verdict), [], "{slot_ns}");
+    }
+}
+
+#[test]
+fn a_device_that_is_tapped_against_the_stop_has_made_whole_swipes() {
+    let verdict = Outside { tap_mm: 4.0, ..SOUND }.verdict();
+    assert_eq!(kinds(&verdict), []);
+}
+
+/// Swipes 21 to 25 count 1.6 times, and no step of the plan does.
+#[test]
+fn swipes_at_another_scale_are_a_step_change_and_no_motion_after_the_stop() {
+    let verdict = Outside { gain: |i| if (20..25).contains(&i) { 1.6 } else { 1.0 }, ..SOUND }.verdict();
+    assert_eq!(kinds(&verdict), [(Family::Resolution, "step change", Cause::StepChange)]);
+    let found = &verdict.findings[0];
+    assert_eq!((found.swipe, found.evidence["swipes"].as_u64()), (Some(11), Some(5)));
+    assert!((found.size - 1.6).abs() < 0.01, "{}", found.size);
+    assert_ne!(verdict.verdict, Outcome::Pass);
+}
+
+/// One report of the largest count that its field holds: half a metre, either way.
+#[test]
+fn a_report_of_full_scale_is_one_event_of_its_swipe() {
+    for extra in [32_767, -32_767] {
+        let verdict = Outside { leap: Some((24, extra)), ..SOUND }.verdict();
+        let found = kinds(&verdict);
+        assert!(matches!(found[..], [(Family::SpinOut, ..)]), "{extra}: {found:?}");
+        assert_eq!(verdict.findings[0].swipe, Some(15));
+        assert_eq!(verdict.steps[0].swipes.found as usize, SLOW + FAST);
+    }
+}
