@@ -6,8 +6,9 @@
 //! 5 s · (1 + 1.5/√n) is not placing.
 //!
 //! The operator explains a pair: one swipe short of the stop, and the next one short by as much since it began there;
-//! and the last swipe of a phase if it braked, after which nothing tells. A device that loses counts makes no such pairs; so
-//! where more than [`MOST_EXCUSED`] of the swipes would be excused, none is. Cost: O(swipes log swipes).
+//! and the last swipe of a phase if it braked, after which nothing tells. A device that loses counts makes no such pairs but
+//! by chance, where it makes many short; so where more than [`MOST_EXCUSED`] of the swipes would be excused, or more are
+//! short without a pair than in pairs, none is. Cost: O(swipes log swipes).
 
 use crate::stats::{mad, median};
 use crate::swipes::{AT_SPEED, Swipe};
@@ -73,7 +74,8 @@ pub fn mark(swipes: &mut [(&mut Swipe, bool)], measure: Measure) {
         excused[i].1 = pair || (last && !excused[i].0 && brakes_short(swipe));
     }
     let count = excused.iter().filter(|(began, stopped)| *began || *stopped).count();
-    let few = count as f64 <= (MOST_EXCUSED * swipes.len() as f64).max(4.0);
+    let alone = swipes.iter().zip(&excused).filter(|((s, _), e)| **e == (false, false) && short(s) > measure.most);
+    let few = count as f64 <= (MOST_EXCUSED * swipes.len() as f64).max(4.0) && alone.count() <= count;
     for ((swipe, _), (began, stopped)) in swipes.iter_mut().zip(excused) {
         (swipe.began_short, swipe.stopped_short) = (began && few, stopped && few);
         let off = -short(swipe);

@@ -17,8 +17,8 @@
 
 use super::{Detector, Event, in_swipe, key, not_examined, round, share, swipes_with};
 use crate::erratic::{ARM_ACCELERATION, LEAST_MM, Stretch, Wrong};
-use crate::grid::Grid;
-use crate::step::{PhaseView, StepView};
+use crate::false_motion::per_cell;
+use crate::step::{PhaseView, StepView, SwipeView};
 use crate::verdict::{Cause, Family, FamilyVerdict, Finding};
 use serde_json::json;
 
@@ -38,7 +38,7 @@ impl Detector for SpinOut {
         let clipped = swipes_with(Family::ReportCeiling, findings);
         for (phase, swipe) in step.swipes().filter(|(p, s)| !clipped.contains(&key(p, s))) {
             for stretch in swipe.stretches.iter().filter(|s| s.wrong != Wrong::Thin) {
-                let size = unexplained_mm(phase, &swipe.grid, stretch);
+                let size = unexplained_mm(phase, swipe, stretch);
                 if size < LEAST_MM {
                     continue;
                 }
@@ -87,8 +87,11 @@ impl Detector for SpinOut {
 }
 
 /// Distance between counted and expected motion over the reports of a stretch, mm: along and across added up first, so
-/// that rounding cancels.
-fn unexplained_mm(phase: &PhaseView, grid: &Grid, stretch: &Stretch) -> f64 {
-    let Some((expected, counted)) = grid.over(&phase.series, &stretch.rows) else { return 0.0 };
+/// that rounding cancels. With the cell on either side, which may be right in part and false in part.
+fn unexplained_mm(phase: &PhaseView, view: &SwipeView, stretch: &Stretch) -> f64 {
+    let cell = per_cell(view.grid.slot);
+    let first = stretch.rows.start.saturating_sub(cell).max(view.swipe.rows.start);
+    let last = (stretch.rows.end + cell).min(view.swipe.rows.end);
+    let Some((expected, counted)) = view.grid.over(&phase.series, &(first..last)) else { return 0.0 };
     (counted.0 - expected).hypot(counted.1)
 }
