@@ -4,19 +4,22 @@
 //!
 //! - *Named*: counts that are merely missing leave nothing backwards and nothing across. A thin stretch in which reports
 //!   run backwards by more than rounding, or that leaves more than [`ACROSS`] of what is missing across, is false motion.
-//! - *To the stop*: motion that turns as no arm can, further short of the stop than any bounce happens ([`BEFORE_STOP`] of
-//!   the travel) and goes on backwards or sideways further than any bounce goes ([`BOUNCE_MM`]), up to the stop or near it.
-//!   The bound is that of [`crate::erratic`]; only swipes that lack more than a bounce are looked at.
+//! - *A turn*: motion that turns as no arm can, further short of the stop than any bounce happens ([`BEFORE_STOP`] of
+//!   the travel); and goes on in the swipe's direction after it, or lacks counts and went backwards or sideways further than
+//!   any bounce goes ([`BOUNCE_MM`]), up to the stop or near it. The bound is that of [`crate::erratic`], held against the
+//!   whole change of velocity, along and across. At long report intervals
+//!   an arm may turn as abruptly; but a hand that turns back on its way still gets to the stop. So a swipe that goes back
+//!   without a rest and lacks what it went back, and more, has not been turned by the hand ([`Look::back`]).
 //! - *Straight*: the place runs along a straight line for so long that a peak above it, by the slopes beside it, would have
 //!   counted what the swipe lacks. Place and not speed, because frames that beat against the reports leave it straight to
 //!   one frame's motion, while a hand's own peak bends it by c L³/120 (c: bend of the speed, L: length), 9 mm in 0.1 s of
-//!   a 0.2 s swipe. Unlike shortfalls by the operator, who has no level top; so swipes that he may explain are looked at.
+//!   a 0.2 s swipe. Only swipes whose shortfall the operator does not explain.
 //!
 //! Cost: O(reports of the swipe).
 
 use crate::erratic::{ARM_ACCELERATION, Bench, Stretch, Wrong};
 use crate::series::{DUE, Frame, Sample, Series};
-use crate::swipes::Swipe;
+use crate::swipes::{PAUSE, Swipe};
 use std::ops::Range;
 
 /// Reports that come faster than this are taken together, nanoseconds.
@@ -38,6 +41,8 @@ const BEFORE_STOP: f64 = 0.9;
 /// No bounce goes further back, mm: a contact at 1.5 m/s that throws back 40 % of the speed, against a hand that
 /// pushes on with 20 m/s², goes 9 mm (common practice, no source).
 const BOUNCE_MM: f64 = 12.0;
+/// A turn back is looked at over this time before and after it, nanoseconds: three reports at 8 ms.
+const TURN_NS: i64 = 24_000_000;
 /// Next to where a swipe begins, a device may twist, mm.
 const START_MM: f64 = 8.0;
 /// A straight place stays this near to a line: rounding in counts, and the motion within a frame of 3 kHz (data sheets say
@@ -45,12 +50,19 @@ const START_MM: f64 = 8.0;
 const STRAIGHT: (f64, f64) = (2.0, 0.33e6);
 /// Starts that are tried for the longest straight run.
 const STARTS: usize = 64;
-/// Reports in a straight run at least, and counts in each.
+/// Straight runs in a swipe at most.
+const MOST_RUNS: usize = 4;
+/// Reports in a straight run at least, and counts in each cell.
 const LEAST_RUN: (usize, f64) = (5, 8.0);
-/// The shoulders of a natural peak hide some 2 % of the travel in what is straight of it; twice that is asked for.
-const HIDDEN: f64 = 0.04;
-/// What a peak would have counted by its shoulders, and what is missing, agree within this factor.
+/// The shoulders of a natural peak hide 1.4 % of the travel in what is straight of it (minimum jerk in 0.2 s); twice that is
+/// asked for.
+const HIDDEN: f64 = 0.03;
+/// A peak would have counted by its shoulders what is missing, to this factor. (It may have counted far more: a sensor that
+/// repeats goes on while the hand already slows, and counts too much there.)
 const ALIKE: f64 = 2.5;
+/// A peak with these shoulders would have bent the place by so many times what a straight one may; one that just fits in has
+/// 1.25 by its own shoulders, because they get steeper away from it.
+const BENT: f64 = 3.0;
 
 /// Names and adds false motion of one swipe.
 pub fn complete(
@@ -69,13 +81,18 @@ pub fn complete(
         stretch.wrong = look.named(stretch).unwrap_or(Wrong::Thin);
     }
     if stretches.iter().all(|s| s.wrong == Wrong::Thin)
-        && let Some(found) = look.to_the_stop()
+        && let Some(found) = look.turn().or_else(|| look.back())
     {
         stretches.retain(|s| s.rows.end <= found.rows.start);
         stretches.push(found);
     }
-    if stretches.is_empty() {
-        stretches.extend(look.straight());
+    if stretches.iter().all(|s| s.wrong == Wrong::Repeated) {
+        // Some equal reports in a straight run are part of it.
+        let found = look.straight();
+        let part = |s: &Stretch| found.iter().any(|f| s.rows.start < f.rows.end && f.rows.start < s.rows.end);
+        stretches.retain(|s| !part(s));
+        stretches.extend(found);
+        stretches.sort_by_key(|s| s.begin);
     }
 }
 
@@ -172,12 +189,10 @@ impl<'a> Look<'a> {
         (across.abs() > ROUNDING.max(ACROSS * missing.abs())).then_some(Wrong::Sideways)
     }
 
-    /// A turn that no arm makes, short of the stop, after which the motion stays wrong for longer than a bounce.
-    fn to_the_stop(&self) -> Option<Stretch> {
+    /// A turn that no arm makes, short of the stop: the motion goes on after it, or stays wrong for longer than a bounce.
+    fn turn(&self) -> Option<Stretch> {
         let bounce = BOUNCE_MM * self.per_mm;
-        if self.swipe.one_travel - self.swipe.along < bounce {
-            return None;
-        }
+        let lacks = self.swipe.one_travel - self.swipe.along;
         let width_s = self.slot * self.each as f64 * 1e-9;
         let arm = ARM_ACCELERATION * 1e3 * self.per_mm * width_s * width_s;
         let rows = 0..self.counts.len();
@@ -201,17 +216,17 @@ impl<'a> Look<'a> {
                 let bound =
                     ROUNDING + NOISE * speed * cells.sqrt() + arm * cells * (cells + f) / 2.0;
                 let due = speed * cells;
-                let wrong = if along < 0.0 && due - along > bound {
-                    Wrong::Reversal
-                } else if across.abs() > bound && across.abs() > ACROSS * due {
-                    Wrong::Sideways
-                } else {
-                    continue;
+                let wrong = match (due - along).hypot(across) > bound {
+                    true if along < 0.0 => Wrong::Reversal,
+                    true if across.abs() > ROUNDING.max(ACROSS * due) => Wrong::Sideways,
+                    _ => continue,
                 };
                 let to = self.forward_again(row + 1, v);
                 let all = self.sum(row..to);
                 let (back, aside) = turned(all, v);
-                if (-back).max(aside.abs()) < bounce {
+                // What goes on for longer than a bounce comes back was not at the stop.
+                let goes_on = self.places[self.counts.len()] - self.places[to] > bounce;
+                if !goes_on && ((-back).max(aside.abs()) < bounce || lacks < bounce) {
                     break;
                 }
                 let jump = (due - along).hypot(across) / cells;
@@ -230,6 +245,50 @@ impl<'a> Look<'a> {
         None
     }
 
+    /// The furthest way back, short of the stop and without a rest, of a swipe that lacks as much and more. A hand that turns
+    /// back on its way lacks nothing in the end, and one that has lost counts on its way does not turn.
+    fn back(&self) -> Option<Stretch> {
+        let (mut top, mut best) = (0, (0, 0, 0.0));
+        for row in 1..self.places.len() {
+            if self.places[row] >= self.places[top] {
+                top = row;
+            } else if self.places[top] - self.places[row] > best.2 {
+                best = (top, row, self.places[top] - self.places[row]);
+            }
+        }
+        let (from, to, depth) = best;
+        let short_of_it = self.places[from] < BEFORE_STOP * self.swipe.one_travel;
+        let lacks = self.swipe.one_travel - self.swipe.along;
+        let gap = |r: usize| self.samples[r].t.saturating_sub(self.samples[r - 1].t);
+        let rests = from == 0 || (from..to).any(|r| gap(r) >= PAUSE);
+        if depth < BOUNCE_MM * self.per_mm || lacks < depth || !short_of_it || rests {
+            return None;
+        }
+        // No slower around the turn than a share of what it runs at before and after.
+        let speed = |a: usize, b: usize| (self.places[b] - self.places[a]) / self.seconds(a - 1, b - 1).max(1e-9);
+        let early = self.samples.partition_point(|s| s.t < self.samples[from - 1].t.saturating_sub(TURN_NS));
+        let late = self.samples.partition_point(|s| s.t <= self.samples[from - 1].t.saturating_add(TURN_NS));
+        let (early, late) = (early.max(1).min(from - 1), late.min(to).max(from + 1));
+        if early == 0 || early >= from || late > to {
+            return None;
+        }
+        let (there, back) = (speed(early, from), speed(from, late));
+        let fast = 0.5 * depth / self.seconds(from - 1, to - 1).max(1e-9);
+        if there < fast || -back < fast {
+            return None;
+        }
+        Some(Stretch {
+            wrong: Wrong::Reversal,
+            rows: self.swipe.rows.start + from..self.swipe.rows.start + to,
+            begin: self.samples[from - 1].t,
+            end: self.samples[to - 1].t,
+            jump_m_s: (there - back) / self.per_mm * 1e-3,
+            within_s: self.seconds(early - 1, late - 1) / 2.0,
+            counts: self.sum(from..to),
+            recovered: to < self.counts.len(),
+        })
+    }
+
     /// First report from which on the motion runs in a direction again, over three cells and by itself.
     fn forward_again(&self, from: usize, v: (f64, f64)) -> usize {
         let n = self.counts.len();
@@ -241,53 +300,71 @@ impl<'a> Look<'a> {
         (from..n).find(|&r| forward(cell(r)) && forward(r..(r + 3 * self.each).min(n))).unwrap_or(n)
     }
 
-    /// A straight run that hides about as many counts as are missing.
-    fn straight(&self) -> Option<Stretch> {
+    /// Straight runs that hide as many counts as are missing, and more: a hand that rests on its way has some.
+    fn straight(&self) -> Vec<Stretch> {
         let travel = self.swipe.one_travel;
         let missing = travel - self.swipe.along;
-        if self.swipe.surplus >= 0.0 || missing < HIDDEN * travel {
+        if !self.swipe.is_short() || missing < HIDDEN * travel {
+            return Vec::new();
+        }
+        let (mut parts, mut found, mut all) = (vec![0..self.counts.len()], Vec::new(), 0.0);
+        while let Some(part) = parts.pop().filter(|_| found.len() < MOST_RUNS) {
+            let Some((run, hidden)) = self.straight_run(&part) else { continue };
+            parts.extend([part.start..run.start, run.end..part.end]);
+            all += hidden;
+            found.push(Stretch {
+                wrong: Wrong::Repeated,
+                rows: self.swipe.rows.start + run.start..self.swipe.rows.start + run.end,
+                begin: self.samples[run.start].t,
+                end: self.samples[run.end - 1].t,
+                jump_m_s: 0.0,
+                within_s: 0.0,
+                counts: self.sum(run.clone()),
+                recovered: true,
+            });
+        }
+        found.retain(|_| all >= missing / ALIKE);
+        found
+    }
+
+    /// The longest straight run of some reports, if it hides a peak, with the counts that this would have had.
+    fn straight_run(&self, part: &Range<usize>) -> Option<(Range<usize>, f64)> {
+        let n = part.len();
+        let starts = part.clone().step_by((n / STARTS).max(1));
+        let longest = starts.map(|first| (first, self.line(first, part.end)));
+        let (first, last) = longest.max_by_key(|(first, last)| last.saturating_sub(*first))?;
+        if last < first + LEAST_RUN.0 {
             return None;
         }
-        let n = self.counts.len();
-        let steps = (0..n).step_by((n / STARTS).max(1));
-        let longest = steps.map(|first| (first, self.line(first))).max_by_key(|(first, last)| last - first)?;
-        let (first, last) = longest;
         let run = self.seconds(first, last);
         let counts = self.places[last + 1] - self.places[first + 1];
-        let level = counts / (last - first).max(1) as f64;
+        let level = counts * self.each as f64 / (last - first) as f64;
         let speed = counts / run;
-        if last - first < LEAST_RUN.0 || level < LEAST_RUN.1 || !speed.is_finite() || speed <= 0.0 {
+        if level < LEAST_RUN.1 || !speed.is_finite() || speed <= 0.0 {
             return None;
         }
-        // Mean change of speed beside it, over half its length or what there is.
+        // Mean change of speed beside it, over a quarter of its length or what there is.
         let beside = |from: usize, to: usize| -> Option<f64> {
             let t = self.seconds(from, to);
             let counts = self.places[to + 1] - self.places[from + 1];
             (to > from + 1 && t > 0.0).then(|| 2.0 * (speed * t - counts) / (t * t))
         };
-        let half = (0.5e9 * run) as i64;
-        let early = self.samples.partition_point(|s| s.t < self.samples[first].t.saturating_sub(half));
-        let late = self.samples.partition_point(|s| s.t <= self.samples[last].t.saturating_add(half));
-        let (rise, fall) = (beside(early, first), beside(last, late.saturating_sub(1).max(last)));
+        let reach = (0.25e9 * run).max(2.0 * self.slot) as i64;
+        let early = self.samples.partition_point(|s| s.t < self.samples[first].t.saturating_sub(reach));
+        let late = self.samples.partition_point(|s| s.t <= self.samples[last].t.saturating_add(reach));
+        let (early, late) = (early.max(part.start).min(first), late.min(part.end).saturating_sub(1).max(last));
+        let (rise, fall) = (beside(early, first), beside(last, late));
         let (rise, fall) = (rise.or(fall)?, fall.or(rise)?);
         if rise <= 0.0 || fall <= 0.0 {
             return None;
         }
-        // A parabola that meets a level at slopes a and b over L rises (a + b)/2 · L/4 above it.
+        // A parabola that meets a level at slopes a and b over L rises (a + b)/2 · L/4 above it, and bends its place by
+        // (a + b) L² / 120.
         let hidden = 0.5 * (rise + fall) * run / 4.0 * run * 2.0 / 3.0;
-        if hidden < HIDDEN * travel || !(missing / ALIKE..=missing * ALIKE).contains(&hidden) {
-            return None;
-        }
-        Some(Stretch {
-            wrong: Wrong::Repeated,
-            rows: self.swipe.rows.start + first + 1..self.swipe.rows.start + last + 1,
-            begin: self.samples[first].t,
-            end: self.samples[last].t,
-            jump_m_s: 0.0,
-            within_s: 0.0,
-            counts: self.sum(first + 1..last + 1),
-            recovered: true,
-        })
+        let bend = (rise + fall) * run * run / 120.0;
+        let give = STRAIGHT.0 + speed * STRAIGHT.1 * 1e-9;
+        let enough = hidden >= HIDDEN * self.swipe.one_travel && bend >= BENT * give;
+        enough.then_some((first + 1..last + 1, hidden))
     }
 
     fn seconds(&self, from: usize, to: usize) -> f64 {
@@ -295,9 +372,9 @@ impl<'a> Look<'a> {
     }
 
     /// Last report up to which the place runs along one line from this one (a cone that narrows).
-    fn line(&self, first: usize) -> usize {
+    fn line(&self, first: usize, end: usize) -> usize {
         let (mut low, mut high) = (f64::NEG_INFINITY, f64::INFINITY);
-        for row in first + 1..self.counts.len() {
+        for row in first + 1..end {
             let dt = self.samples[row].t.saturating_sub(self.samples[first].t) as f64;
             let gap = self.samples[row].t.saturating_sub(self.samples[row - 1].t) as f64;
             if dt <= 0.0 || gap > CONTIGUOUS.1 * self.slot {
@@ -310,7 +387,7 @@ impl<'a> Look<'a> {
                 return row - 1;
             }
         }
-        self.counts.len() - 1
+        end - 1
     }
 }
 
