@@ -13,7 +13,8 @@
 //! - *Straight*: the place runs along a straight line for so long that a peak above it, by the slopes beside it, would have
 //!   counted what the swipe lacks. Place and not speed, because frames that beat against the reports leave it straight to
 //!   one frame's motion, while a hand's own peak bends it by c L³/120 (c: bend of the speed, L: length), 9 mm in 0.1 s of
-//!   a 0.2 s swipe. Only swipes whose shortfall the operator does not explain.
+//!   a 0.2 s swipe. A hand that
+//!   stops short has no straight top, so swipes that he may explain are looked at as well.
 //!
 //! Cost: O(reports of the swipe).
 
@@ -65,13 +66,7 @@ const ALIKE: f64 = 2.5;
 const BENT: f64 = 3.0;
 
 /// Names and adds false motion of one swipe.
-pub fn complete(
-    series: &Series,
-    frame: Frame,
-    swipe: &Swipe,
-    bench: &Bench,
-    stretches: &mut Vec<Stretch>,
-) {
+pub fn complete(series: &Series, frame: Frame, swipe: &Swipe, bench: &Bench, stretches: &mut Vec<Stretch>) {
     let known = |v: f64| v.is_finite() && v > 0.0;
     if !known(bench.slot) || !known(bench.counts_per_mm) || !known(swipe.one_travel) {
         return;
@@ -213,8 +208,7 @@ impl<'a> Look<'a> {
                 }
                 let (along, across) = turned(self.sum(row..end), v);
                 let cells = w as f64;
-                let bound =
-                    ROUNDING + NOISE * speed * cells.sqrt() + arm * cells * (cells + f) / 2.0;
+                let bound = ROUNDING + NOISE * speed * cells.sqrt() + arm * cells * (cells + f) / 2.0;
                 let due = speed * cells;
                 let wrong = match (due - along).hypot(across) > bound {
                     true if along < 0.0 => Wrong::Reversal,
@@ -265,7 +259,8 @@ impl<'a> Look<'a> {
             return None;
         }
         // No slower around the turn than a share of what it runs at before and after.
-        let speed = |a: usize, b: usize| (self.places[b] - self.places[a]) / self.seconds(a - 1, b - 1).max(1e-9);
+        let speed =
+            |a: usize, b: usize| (self.places[b] - self.places[a]) / self.seconds(a - 1, b - 1).max(1e-9);
         let early = self.samples.partition_point(|s| s.t < self.samples[from - 1].t.saturating_sub(TURN_NS));
         let late = self.samples.partition_point(|s| s.t <= self.samples[from - 1].t.saturating_add(TURN_NS));
         let (early, late) = (early.max(1).min(from - 1), late.min(to).max(from + 1));
@@ -304,7 +299,7 @@ impl<'a> Look<'a> {
     fn straight(&self) -> Vec<Stretch> {
         let travel = self.swipe.one_travel;
         let missing = travel - self.swipe.along;
-        if !self.swipe.is_short() || missing < HIDDEN * travel {
+        if self.swipe.surplus >= 0.0 || missing < HIDDEN * travel {
             return Vec::new();
         }
         let (mut parts, mut found, mut all) = (vec![0..self.counts.len()], Vec::new(), 0.0);
@@ -352,7 +347,8 @@ impl<'a> Look<'a> {
         let reach = (0.25e9 * run).max(2.0 * self.slot) as i64;
         let early = self.samples.partition_point(|s| s.t < self.samples[first].t.saturating_sub(reach));
         let late = self.samples.partition_point(|s| s.t <= self.samples[last].t.saturating_add(reach));
-        let (early, late) = (early.max(part.start).min(first), late.min(part.end).saturating_sub(1).max(last));
+        let (early, late) =
+            (early.max(part.start).min(first), late.min(part.end).saturating_sub(1).max(last));
         let (rise, fall) = (beside(early, first), beside(last, late));
         let (rise, fall) = (rise.or(fall)?, fall.or(rise)?);
         if rise <= 0.0 || fall <= 0.0 {
@@ -396,3 +392,6 @@ fn turned(c: (f64, f64), v: (f64, f64)) -> (f64, f64) {
     let speed = v.0.hypot(v.1);
     ((c.0 * v.0 + c.1 * v.1) / speed, (c.1 * v.0 - c.0 * v.1) / speed)
 }
+
+#[cfg(test)]
+mod tests;

@@ -84,9 +84,13 @@ fn false_motion(label: &Label, truth: &Truth) -> bool {
     label.size >= (2.0 * bound_mm).max(2.0 * report_mm).max(2.0) && counts_per_slot(truth, m_s) >= DUE
 }
 
-/// The smallest repeat that the header states where frames beat against reports: 4 % of the travel, beyond placing.
+/// The smallest repeat that the header states where frames beat against reports: 4 % of the travel, beyond placing, at three
+/// counts a report.
 fn repeated(label: &Label, truth: &Truth) -> bool {
-    beyond_placing(label, truth) && label.size >= 40.0 * truth.travel_m
+    let onset = label.detail.get("onset_m_s").copied().unwrap_or(0.0);
+    beyond_placing(label, truth)
+        && counts_per_slot(truth, onset) >= DUE
+        && label.size >= 40.0 * truth.travel_m
 }
 
 /// Likewise of carry-on and of swipes that are short: 2 mm, and sixteen standard deviations of a stop; of carry-on less
