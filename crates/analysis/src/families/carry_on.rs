@@ -81,7 +81,9 @@ fn event(step: &StepView, phase: &PhaseView, view: &SwipeView, usual: f64) -> Op
         rest += counts;
         rest >= swipe.surplus
     })?;
-    let (begin, end) = (samples.get(first)?.t, samples.last()?.t);
+    // The first report's counts came since the one before it.
+    let before = samples.get(first)?.t.saturating_sub(step.slot() as i64);
+    let (begin, end) = (before, samples.last()?.t);
     let middle = begin + (end - begin) / 2;
     let split = samples.partition_point(|s| s.t <= middle).clamp(first, samples.len());
     let (early, late): (f64, f64) = (along[first..split].iter().sum(), along[split..].iter().sum());
