@@ -302,7 +302,8 @@ impl<'a> Look<'a> {
         if !self.swipe.is_short() || missing < HIDDEN * travel {
             return Vec::new();
         }
-        let (mut parts, mut found, mut all) = (vec![0..self.counts.len()], Vec::new(), 0.0);
+        let (mut parts, mut found, mut all) = (Vec::new(), Vec::new(), 0.0);
+        parts.push(0..self.counts.len());
         while let Some(part) = parts.pop().filter(|_| found.len() < MOST_RUNS) {
             let Some((run, hidden)) = self.straight_run(&part) else { continue };
             parts.extend([part.start..run.start, run.end..part.end]);

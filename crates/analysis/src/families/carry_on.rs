@@ -84,10 +84,10 @@ fn event(step: &StepView, phase: &PhaseView, view: &SwipeView, usual: f64) -> Op
     // The first report's counts came since the one before it.
     let before = samples.get(first)?.t.saturating_sub(step.slot() as i64);
     let (begin, end) = (before, samples.last()?.t);
-    let middle = begin + (end - begin) / 2;
-    let split = samples.partition_point(|s| s.t <= middle).clamp(first, samples.len());
+    let middle = begin.saturating_add(end.saturating_sub(begin) / 2);
+    let split = samples.partition_point(|s| s.t <= middle).max(first + 1).min(samples.len());
     let (early, late): (f64, f64) = (along[first..split].iter().sum(), along[split..].iter().sum());
-    let at_the_stop = along[first..split].iter().sum::<f64>() / ((middle - begin).max(1) as f64 * 1e-9);
+    let at_the_stop = early / (samples.get(split - 1)?.t.saturating_sub(begin).max(1) as f64 * 1e-9);
     let fast = at_the_stop > FAST * 1e3 * scale.counts_per_mm;
     if most * 2.0 < swipe.surplus || (!fast && step.host.explain(swipe.begin, swipe.end)) {
         return None;

@@ -18,7 +18,7 @@
 //! What comes to 2 v h undoes a whole report's motion even if two share it; with less, both may read like reports of a sensor
 //! that saw too little. A repeat: five reports of eight counts over
 //! a peak that rises 3 counts and 2 % above them; where frames beat against reports, 4 % of the travel and 16 standard
-//! deviations of a stop, by frames of 3 kHz and faster. What is smaller is reported as partial tracking loss or, if it leaves
+//! deviations of a stop, by frames of 3 kHz and faster, at three counts a report. What is smaller is reported as partial tracking loss or, if it leaves
 //! a swipe short, as a short swipe of unknown cause.
 //!
 //! (First written as 2 mm; changed after it was seen that an arm may do as much within 8 ms. Then without 2 v h and with 12
