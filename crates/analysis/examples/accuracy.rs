@@ -20,6 +20,8 @@ mod intervals;
 mod limits;
 #[path = "accuracy/near.rs"]
 mod near;
+#[path = "accuracy/pair.rs"]
+mod pair;
 #[path = "accuracy/run.rs"]
 mod run;
 #[path = "accuracy/score.rs"]
@@ -75,6 +77,7 @@ fn main() -> Result<(), Box<dyn Error + Send + Sync>> {
     println!("{}", studies::families(&plan));
     println!("{}", gain::study(&plan));
     println!("{}", limits::study(&plan));
+    println!("{}", pair::study(&plan));
     println!("Made in {:.0} s.", begin.elapsed().as_secs_f64());
     Ok(())
 }

@@ -4,7 +4,7 @@
 //!
 //! 1. [`series`]: a phase's motion in order of time, and the direction of travel.
 //! 2. [`swipes`]: the travels from stop to stop, on devices that fail as well.
-//! 3. [`silence`], [`erratic`], [`clip`], [`shortfall`]: where counts are missing, false or cut off, and swipes that are
+//! 3. [`silence`], [`erratic`], [`false_motion`], [`clip`], [`shortfall`]: where counts are missing, false or cut off, and swipes that are
 //!    short for it; [`mod@expected`]: how fast the hand must have been.
 //! 4. [`step`]: all of that for one resolution step.
 //! 5. [`families`]: one file per fault family; [`baseline`], [`lengths`], [`scale`], [`step_change`], [`gain_curve`], [`closure`]:
@@ -23,6 +23,7 @@ pub mod control;
 pub mod decision;
 pub mod erratic;
 pub mod expected;
+pub mod false_motion;
 pub mod families;
 pub mod gain_curve;
 pub mod grid;

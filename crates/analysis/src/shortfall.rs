@@ -7,8 +7,9 @@
 //! then that 3.7 true deviations were a finding on a sound device.)
 //!
 //! The operator explains a pair: one swipe short of the stop, and the next one short by as much since it began there;
-//! and the last swipe of a phase if it braked, after which nothing tells. A device that loses counts makes no such pairs; so
-//! where more than [`MOST_EXCUSED`] of the swipes would be excused, none is. Cost: O(swipes log swipes).
+//! and the last swipe of a phase if it braked, after which nothing tells. A device that loses counts makes no such pairs but
+//! by chance, where it makes many short; so where more than [`MOST_EXCUSED`] of the swipes would be excused, or of the pairs
+//! more than [`BY_CHANCE`] come of chance, none is. Cost: O(swipes log swipes).
 
 use crate::stats::{median, within};
 use crate::swipes::{AT_SPEED, Swipe};
@@ -24,6 +25,8 @@ const LEAST_SCATTER_MM: f64 = 0.1;
 const ALIKE: f64 = 1.0;
 /// Share of the swipes that may be excused.
 const MOST_EXCUSED: f64 = 0.15;
+/// Share of the pairs that chance may make.
+const BY_CHANCE: f64 = 0.25;
 /// Nobody takes a point this share of the travel short of a stop for the stop.
 const NO_ACCIDENT: f64 = 0.2;
 
@@ -71,11 +74,30 @@ pub fn mark(swipes: &mut [(&mut Swipe, bool)], measure: Measure) {
     }
     let count = excused.iter().filter(|(began, stopped)| *began || *stopped).count();
     let few = count as f64 <= (MOST_EXCUSED * swipes.len() as f64).max(4.0);
+    let lacking: Vec<Option<f64>> = swipes
+        .iter()
+        .zip(&excused)
+        .map(|((s, _), e)| Some(short(s)).filter(|s| *e == (false, false) && *s > measure.most))
+        .collect();
+    let few = few && by_chance(&lacking, ALIKE * measure.most) <= BY_CHANCE * count as f64 / 2.0;
     for ((swipe, _), (began, stopped)) in swipes.iter_mut().zip(excused) {
         (swipe.began_short, swipe.stopped_short) = (began && few, stopped && few);
         let off = -short(swipe);
         swipe.surplus = if off.abs() > measure.most { off } else { 0.0 };
     }
+}
+
+/// Pairs of neighbours alike that come of short swipes by chance: as many as go with those neighbours that are not alike, by the
+/// share of all pairs, neighbours or not, that are. `lacking` are the shortfalls of those that are not excused.
+fn by_chance(lacking: &[Option<f64>], apart: f64) -> f64 {
+    let unlike = lacking.windows(2).filter(|w| w.iter().all(Option::is_some)).count() as f64;
+    let mut all: Vec<f64> = lacking.iter().flatten().copied().collect();
+    all.sort_by(f64::total_cmp);
+    let n = all.len() as f64;
+    let within = |(i, a): (usize, &f64)| all.partition_point(|b| *b < a + apart) - i - 1;
+    let alike = all.iter().enumerate().map(within).sum::<usize>() as f64;
+    let share = (alike / (0.5 * n * (n - 1.0)).max(1.0)).min(0.9);
+    unlike * share / (1.0 - share)
 }
 
 #[cfg(test)]
@@ -126,6 +148,21 @@ mod tests {
     fn a_phase_of_short_swipes_is_not_excused() {
         let all = marked(&[2400.0; 12]);
         assert!(all.iter().all(|s| *s == (false, false, -601.0)), "{all:?}");
+    }
+
+    /// Eight short ones of 100 to 800 counts, of which two neighbours happen to be alike: of its own 28 pairs none is alike, so
+    /// those two are believed; where most are alike, chance makes such pairs.
+    #[test]
+    fn pairs_that_chance_makes_of_a_device_that_loses_counts_are_not_excused() {
+        let by = |lacks: &[f64]| by_chance(&lacks.iter().map(|l| Some(*l)).collect::<Vec<_>>(), 20.0);
+        assert!(by(&[100.0, 200.0, 300.0, 400.0]) < 1e-9);
+        // Of 3 pairs 1 is alike; two neighbours are not: 2 · (1/3) / (2/3).
+        assert!((by(&[100.0, 400.0, 110.0]) - 1.0).abs() < 1e-9);
+        let mut lengths = vec![3000.0; 40];
+        lengths[10..20]
+            .copy_from_slice(&[2800., 2600., 2790., 2610., 2795., 2605., 2800., 2805., 2600., 2790.]);
+        assert!(marked(&lengths).iter().all(|s| !s.0 && !s.1));
+        assert_eq!(by_chance(&[], 1.0), 0.0);
     }
 
     #[test]

@@ -7,6 +7,7 @@ use crate::axes;
 use crate::baseline::{self, Basis, Candidate};
 use crate::clip::{self, Clip};
 use crate::erratic::{self, Stretch, Wrong, beat, cells::in_a_cell};
+use crate::false_motion;
 use crate::grid::{self, Grid};
 use crate::ripple::slots;
 use crate::series::{Frame, Series, fast_intervals};
@@ -218,6 +219,7 @@ impl<'a> StepView<'a> {
                 phase.swipes.iter().skip(1).map(|s| s.swipe.begin).chain([phase.span.end.0]).collect();
             for (view, limit) in phase.swipes.iter_mut().zip(limits) {
                 view.stretches = erratic::find(&phase.series, frame, &view.swipe, &bench);
+                false_motion::complete(&phase.series, frame, &view.swipe, &bench, &mut view.stretches);
                 // A stall delivers what it held up in a rush.
                 view.stretches.retain(|s| !self.host.explain(s.begin, s.end));
                 view.silences =

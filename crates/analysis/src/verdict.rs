@@ -186,7 +186,9 @@ pub struct Finding {
     pub size: f64,
     /// Unit of the size.
     pub unit: &'static str,
-    /// Chance that a sound device shows at least one such event in this session; `None` where it was not computed.
+    /// Chance that a sound device shows at least one such event in this session; `None` where it was not computed: where
+    /// an event is told by conditions (reports missing at speed, counts that stop, a level that is held, counts at the top
+    /// of the field) that a sound device does not meet by chance, there is no distribution to take a tail of.
     pub p_false: Option<f64>,
     /// Where it comes from.
     pub cause: Cause,

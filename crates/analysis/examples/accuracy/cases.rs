@@ -70,7 +70,8 @@ fn woke(label: &Label, truth: &Truth) -> bool {
     label.size >= 2.0 && !soon("paused", 25_000_000) && !soon("overrun", 110_000_000)
 }
 
-/// The smallest that the header of spin-out states: what is false in both of two cells, at the speed of the onset.
+/// The smallest that the header of spin-out states: what is false in both of two cells, at the speed of the onset, and what
+/// undoes a whole report's motion if two share it.
 fn false_motion(label: &Label, truth: &Truth) -> bool {
     let interval_s = truth.bench.device.link.interval_ns as f64 * 1e-9;
     let m_s = label.detail.get("onset_m_s").copied().unwrap_or(0.0);
@@ -79,18 +80,30 @@ fn false_motion(label: &Label, truth: &Truth) -> bool {
     let count_mm = 1e3 / truth.bench.device.counts_per_m(1)[0];
     let bound_mm =
         2.5 * count_mm + 1e3 * (0.15 * m_s * cell_s + 150.0 * cell_s * cell_s * (1.0 + before) / 2.0);
-    label.size >= (2.0 * bound_mm).max(2.0) && counts_per_slot(truth, m_s) >= DUE
+    let report_mm = 1e3 * m_s * interval_s;
+    label.size >= (2.0 * bound_mm).max(2.0 * report_mm).max(2.0) && counts_per_slot(truth, m_s) >= DUE
 }
 
-/// The smallest repeat that the header states where frames beat against reports: 4 % of the travel, beyond placing.
+/// The smallest repeat that the header states where frames beat against reports: 4 % of the travel, beyond placing, at three
+/// counts a report.
 fn repeated(label: &Label, truth: &Truth) -> bool {
-    beyond_placing(label, truth) && label.size >= 40.0 * truth.travel_m
+    let onset = label.detail.get("onset_m_s").copied().unwrap_or(0.0);
+    beyond_placing(label, truth)
+        && counts_per_slot(truth, onset) >= DUE
+        && label.size >= 40.0 * truth.travel_m
 }
 
-/// Likewise of carry-on and of swipes that are short: 2 mm, and twelve standard deviations of a stop.
+/// Likewise of carry-on and of swipes that are short: 2 mm, and sixteen standard deviations of a stop; of carry-on less
+/// what the same swipe counted too little before the stop.
 fn beyond_placing(label: &Label, truth: &Truth) -> bool {
     let stops_mm = 1e3 * truth.bench.hand.placement_scatter_m;
-    label.size >= (12.0 * stops_mm).max(2.0)
+    let same = |l: &&Label| (l.phase, l.swipe) == (label.phase, label.swipe);
+    let before = truth.of(slipgauge_sim::Family::SpinOut).filter(same);
+    let before: f64 = match label.family {
+        slipgauge_sim::Family::CarryOn => before.map(|l| l.size).sum(),
+        _ => 0.0,
+    };
+    label.size - before >= (16.0 * stops_mm).max(2.0)
 }
 
 /// Three reports at the top and 1.5 mm that they could not hold, in three swipes or more. (Less than that comes of

@@ -32,7 +32,7 @@ impl Plan {
     }
 
     /// Sessions of one cell of the table of faults: 300 of 8,000.
-    fn cell(&self) -> usize {
+    pub fn cell(&self) -> usize {
         (self.sessions * 3).div_ceil(80).clamp(1, 300)
     }
 }

@@ -1,28 +1,49 @@
 //! Spin-out: motion reported that the hand did not make.
 //!
-//! Detects [stretches](crate::erratic) away from the stops whose counts run backwards, across the swipe or faster than
-//! any arm, from one report to the next as no arm can, and those that repeat the same motion across a hidden peak; each
-//! worth at least [`LEAST_MM`] of motion that the expected speed does not account for. Left
+//! Detects stretches ([`crate::erratic`], [`crate::false_motion`]) away from the stops whose counts run backwards, across the
+//! swipe or faster than any arm, from one report to the next as no arm can, and those that repeat the same motion across a
+//! hidden peak; each worth at least [`LEAST_MM`] of motion that the expected speed does not account for. Left
 //! out: swipes that clip, and what a stall of this computer explains.
 //!
 //! Decides on the share of swipes that show it, exact limits. Told apart from a bounce (within the end zone, after the
 //! stop) and from a tilted frame (against the direction just before).
 //!
-//! Smallest found: with v the speed, h the report interval (at least 1 ms) and f = 4 ms / h (1 to 4), false motion that
-//! differs from the true by twice `2.5 counts + 0.15 v h + 150 m/s² · h² (1 + f) / 2`, and 2 mm, at three counts a report
-//! and more before it: 2 mm at 1 ms and 2 m/s, 7.2 mm at 4 ms, 24 mm at 8 ms. A repeat: five reports of eight counts over
-//! a peak that rises 3 counts and 2 % above them; where frames beat against reports, 4 % of the travel. What is smaller
-//! and leaves a swipe short is reported as a short swipe of unknown cause. (First written as 2 mm; changed after it was
-//! seen that an arm may do as much within 8 ms.) Cost: O(reports).
+//! `p_false`: of a turn, the normal tail of its change of velocity beyond what an arm of 150 m/s² does in the same time,
+//! times all looks of the step: a hand that turns as hard as that all the time is the worst there is. None for a repeat, nor
+//! for a turn that the travel shows and not its abruptness: no chance is known for these, and a sound device makes none.
+//!
+//! Smallest found: with v the speed, h the report interval and f = 4 ms / H (1 to 4), H being h or 1 ms if that is more,
+//! false motion that differs from the true by twice `2.5 counts + 0.15 v H + 150 m/s² · H² (1 + f) / 2`, by 2 v h, and by
+//! 2 mm, at three counts a report and more before it: at 2 m/s 2 mm at 0.5 ms, 4 mm at 1 ms, 16 mm at 4 ms, 32 mm at 8 ms.
+//! What comes to 2 v h undoes a whole report's motion even if two share it; with less, both may read like reports of a sensor
+//! that saw too little. A repeat: five reports of eight counts over
+//! a peak that rises 3 counts and 2 % above them; where frames beat against reports, 4 % of the travel and 16 standard
+//! deviations of a stop, by frames of 3 kHz and faster, at three counts a report. What is smaller is reported as partial tracking loss or, if it leaves
+//! a swipe short, as a short swipe of unknown cause.
+//!
+//! (First written as 2 mm; changed after it was seen that an arm may do as much within 8 ms. Then without 2 v h and with 12
+//! standard deviations: one in ten of 2 mm was seen as partial loss, of half an interval's false motion each. Then 14 % of those
+//! that lasted until just before the stop were missed as a bounce there, and repeats whose frames beat by 5 %: both are found
+//! now. Two in one hand's back and forth that the finder of swipes takes for one swipe are still one event.) Cost: O(reports).
 
 use super::{Detector, Event, in_swipe, key, not_examined, round, share, swipes_with};
 use crate::erratic::{ARM_ACCELERATION, LEAST_MM, Stretch, Wrong};
-use crate::grid::Grid;
-use crate::step::{PhaseView, StepView};
+use crate::false_motion::per_cell;
+use crate::step::{PhaseView, StepView, SwipeView};
 use crate::verdict::{Cause, Family, FamilyVerdict, Finding};
 use serde_json::json;
+use statrs::distribution::{ContinuousCDF, Normal};
 
 pub(super) struct SpinOut;
+
+/// Time from which the speed before a turn is taken, seconds.
+const BEFORE_S: f64 = 4e-3;
+/// Noise of a cell's counts, relative: data sheets give 1 % typical.
+const NOISE: f64 = 0.02;
+/// Windows that are looked at from each report on: 7 and 4.
+const LOOKS: f64 = 11.0;
+/// Normal tails are not believed beyond this.
+const LEAST_CHANCE: f64 = 1e-9;
 
 impl Detector for SpinOut {
     fn family(&self) -> Family {
@@ -38,7 +59,7 @@ impl Detector for SpinOut {
         let clipped = swipes_with(Family::ReportCeiling, findings);
         for (phase, swipe) in step.swipes().filter(|(p, s)| !clipped.contains(&key(p, s))) {
             for stretch in swipe.stretches.iter().filter(|s| s.wrong != Wrong::Thin) {
-                let size = unexplained_mm(phase, &swipe.grid, stretch);
+                let size = unexplained_mm(phase, swipe, stretch);
                 if size < LEAST_MM {
                     continue;
                 }
@@ -68,7 +89,9 @@ impl Detector for SpinOut {
                     map.insert("jump_within_ms".to_owned(), round(1e3 * seconds, 3));
                     map.insert("an_arm_can_m_s".to_owned(), round(ARM_ACCELERATION * seconds, 2));
                 }
-                findings.push(in_swipe(step, phase, swipe, event, evidence));
+                let mut finding = in_swipe(step, phase, swipe, event, evidence);
+                finding.p_false = chance(step, swipe, stretch, scale.counts_per_mm);
+                findings.push(finding);
             }
         }
     }
@@ -86,9 +109,35 @@ impl Detector for SpinOut {
     }
 }
 
+/// Chance that a sound device in the hardest of hands shows a turn like this one in a step; `None` if it was not its
+/// abruptness that told.
+fn chance(step: &StepView, view: &SwipeView, stretch: &Stretch, per_mm: f64) -> Option<f64> {
+    let grid = &view.grid;
+    let cell_s = grid.slot * per_cell(grid.slot) as f64 * 1e-9;
+    let before = (BEFORE_S / cell_s).floor().clamp(1.0, 4.0);
+    let cells = stretch.within_s / cell_s;
+    let at = grid.index(stretch.begin).min(grid.expected_mm_s.len().checked_sub(1)?);
+    let per_cell_mm = grid.expected_mm_s.get(at)?.max(0.0) * cell_s;
+    let changed = 1e3 * stretch.jump_m_s * stretch.within_s;
+    let arm = 1e3 * ARM_ACCELERATION * stretch.within_s * (stretch.within_s + before * cell_s) / 2.0;
+    // Four edges in counts of 1/√12 each, two of them scaled up to the window's width; 2 % of each cell's motion.
+    let ratio = cells / before;
+    let edges = (2.0 + 2.0 * ratio * ratio) / 12.0 / (per_mm * per_mm);
+    let noise = NOISE * NOISE * per_cell_mm * per_cell_mm * (cells + cells * ratio);
+    let z = (changed - arm) / (edges + noise).sqrt();
+    if stretch.wrong == Wrong::Repeated || !z.is_finite() || z <= 0.0 {
+        return None;
+    }
+    let looks: f64 = step.swipes().map(|(_, s)| s.grid.along_mm.len() as f64).sum();
+    Some((Normal::standard().sf(z) * LOOKS * looks).clamp(LEAST_CHANCE, 1.0))
+}
+
 /// Distance between counted and expected motion over the reports of a stretch, mm: along and across added up first, so
-/// that rounding cancels.
-fn unexplained_mm(phase: &PhaseView, grid: &Grid, stretch: &Stretch) -> f64 {
-    let Some((expected, counted)) = grid.over(&phase.series, &stretch.rows) else { return 0.0 };
+/// that rounding cancels. With the cell on either side, which may be right in part and false in part.
+fn unexplained_mm(phase: &PhaseView, view: &SwipeView, stretch: &Stretch) -> f64 {
+    let cell = per_cell(view.grid.slot);
+    let first = stretch.rows.start.saturating_sub(cell).max(view.swipe.rows.start);
+    let last = (stretch.rows.end + cell).min(view.swipe.rows.end);
+    let Some((expected, counted)) = view.grid.over(&phase.series, &(first..last)) else { return 0.0 };
     (counted.0 - expected).hypot(counted.1)
 }

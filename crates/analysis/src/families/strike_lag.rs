@@ -1,8 +1,11 @@
 //! Strike lag: a button reported later than the reference's, see [`crate::pair`].
 //!
 //! Needs a reference device that is struck together with the device under test; never required, and not examined without
-//! a tolerance in the plan, as [lag](super::lag). Smallest found: the interval's half width (written before the first run:
-//! with 40 strikes and 1 ms intervals 0.2 ms). Cost: O(reports).
+//! a tolerance in the plan, as [lag](super::lag).
+//!
+//! Smallest found (its interval is clear of none): five standard deviations of the mean of n strikes; of one strike
+//! (T² + U²)/12 with T and U the report intervals, and the switches' own scatter: 0.33 ms with 40 strikes at 1 ms. (First
+//! written as 0.2 ms: that is three standard deviations, and one session in twenty did not tell it from none.) Cost: O(reports).
 
 use super::lag::judged;
 use super::{Detector, not_examined};

@@ -1,0 +1,398 @@
+//! False motion that a search for abrupt changes away from the stops ([`crate::erratic`]) does not reach or not name.
+//!
+//! Not a family: raw material of *spin-out*. Three looks at one swipe, each asked only where the one before found nothing:
+//!
+//! - *Named*: counts that are merely missing leave nothing backwards and nothing across. A thin stretch in which reports
+//!   run backwards by more than rounding, or that leaves more than [`ACROSS`] of what is missing across, is false motion.
+//! - *A turn*: motion that turns as no arm can, further short of the stop than any bounce happens ([`BEFORE_STOP`] of
+//!   the travel); and goes on in the swipe's direction after it, or lacks counts and went backwards or sideways further than
+//!   any bounce goes ([`BOUNCE_MM`]), up to the stop or near it. The bound is that of [`crate::erratic`], held against the
+//!   whole change of velocity, along and across. At long report intervals
+//!   an arm may turn as abruptly; but a hand that turns back on its way still gets to the stop. So a swipe that goes back
+//!   without a rest and lacks what it went back, and more, has not been turned by the hand ([`Look::back`]).
+//! - *Straight*: the place runs along a straight line for so long that a peak above it, by the slopes beside it, would have
+//!   counted what the swipe lacks. Place and not speed, because frames that beat against the reports leave it straight to
+//!   one frame's motion, while a hand's own peak bends it by c L³/120 (c: bend of the speed, L: length), 9 mm in 0.1 s of
+//!   a 0.2 s swipe. Only swipes whose shortfall
+//!   the operator does not explain: a hand's flat top with steep shoulders can come near it (seen: 51 ms, 20 mm short).
+//!
+//! Cost: O(reports of the swipe).
+
+use crate::erratic::{ARM_ACCELERATION, Bench, Stretch, Wrong};
+use crate::series::{DUE, Frame, Sample, Series};
+use crate::swipes::{PAUSE, Swipe};
+use std::ops::Range;
+
+/// Reports that come faster than this are taken together, nanoseconds.
+const CELL: f64 = 1e6;
+/// Time from which the speed before a place is taken, nanoseconds.
+const BEFORE: f64 = 4e6;
+/// Reports further apart than so many intervals have an empty slot between them; a host may be late by one of many.
+const CONTIGUOUS: (f64, f64) = (1.6, 2.2);
+/// Both ends of a window and of the reports before it are rounded to a count.
+const ROUNDING: f64 = 2.5;
+/// Five standard deviations of 2 % a report, and of the speed before on top.
+const NOISE: f64 = 0.15;
+/// Windows in which a turn may stand out, in cells.
+const WINDOWS: [usize; 4] = [1, 2, 3, 4];
+/// Motion across is no motion along from this share on (14 degrees).
+const ACROSS: f64 = 0.25;
+/// A bounce happens at the stop: nearer to it than this share of the travel, even if a tenth of the counts were lost.
+const BEFORE_STOP: f64 = 0.9;
+/// No bounce goes further back, mm: a contact at 1.5 m/s that throws back 40 % of the speed, against a hand that
+/// pushes on with 20 m/s², goes 9 mm (common practice, no source).
+const BOUNCE_MM: f64 = 12.0;
+/// A turn back is looked at over this time before and after it, nanoseconds: three reports at 8 ms.
+const TURN_NS: i64 = 24_000_000;
+/// Next to where a swipe begins, a device may twist, mm.
+const START_MM: f64 = 8.0;
+/// A straight place stays this near to a line: rounding in counts, and the motion within a frame of 3 kHz (data sheets say
+/// 1,500 to 12,000 a second; a slower sensor that repeats is told as a short swipe).
+const STRAIGHT: (f64, f64) = (2.0, 0.33e6);
+/// Starts that are tried for the longest straight run.
+const STARTS: usize = 64;
+/// Straight runs in a swipe at most.
+const MOST_RUNS: usize = 4;
+/// Reports in a straight run at least, and counts in each cell.
+const LEAST_RUN: (usize, f64) = (5, 8.0);
+/// The shoulders of a natural peak hide 1.4 % of the travel in what is straight of it (minimum jerk in 0.2 s); twice that is
+/// asked for.
+const HIDDEN: f64 = 0.03;
+/// A peak would have counted by its shoulders what is missing, to this factor. (It may have counted far more: a sensor that
+/// repeats goes on while the hand already slows, and counts too much there.)
+const ALIKE: f64 = 2.5;
+/// A peak with these shoulders would have bent the place by so many times what a straight one may. One that just fits in has
+/// 1.25 by its own shoulders, because they get steeper away from it; a hand's flat top was seen to have 3.2.
+const BENT: f64 = 5.0;
+
+/// Names and adds false motion of one swipe.
+pub fn complete(series: &Series, frame: Frame, swipe: &Swipe, bench: &Bench, stretches: &mut Vec<Stretch>) {
+    let known = |v: f64| v.is_finite() && v > 0.0;
+    if !known(bench.slot) || !known(bench.counts_per_mm) || !known(swipe.one_travel) {
+        return;
+    }
+    let Some(look) = Look::new(series, frame, swipe, bench) else { return };
+    for stretch in stretches.iter_mut().filter(|s| s.wrong == Wrong::Thin) {
+        stretch.wrong = look.named(stretch).unwrap_or(Wrong::Thin);
+    }
+    if stretches.iter().all(|s| s.wrong == Wrong::Thin)
+        && let Some(found) = look.turn().or_else(|| look.back())
+    {
+        stretches.retain(|s| s.rows.end <= found.rows.start);
+        stretches.push(found);
+    }
+    if stretches.iter().all(|s| s.wrong == Wrong::Repeated) {
+        // Some equal reports in a straight run are part of it.
+        let found = look.straight();
+        let part = |s: &Stretch| found.iter().any(|f| s.rows.start < f.rows.end && f.rows.start < s.rows.end);
+        stretches.retain(|s| !part(s));
+        stretches.extend(found);
+        stretches.sort_by_key(|s| s.begin);
+    }
+}
+
+/// Reports that are taken together so as to fill [`CELL`].
+pub fn per_cell(slot: f64) -> usize {
+    (CELL / slot).round().clamp(1.0, 64.0) as usize
+}
+
+/// One swipe in its own direction.
+struct Look<'a> {
+    samples: &'a [Sample],
+    /// Counts along and across, one a report.
+    counts: Vec<(f64, f64)>,
+    /// Counts along before each report, and all.
+    places: Vec<f64>,
+    swipe: &'a Swipe,
+    slot: f64,
+    per_mm: f64,
+    each: usize,
+}
+
+impl<'a> Look<'a> {
+    fn new(series: &'a Series, frame: Frame, swipe: &'a Swipe, bench: &Bench) -> Option<Look<'a>> {
+        let samples = series.samples.get(swipe.rows.clone()).filter(|s| s.len() > LEAST_RUN.0)?;
+        let sign = swipe.sign();
+        let counts: Vec<(f64, f64)> = samples
+            .iter()
+            .map(|s| {
+                let (along, across) = frame.of(s);
+                (sign * along, sign * across)
+            })
+            .collect();
+        let mut places = Vec::with_capacity(counts.len() + 1);
+        places.push(0.0);
+        let mut place = 0.0;
+        places.extend(counts.iter().map(|c| {
+            place += c.0;
+            place
+        }));
+        let (slot, per_mm) = (bench.slot, bench.counts_per_mm);
+        Some(Look { samples, counts, places, swipe, slot, per_mm, each: per_cell(slot) })
+    }
+
+    fn sum(&self, rows: Range<usize>) -> (f64, f64) {
+        self.counts[rows].iter().fold((0.0, 0.0), |a, c| (a.0 + c.0, a.1 + c.1))
+    }
+
+    /// True if no report is missing before this one.
+    fn follows(&self, row: usize) -> bool {
+        let most = if self.each == 1 { CONTIGUOUS.0 } else { CONTIGUOUS.1 };
+        row > 0 && (self.samples[row].t.saturating_sub(self.samples[row - 1].t) as f64) < most * self.slot
+    }
+
+    /// Mean motion of the reports right before one, and how many cells they fill.
+    fn before(&self, row: usize) -> Option<((f64, f64), f64)> {
+        let most = self.each * ((BEFORE / (self.slot * self.each as f64)) as usize).clamp(1, 4);
+        let from = (row.saturating_sub(most) + 1..=row).rev().find(|&r| !self.follows(r));
+        let from = from.unwrap_or(row.saturating_sub(most));
+        let n = row - from;
+        if n < self.each {
+            return None;
+        }
+        let (along, across) = self.sum(from..row);
+        let per = self.each as f64 / n as f64;
+        let mean = (along * per, across * per);
+        (mean.0 >= DUE as f64).then_some((mean, n as f64 / self.each as f64))
+    }
+
+    /// What a thin stretch really is; `None` if counts are merely missing.
+    fn named(&self, stretch: &Stretch) -> Option<Wrong> {
+        let own = |row: usize| row.checked_sub(self.swipe.rows.start);
+        let (first, last) = (own(stretch.rows.start)?, own(stretch.rows.end)?.min(self.counts.len()));
+        let from = first.saturating_sub(self.each);
+        let to = (last + self.each).min(self.counts.len());
+        let (v, _) = self.before(from).or_else(|| self.before(first))?;
+        let speed = v.0.hypot(v.1);
+        let turned: Vec<(f64, f64)> = self
+            .counts
+            .get(from..to)?
+            .iter()
+            .map(|c| ((c.0 * v.0 + c.1 * v.1) / speed, (c.1 * v.0 - c.0 * v.1) / speed))
+            .collect();
+        let (mut run, mut deepest) = (0.0f64, 0.0f64);
+        for (along, _) in &turned {
+            run = if *along < 0.0 { run + along } else { 0.0 };
+            deepest = deepest.min(run);
+        }
+        if deepest < -ROUNDING {
+            return Some(Wrong::Reversal);
+        }
+        let along: f64 = turned.iter().map(|c| c.0).sum();
+        let across: f64 = turned.iter().map(|c| c.1).sum();
+        let missing = speed / self.each as f64 * turned.len() as f64 - along;
+        (across.abs() > ROUNDING.max(ACROSS * missing.abs())).then_some(Wrong::Sideways)
+    }
+
+    /// A turn that no arm makes, short of the stop: the motion goes on after it, or stays wrong for longer than a bounce.
+    fn turn(&self) -> Option<Stretch> {
+        let bounce = BOUNCE_MM * self.per_mm;
+        let lacks = self.swipe.one_travel - self.swipe.along;
+        let width_s = self.slot * self.each as f64 * 1e-9;
+        let arm = ARM_ACCELERATION * 1e3 * self.per_mm * width_s * width_s;
+        let rows = 0..self.counts.len();
+        for row in rows {
+            let place = self.places[row];
+            if place < START_MM * self.per_mm || !self.follows(row) {
+                continue;
+            }
+            if place > BEFORE_STOP * self.swipe.one_travel {
+                return None;
+            }
+            let Some((v, f)) = self.before(row) else { continue };
+            let speed = v.0.hypot(v.1);
+            for w in WINDOWS {
+                let end = row + w * self.each;
+                if end > self.counts.len() || (row + 1..end).any(|r| !self.follows(r)) {
+                    break;
+                }
+                let (along, across) = turned(self.sum(row..end), v);
+                let cells = w as f64;
+                let bound = ROUNDING + NOISE * speed * cells.sqrt() + arm * cells * (cells + f) / 2.0;
+                let due = speed * cells;
+                let wrong = match (due - along).hypot(across) > bound {
+                    true if along < 0.0 => Wrong::Reversal,
+                    true if across.abs() > ROUNDING.max(ACROSS * due) => Wrong::Sideways,
+                    _ => continue,
+                };
+                let to = self.forward_again(row + 1, v);
+                let all = self.sum(row..to);
+                let (back, aside) = turned(all, v);
+                // What goes on for longer than a bounce comes back was not at the stop.
+                let goes_on = self.places[self.counts.len()] - self.places[to] > bounce;
+                if !goes_on && ((-back).max(aside.abs()) < bounce || lacks < bounce) {
+                    break;
+                }
+                let jump = (due - along).hypot(across) / cells;
+                return Some(Stretch {
+                    wrong,
+                    rows: self.swipe.rows.start + row..self.swipe.rows.start + to,
+                    begin: self.samples[row - 1].t,
+                    end: self.samples[to - 1].t,
+                    jump_m_s: jump / self.per_mm / (1e3 * width_s),
+                    within_s: cells * width_s,
+                    counts: all,
+                    recovered: to < self.counts.len(),
+                });
+            }
+        }
+        None
+    }
+
+    /// The furthest way back, short of the stop and without a rest, of a swipe that lacks as much and more. A hand that turns
+    /// back on its way lacks nothing in the end, and one that has lost counts on its way does not turn.
+    fn back(&self) -> Option<Stretch> {
+        let (mut top, mut best) = (0, (0, 0, 0.0));
+        for row in 1..self.places.len() {
+            if self.places[row] >= self.places[top] {
+                top = row;
+            } else if self.places[top] - self.places[row] > best.2 {
+                best = (top, row, self.places[top] - self.places[row]);
+            }
+        }
+        let (from, to, depth) = best;
+        let short_of_it = self.places[from] < BEFORE_STOP * self.swipe.one_travel;
+        let lacks = self.swipe.one_travel - self.swipe.along;
+        let gap = |r: usize| self.samples[r].t.saturating_sub(self.samples[r - 1].t);
+        let rests = from == 0 || (from..to).any(|r| gap(r) >= PAUSE);
+        if depth < BOUNCE_MM * self.per_mm || lacks < depth || !short_of_it || rests {
+            return None;
+        }
+        // No slower around the turn than a share of what it runs at before and after.
+        let speed =
+            |a: usize, b: usize| (self.places[b] - self.places[a]) / self.seconds(a - 1, b - 1).max(1e-9);
+        let early = self.samples.partition_point(|s| s.t < self.samples[from - 1].t.saturating_sub(TURN_NS));
+        let late = self.samples.partition_point(|s| s.t <= self.samples[from - 1].t.saturating_add(TURN_NS));
+        let (early, late) = (early.max(1).min(from - 1), late.min(to).max(from + 1));
+        if early == 0 || early >= from || late > to {
+            return None;
+        }
+        let (there, back) = (speed(early, from), speed(from, late));
+        let fast = 0.5 * depth / self.seconds(from - 1, to - 1).max(1e-9);
+        if there < fast || -back < fast {
+            return None;
+        }
+        Some(Stretch {
+            wrong: Wrong::Reversal,
+            rows: self.swipe.rows.start + from..self.swipe.rows.start + to,
+            begin: self.samples[from - 1].t,
+            end: self.samples[to - 1].t,
+            jump_m_s: (there - back) / self.per_mm * 1e-3,
+            within_s: self.seconds(early - 1, late - 1) / 2.0,
+            counts: self.sum(from..to),
+            recovered: to < self.counts.len(),
+        })
+    }
+
+    /// First report from which on the motion runs in a direction again, over three cells and by itself.
+    fn forward_again(&self, from: usize, v: (f64, f64)) -> usize {
+        let n = self.counts.len();
+        let forward = |rows: Range<usize>| {
+            let (along, across) = turned(self.sum(rows), v);
+            along > 0.0 && across.abs() <= (ACROSS * along).max(ROUNDING)
+        };
+        let cell = |r: usize| r..(r + self.each).min(n);
+        (from..n).find(|&r| forward(cell(r)) && forward(r..(r + 3 * self.each).min(n))).unwrap_or(n)
+    }
+
+    /// Straight runs that hide as many counts as are missing, and more: a hand that rests on its way has some.
+    fn straight(&self) -> Vec<Stretch> {
+        let travel = self.swipe.one_travel;
+        let missing = travel - self.swipe.along;
+        if !self.swipe.is_short() || missing < HIDDEN * travel {
+            return Vec::new();
+        }
+        let (mut parts, mut found, mut all) = (Vec::new(), Vec::new(), 0.0);
+        parts.push(0..self.counts.len());
+        while let Some(part) = parts.pop().filter(|_| found.len() < MOST_RUNS) {
+            let Some((run, hidden)) = self.straight_run(&part) else { continue };
+            parts.extend([part.start..run.start, run.end..part.end]);
+            all += hidden;
+            found.push(Stretch {
+                wrong: Wrong::Repeated,
+                rows: self.swipe.rows.start + run.start..self.swipe.rows.start + run.end,
+                begin: self.samples[run.start].t,
+                end: self.samples[run.end - 1].t,
+                jump_m_s: 0.0,
+                within_s: 0.0,
+                counts: self.sum(run.clone()),
+                recovered: true,
+            });
+        }
+        found.retain(|_| all >= missing / ALIKE);
+        found
+    }
+
+    /// The longest straight run of some reports, if it hides a peak, with the counts that this would have had.
+    fn straight_run(&self, part: &Range<usize>) -> Option<(Range<usize>, f64)> {
+        let n = part.len();
+        let starts = part.clone().step_by((n / STARTS).max(1));
+        let longest = starts.map(|first| (first, self.line(first, part.end)));
+        let (first, last) = longest.max_by_key(|(first, last)| last.saturating_sub(*first))?;
+        if last < first + LEAST_RUN.0 {
+            return None;
+        }
+        let run = self.seconds(first, last);
+        let counts = self.places[last + 1] - self.places[first + 1];
+        let level = counts * self.each as f64 / (last - first) as f64;
+        let speed = counts / run;
+        if level < LEAST_RUN.1 || !speed.is_finite() || speed <= 0.0 {
+            return None;
+        }
+        // Mean change of speed beside it, over a quarter of its length or what there is.
+        let beside = |from: usize, to: usize| -> Option<f64> {
+            let t = self.seconds(from, to);
+            let counts = self.places[to + 1] - self.places[from + 1];
+            (to > from + 1 && t > 0.0).then(|| 2.0 * (speed * t - counts) / (t * t))
+        };
+        let reach = (0.25e9 * run).max(2.0 * self.slot) as i64;
+        let early = self.samples.partition_point(|s| s.t < self.samples[first].t.saturating_sub(reach));
+        let late = self.samples.partition_point(|s| s.t <= self.samples[last].t.saturating_add(reach));
+        let (early, late) =
+            (early.max(part.start).min(first), late.min(part.end).saturating_sub(1).max(last));
+        let (rise, fall) = (beside(early, first), beside(last, late));
+        let (rise, fall) = (rise.or(fall)?, fall.or(rise)?);
+        if rise <= 0.0 || fall <= 0.0 {
+            return None;
+        }
+        // A parabola that meets a level at slopes a and b over L rises (a + b)/2 · L/4 above it, and bends its place by
+        // (a + b) L² / 120.
+        let hidden = 0.5 * (rise + fall) * run / 4.0 * run * 2.0 / 3.0;
+        let bend = (rise + fall) * run * run / 120.0;
+        let give = STRAIGHT.0 + speed * STRAIGHT.1 * 1e-9;
+        let enough = hidden >= HIDDEN * self.swipe.one_travel && bend >= BENT * give;
+        enough.then_some((first + 1..last + 1, hidden))
+    }
+
+    fn seconds(&self, from: usize, to: usize) -> f64 {
+        self.samples[to].t.saturating_sub(self.samples[from].t) as f64 * 1e-9
+    }
+
+    /// Last report up to which the place runs along one line from this one (a cone that narrows).
+    fn line(&self, first: usize, end: usize) -> usize {
+        let (mut low, mut high) = (f64::NEG_INFINITY, f64::INFINITY);
+        for row in first + 1..end {
+            let dt = self.samples[row].t.saturating_sub(self.samples[first].t) as f64;
+            let gap = self.samples[row].t.saturating_sub(self.samples[row - 1].t) as f64;
+            if dt <= 0.0 || gap > CONTIGUOUS.1 * self.slot {
+                return row - 1;
+            }
+            let moved = self.places[row + 1] - self.places[first + 1];
+            let give = STRAIGHT.0 + moved / dt * STRAIGHT.1;
+            (low, high) = (low.max((moved - give) / dt), high.min((moved + give) / dt));
+            if low > high {
+                return row - 1;
+            }
+        }
+        end - 1
+    }
+}
+
+/// Counts in the direction of `v` and across it.
+fn turned(c: (f64, f64), v: (f64, f64)) -> (f64, f64) {
+    let speed = v.0.hypot(v.1);
+    ((c.0 * v.0 + c.1 * v.1) / speed, (c.1 * v.0 - c.0 * v.1) / speed)
+}
+
+#[cfg(test)]
+mod tests;

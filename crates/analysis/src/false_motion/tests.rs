@@ -1,0 +1,162 @@
+//! Known answers.
+
+use super::*;
+use crate::erratic;
+use crate::verdict::Direction;
+
+/// 1600 counts per inch.
+const PER_MM: f64 = 1600.0 / 25.4;
+const TRAVEL: f64 = 300.0 * PER_MM;
+const SLOTS: [i64; 5] = [125_000, 500_000, 1_000_000, 4_000_000, 8_000_000];
+
+/// A minimum-jerk swipe of 300 mm in 0.2 s (Flash & Hogan 1985), counted in whole counts every `slot_ns`, with what `tell`
+/// makes of each report's motion in counts.
+fn swipe(slot_ns: i64, tell: impl Fn(f64, (f64, f64)) -> (f64, f64)) -> (Series, Swipe) {
+    let slots = 200_000_000 / slot_ns;
+    let place = |s: f64| TRAVEL * s.powi(3) * (10.0 - 15.0 * s + 6.0 * s * s);
+    let (mut told, mut rounded) = ((0.0, 0.0), (0.0f64, 0.0f64));
+    let mut samples = Vec::new();
+    for i in 0..slots {
+        let (from, to) = (i as f64 / slots as f64, (i + 1) as f64 / slots as f64);
+        let (along, across) = tell(from, (place(to) - place(from), 0.0));
+        told = (told.0 + along, told.1 + across);
+        let (x, y) = (told.0.round() - rounded.0, told.1.round() - rounded.1);
+        rounded = (rounded.0 + x, rounded.1 + y);
+        if x != 0.0 || y != 0.0 {
+            let t = 1_000_000_000 + (i + 1) * slot_ns;
+            samples.push(Sample { t, x: x as i32, y: y as i32, timed: true, idle_before: 0 });
+        }
+    }
+    let off = told.0 - TRAVEL;
+    let swipe = Swipe {
+        number: 1,
+        direction: Direction::Out,
+        rows: 0..samples.len(),
+        begin: samples[0].t,
+        end: samples[samples.len() - 1].t,
+        along: told.0,
+        across: told.1,
+        peak: 1.0,
+        exit: 0.0,
+        one_travel: TRAVEL,
+        surplus: if off.abs() > 2.0 * PER_MM { off } else { 0.0 },
+        began_short: false,
+        stopped_short: false,
+    };
+    (Series { reports: samples.len(), samples, same_stamp: 0 }, swipe)
+}
+
+const FRAME: Frame = Frame { cos: 1.0, sin: 0.0 };
+
+/// What is found where nothing was before.
+fn found(slot_ns: i64, tell: impl Fn(f64, (f64, f64)) -> (f64, f64)) -> Vec<Stretch> {
+    let (series, swipe) = swipe(slot_ns, tell);
+    let mut out = Vec::new();
+    complete(&series, FRAME, &swipe, &bench(slot_ns), &mut out);
+    out
+}
+
+fn bench(slot_ns: i64) -> Bench {
+    Bench { counts_per_mm: PER_MM, slot: slot_ns as f64 }
+}
+
+#[test]
+fn a_sound_swipe_is_left_alone_and_so_is_one_that_lost_counts_evenly() {
+    for slot in SLOTS {
+        assert!(found(slot, |_, c| c).is_empty(), "{slot}");
+        assert!(found(slot, |_, c| (0.8 * c.0, c.1)).is_empty(), "{slot}");
+    }
+}
+
+#[test]
+fn false_motion_that_lasts_until_the_stop_is_found_where_it_begins() {
+    for slot in SLOTS {
+        let all = found(slot, |s, c| if s >= 0.4 { (-0.6 * c.0, 0.4 * c.0) } else { c });
+        assert!(all.len() == 1 && all[0].wrong == Wrong::Reversal, "{slot}: {all:?}");
+        let at = (all[0].begin - 1_000_000_000) as f64 / 200e6;
+        assert!((at - 0.4).abs() <= 0.01 + 1.5 * slot as f64 / 200e6, "{slot}: {at}");
+    }
+}
+
+#[test]
+fn a_bounce_after_lost_counts_is_no_false_motion() {
+    // 100 mm are lost, so that the stop comes early; there the device is thrown back 6 mm and comes again.
+    let bounce = |s: f64, c: (f64, f64)| match s {
+        s if (0.45..0.62).contains(&s) => (0.0, 0.0),
+        s if (0.9..0.92).contains(&s) => (-95.0, 0.0),
+        s if s >= 0.92 => (0.3 * c.0, 0.0),
+        _ => c,
+    };
+    let all = found(1_000_000, bounce);
+    assert!(all.is_empty(), "{all:?}");
+}
+
+/// A hand that goes back 40 mm on its way and then on to the stop lacks nothing.
+#[test]
+fn a_hand_that_turns_back_on_its_way_and_gets_there_is_left_alone() {
+    let turns = |s: f64, c: (f64, f64)| {
+        let wave = |s: f64| {
+            if (0.3..0.7).contains(&s) { (((s - 0.3) / 0.4) * std::f64::consts::TAU).sin() } else { 0.0 }
+        };
+        (c.0 - 60.0 * PER_MM * (wave(s + 0.04) - wave(s)).min(0.3), c.1)
+    };
+    let (_, swipe) = swipe(8_000_000, turns);
+    assert!((swipe.along / TRAVEL - 1.0).abs() < 0.2);
+    let all = found(8_000_000, turns);
+    assert!(all.iter().all(|s| s.within_s > 0.0), "nothing is told of it without abruptness: {all:?}");
+}
+
+#[test]
+fn thin_reports_that_run_backwards_are_false_motion_and_empty_ones_are_not() {
+    let thin = |share: f64| {
+        let (series, swipe) =
+            swipe(250_000, |s, c| if (0.4..0.4045).contains(&s) { (share * c.0, 0.0) } else { c });
+        let mut all = erratic::find(&series, FRAME, &swipe, &bench(250_000));
+        assert_eq!(all.len(), 1, "{all:?}");
+        all[0].wrong = Wrong::Thin;
+        complete(&series, FRAME, &swipe, &bench(250_000), &mut all);
+        all[0].wrong
+    };
+    assert_eq!((thin(-0.8), thin(0.1)), (Wrong::Reversal, Wrong::Thin));
+}
+
+/// From 0.3 to 0.7 of the time the place runs straight at the speed of its edges, as frames that beat by 4 % show it.
+#[test]
+fn a_place_that_runs_straight_over_a_hidden_peak_is_a_repeat_at_any_interval() {
+    for slot in SLOTS {
+        let share = |s: f64| 30.0 * s * s * (1.0 - s) * (1.0 - s);
+        let level = TRAVEL * share(0.3) * slot as f64 / 200e6;
+        let beat = |s: f64| [1.0, 0.96, 1.04][(s * 200e6 / slot as f64).round() as usize % 3];
+        let held = |s: f64, c: (f64, f64)| if (0.3..0.7).contains(&s) { (level * beat(s), 0.0) } else { c };
+        let (_, swipe) = swipe(slot, held);
+        let all = found(slot, held);
+        let short = swipe.along < (1.0 - HIDDEN) * TRAVEL;
+        assert!(short && all.len() == 1 && all[0].wrong == Wrong::Repeated, "{slot}: {all:?}");
+    }
+}
+
+#[test]
+fn nothing_panics_on_what_no_device_sends() {
+    let odd = [i32::MIN, i32::MAX, 0, 1, -1];
+    let samples: Vec<Sample> = (0..200)
+        .map(|i| Sample {
+            t: if i % 7 == 0 { [i64::MIN, i64::MAX, 5][i as usize % 3] } else { i * 1_000_000 },
+            x: odd[i as usize % 5],
+            y: odd[(i as usize / 5) % 5],
+            timed: i % 3 == 0,
+            idle_before: u32::MAX,
+        })
+        .collect();
+    let (_, mut swipe) = swipe(1_000_000, |_, c| c);
+    swipe.surplus = -1e5;
+    let series = Series { reports: 200, samples, same_stamp: 0 };
+    for (slot, per_mm) in
+        [(1e6, 31.0), (0.0, 31.0), (f64::NAN, 1.0), (1e6, 0.0), (1e-9, 1e300), (1e18, 1e-300)]
+    {
+        for (rows, travel) in [(0..200, 1e4), (0..0, 1e4), (10..500, 1e4), (3..190, f64::NAN), (3..190, 1e12)]
+        {
+            (swipe.rows, swipe.one_travel) = (rows, travel);
+            complete(&series, FRAME, &swipe, &Bench { counts_per_mm: per_mm, slot }, &mut Vec::new());
+        }
+    }
+}
