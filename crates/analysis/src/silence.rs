@@ -18,6 +18,7 @@
 use crate::erratic::ARM_ACCELERATION;
 use crate::series::{DUE, Frame, Sample, Series};
 use crate::swipes::{AT_SPEED, Swipe};
+use crate::tracking_limit::onset;
 use slipgauge_trace::recording::HostLog;
 
 /// Empty slots that make a silence: one alone may be a poll that came early or late.
@@ -68,6 +69,11 @@ pub struct Silence {
     pub idle_reports: u32,
     /// Counts per second before.
     pub speed_before: f64,
+    /// Most likely speed at the instant at which the counts ended, both axes together, by the reports before it; counts
+    /// per second.
+    pub onset: f64,
+    /// The highest that they allow.
+    pub onset_most: f64,
     /// Counts per second after (0 if nothing came).
     pub speed_after: f64,
     /// Travel missing by the speed of the flanks, mm, before what was made up.
@@ -129,12 +135,15 @@ pub fn find(
             // A hand that had gone on would be far beyond the stop: it rested.
             let rested = kind == MakeUp::Lost && total + missing > BEYOND_THE_STOP * swipe.one_travel;
             if missing / counts_per_mm >= LEAST_MM && !rested {
+                let (onset, onset_most) = onset_of(&samples[..=row], frame, slot, before);
                 found.push(Silence {
                     begin: samples[row].t,
                     end: samples[after_row].t,
                     slots,
                     idle_reports: ctx.idle(row, after_row),
                     speed_before: before,
+                    onset,
+                    onset_most,
                     speed_after: after,
                     missing_mm: missing / counts_per_mm,
                     make_up,
@@ -154,11 +163,24 @@ pub fn find(
     let seconds: f64 = lost().map(|s| s.end.saturating_sub(s.begin) as f64 * 1e-9).sum();
     // Were the swipe whole, the hand would have been as fast as this meanwhile.
     let mean = if seconds > 0.0 { (swipe.one_travel - total).max(0.0) / seconds } else { 0.0 };
-    found.extend(
-        silent_end(&ctx, swipe, total + hidden, counts_per_mm, host)
-            .filter(|end| end.speed_before > STRIKES * mean),
-    );
+    let end = silent_end(&ctx, swipe, total + hidden, counts_per_mm, host)
+        .filter(|end| end.speed_before > STRIKES * mean);
+    found.extend(end.map(|end| {
+        let (onset, onset_most) = onset_of(samples, frame, slot, end.speed_before);
+        Silence { onset, onset_most, ..end }
+    }));
     found
+}
+
+/// Speed at which the last of some reports leaves off, most likely and at most; the flank's mean where too few came.
+/// Where there are too few for a fit, the counts ended between the last whole report and an interval after the last one:
+/// the middle is most likely.
+fn onset_of(samples: &[Sample], frame: Frame, slot: f64, mean: f64) -> (f64, f64) {
+    let found = onset::find(samples, frame, slot);
+    found.map_or((mean, mean), |found| {
+        let at = found.at.unwrap_or(0.5 * (found.low + found.high));
+        (at, found.high.max(at))
+    })
 }
 
 /// Counts that end at speed: at a stop a device brakes within the end zone, so that the last reports are slow or the
@@ -184,6 +206,8 @@ fn silent_end(
         slots: 0.0,
         idle_reports: 0,
         speed_before: before,
+        onset: before,
+        onset_most: before,
         speed_after: 0.0,
         missing_mm: (swipe.one_travel - total) / counts_per_mm,
         make_up: 0.0,
@@ -294,7 +318,7 @@ impl Flanks<'_> {
         let seconds = silence.end.saturating_sub(silence.begin) as f64 * 1e-9;
         let rows = ((SLOPE_OVER / self.slot) as usize).clamp(FLANK, 1000);
         let before = self.slope(row.saturating_sub(rows), row);
-        let behind = self.slope(after.min(last), (after + rows).min(last));
+        let behind = self.slope(after, (after + rows).min(last));
         let flat = 0.5 * (silence.speed_before + silence.speed_after) * seconds;
         let bend = seconds * seconds / 12.0;
         let more = (before - behind) * bend + SLOPE_UNSURE * (before.abs() + behind.abs()) * bend;

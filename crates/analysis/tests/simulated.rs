@@ -159,6 +159,27 @@ fn a_sensor_that_loses_sight_above_a_speed_fails_by_tracking_loss() {
     }
 }
 
+/// A limit of acceleration strikes twice in a swipe: just after the hand set out and while it brakes into the stop.
+#[test]
+fn a_sensor_that_loses_sight_while_the_hand_speeds_up_and_brakes_is_told_both_times() {
+    for seed in [1, 2, 3] {
+        let tracking = Tracking { max_acceleration_m_s2: 20.0, hold_s: 0.02, ..Tracking::default() };
+        let bench = with_sensor(seed, Sensor { tracking, ..Sensor::default() });
+        let truth = bench.clone().session().unwrap().truth();
+        let verdict = verdict(bench);
+        assert!(of(&verdict, Family::Dropout).is_empty(), "one event, one cause\n{}", words(&verdict));
+        let losses = of(&verdict, Family::TrackingLoss);
+        let large = truth.of(slipgauge_sim::Family::TrackingLoss).filter(|l| l.size >= 5.0);
+        let (mut events, mut told) = (0, 0);
+        for label in large {
+            events += 1;
+            let here = |f: &&Finding| f.begin_ns <= label.end_ns && label.begin_ns <= f.end_ns;
+            told += usize::from(losses.iter().copied().any(|f| here(&f)));
+        }
+        assert!(events >= 30 && told + 1 >= events, "{told} of {events}\n{}", words(&verdict));
+    }
+}
+
 /// Common practice, no source: a device that goes on moving at rest fails.
 #[test]
 fn creep_at_rest_fails_as_drift_and_a_slow_one_passes() {

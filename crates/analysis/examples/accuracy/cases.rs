@@ -113,13 +113,18 @@ fn any(_: &Label, _: &Truth) -> bool {
 fn drops(scene: &mut Scene, mm: f64, counts: Missing) {
     // A late report holds many slots' counts: in a narrow field it would clip, and be neither late nor lost.
     scene.bench.device.report.bits = 16;
-    // At half-way most courses run at eight tenths of their peak or more.
-    let slots = 1e-3 * mm / (0.8 * scene.fast_m_s * scene.interval_s());
+    // The mean speed of minimum jerk is 0.53 of its peak.
+    let slots = 1e-3 * mm / (0.53 * scene.fast_m_s * scene.interval_s());
     let what = What::Dropout { reports: slots.ceil().max(2.0) as u32, counts };
     for swipe in scene.free_fast() {
-        let at = scene.dice.between(0.35, 0.6);
+        let at = place_of_time(scene.dice.between(0.0, 1.0));
         scene.in_fast(swipe, at, what);
     }
+}
+
+/// Share of the way at a share of the time of a minimum-jerk swipe (Flash & Hogan 1985): a link knows nothing of places.
+fn place_of_time(u: f64) -> f64 {
+    u * u * u * (10.0 + u * (-15.0 + 6.0 * u))
 }
 
 /// A tracking limit at a share of the fast swipes' peak.
