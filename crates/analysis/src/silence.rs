@@ -200,7 +200,11 @@ fn silent_end(
     // At constant deceleration the hand needed twice the time that it would have taken at this speed.
     let rest_ns = 2e9 * (swipe.one_travel - total).max(0.0) / before.max(1.0);
     let until = ctx.samples[last].t.saturating_add(rest_ns as i64);
-    (at_speed && !whole && !swipe.began_short && !ctx.slowing(last)).then(|| Silence {
+    // A hand that brakes as it did cannot have gone on for so long: it has struck the stop, and lost counts before.
+    let rows = ((SLOPE_OVER / ctx.slot) as usize).clamp(HALVES, 1000);
+    let braking = (-ctx.slope(last.saturating_sub(rows), last)).max(0.0);
+    let goes_on = swipe.one_travel - total <= BEYOND_THE_STOP * before * before / (2.0 * braking);
+    (at_speed && !whole && !swipe.began_short && !ctx.slowing(last) && goes_on).then(|| Silence {
         begin: ctx.samples[last].t,
         end: ctx.samples[last].t,
         slots: 0.0,
@@ -221,6 +225,8 @@ fn silent_end(
 /// what a hand's own changes of acceleration leave uncertain at its end, as a share of it.
 const SLOPE_OVER: f64 = 16e6;
 const SLOPE_UNSURE: f64 = 0.5;
+/// Reports that a slope needs: two halves of two.
+const HALVES: usize = 4;
 /// A hand that does not brake fully strikes the stop at up to half of its peak (common practice, no source): after a
 /// silence on the way this is no evidence.
 const STRIKES: f64 = 0.5;

@@ -1,6 +1,6 @@
 //! Reports taken together, and the part of a swipe that is searched.
 
-use super::{ARM_ACCELERATION, Bench};
+use super::{ARM_ACCELERATION, Bench, FLICK_ACCELERATION};
 use crate::series::{Frame, Sample, Series};
 use crate::swipes::Swipe;
 use std::ops::Range;
@@ -70,6 +70,8 @@ pub(super) struct Search<'a> {
     pub(super) counts_per_mm: f64,
     /// Counts by which a velocity (per cell) may change within a cell.
     pub(super) arm: f64,
+    /// And within which thin counts of this swipe may be a hand's.
+    pub(super) hand: f64,
     /// Cells away from the stops.
     pub(super) inner: Range<usize>,
     /// First cell after the last stretch: what came before it tells no velocity.
@@ -96,7 +98,9 @@ impl<'a> Search<'a> {
             .collect();
         let (cells, width) = cells(samples, &counts, bench.slot);
         let seconds = width * 1e-9;
-        let arm = ARM_ACCELERATION * 1e3 * bench.counts_per_mm * seconds * seconds;
+        let counts_in_a_cell = 1e3 * bench.counts_per_mm * seconds * seconds;
+        let arm = ARM_ACCELERATION * counts_in_a_cell;
+        let hand = if swipe.is_short() { FLICK_ACCELERATION * counts_in_a_cell } else { arm };
         let inner = inner(&cells, END_ZONE_MM * bench.counts_per_mm);
         Some(Search {
             samples,
@@ -106,6 +110,7 @@ impl<'a> Search<'a> {
             width,
             counts_per_mm: bench.counts_per_mm,
             arm,
+            hand,
             inner,
             since: 0,
         })
