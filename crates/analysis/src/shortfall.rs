@@ -7,8 +7,9 @@
 //! its swipes lose counts themselves.
 //!
 //! The operator explains a pair: one swipe short of the stop, and the next one short by as much since it began there;
-//! and the last swipe of a phase if it braked, after which nothing tells. A device that loses counts makes no such pairs; so
-//! where more than [`MOST_EXCUSED`] of the swipes would be excused, none is. Cost: O(swipes log swipes).
+//! and the last swipe of a phase if it braked, after which nothing tells. A device that loses counts makes such pairs by
+//! chance alone; so where more than [`MOST_EXCUSED`] of the swipes would be excused, none is, nor in a phase of which
+//! [`MOST_SHORT`] come up short without excuse. Cost: O(swipes log swipes).
 
 use crate::stats::{mad, median};
 use crate::swipes::{AT_SPEED, Swipe};
@@ -28,6 +29,8 @@ const NO_PLACING: f64 = 4.0;
 const ALIKE: f64 = 1.0;
 /// Share of the swipes that may be excused.
 const MOST_EXCUSED: f64 = 0.15;
+/// Share of a phase's swipes.
+const MOST_SHORT: f64 = 0.5;
 /// Nobody takes a point this share of the travel short of a stop for the stop.
 const NO_ACCIDENT: f64 = 0.2;
 
@@ -83,6 +86,16 @@ pub fn mark(swipes: &mut [(&mut Swipe, bool)], measure: Measure) {
     }
     let count = excused.iter().filter(|(began, stopped)| *began || *stopped).count();
     let few = count as f64 <= (MOST_EXCUSED * swipes.len() as f64).max(4.0);
+    let mut first = 0;
+    for i in 0..swipes.len() {
+        if swipes[i].1 || i + 1 == swipes.len() {
+            let untold = |j: &usize| excused[*j] == (false, false) && short(swipes[*j].0) > measure.most;
+            if (first..=i).filter(untold).count() as f64 > MOST_SHORT * (i + 1 - first) as f64 {
+                excused[first..=i].fill((false, false));
+            }
+            first = i + 1;
+        }
+    }
     for ((swipe, _), (began, stopped)) in swipes.iter_mut().zip(excused) {
         (swipe.began_short, swipe.stopped_short) = (began && few, stopped && few);
         let off = -short(swipe);
@@ -138,6 +151,12 @@ mod tests {
     fn a_phase_of_short_swipes_is_not_excused() {
         let all = marked(&[2400.0; 12]);
         assert!(all.iter().all(|s| *s == (false, false, -601.0)), "{all:?}");
+    }
+
+    #[test]
+    fn a_pair_among_short_swipes_is_none_of_the_operators() {
+        let all = marked(&[2700.0, 2500.0, 2800.0, 2805.0, 2650.0, 2450.0, 2710.0, 2550.0]);
+        assert!(all.iter().all(|s| !s.0 && !s.1 && s.2 < 0.0), "{all:?}");
     }
 
     #[test]

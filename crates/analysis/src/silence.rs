@@ -15,7 +15,7 @@
 //! Stray reports of at most [`STRAY`] counts do not end a silence where the flanks run at [`STRAY_FLANK`] and more.
 //! Cost: O(reports of the swipe).
 
-use crate::erratic::ARM_ACCELERATION;
+use crate::erratic::{ARM_ACCELERATION, FLICK_ACCELERATION};
 use crate::series::{DUE, Frame, Sample, Series};
 use crate::swipes::{AT_SPEED, Swipe};
 use crate::tracking_limit::onset;
@@ -203,7 +203,9 @@ fn silent_end(
     // A hand that brakes as it did cannot have gone on for so long: it has struck the stop, and lost counts before.
     let rows = ((SLOPE_OVER / ctx.slot) as usize).clamp(HALVES, 1000);
     let braking = (-ctx.slope(last.saturating_sub(rows), last)).max(0.0);
-    let goes_on = swipe.one_travel - total <= BEYOND_THE_STOP * before * before / (2.0 * braking);
+    let goes_on = swipe.one_travel - total <= BEYOND_THE_STOP * before * before / (2.0 * braking)
+        || ctx.enters_at_speed(0, counts_per_mm)
+        || !ctx.whole_within(swipe, before, counts_per_mm);
     (at_speed && !whole && !swipe.began_short && !ctx.slowing(last) && goes_on).then(|| Silence {
         begin: ctx.samples[last].t,
         end: ctx.samples[last].t,
@@ -229,7 +231,7 @@ const SLOPE_UNSURE: f64 = 0.5;
 const HALVES: usize = 4;
 /// A hand that does not brake fully strikes the stop at up to half of its peak (common practice, no source): after a
 /// silence on the way this is no evidence.
-const STRIKES: f64 = 0.5;
+pub const STRIKES: f64 = 0.5;
 /// No sensor goes blind below this: the poorest data sheets give 12 in/s, 300 mm/s.
 const SLOWEST_LIMIT_MM_S: f64 = 200.0;
 /// A swipe that ends at speed is short by at least this, else it simply hit the stop.
@@ -264,6 +266,18 @@ impl HostSpans {
         let first = self.0.partition_point(|span| span.1 < from);
         self.0.get(first).is_some_and(|span| span.0 <= to)
     }
+
+    /// Time within a span that may be lost to them, seconds.
+    pub fn seconds(&self, begin: i64, end: i64) -> f64 {
+        let (from, to) = (begin.saturating_sub(STALL_MARGIN), end.saturating_add(STALL_MARGIN));
+        let first = self.0.partition_point(|span| span.1 < from);
+        let near = self.0.iter().skip(first).take_while(|span| span.0 <= to);
+        let part = |span: &(i64, i64)| {
+            let (a, b) = (span.0.saturating_sub(STALL_MARGIN), span.1.saturating_add(STALL_MARGIN));
+            b.min(end).saturating_sub(a.max(begin)).max(0) as f64 * 1e-9
+        };
+        near.map(part).sum()
+    }
 }
 
 /// An overrun is stamped when the queue is drained; what it lost came before, since the drain before it.
@@ -297,6 +311,15 @@ impl Flanks<'_> {
         let seconds = reports as f64 * self.slot * 1e-9;
         let arm = 1e3 * ARM_ACCELERATION;
         counts / counts_per_mm / seconds > 0.5 * arm * seconds + (2.0 * arm * LEAST_MM).sqrt()
+    }
+
+    /// True if a hand can have made the whole travel in the time of the swipe's reports, from rest to a speed: it speeds up
+    /// at A to (A T + v) / 2 and brakes to v.
+    fn whole_within(&self, swipe: &Swipe, speed: f64, counts_per_mm: f64) -> bool {
+        let seconds = 1e-9 * (swipe.end.saturating_sub(swipe.begin) as f64 + self.slot);
+        let arm = 1e3 * FLICK_ACCELERATION * counts_per_mm;
+        let top = 0.5 * (arm * seconds + speed);
+        swipe.one_travel <= (top * top - 0.5 * speed * speed) / arm
     }
 
     /// Counts per second over the reports after this one, which may carry a make-up itself.

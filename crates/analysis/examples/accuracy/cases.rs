@@ -117,7 +117,12 @@ fn drops(scene: &mut Scene, mm: f64, counts: Missing) {
     let slots = 1e-3 * mm / (0.53 * scene.fast_m_s * scene.interval_s());
     let what = What::Dropout { reports: slots.ceil().max(2.0) as u32, counts };
     for swipe in scene.free_fast() {
-        let at = place_of_time(scene.dice.between(0.0, 1.0));
+        // Within 4 mm of a turning point none is looked for; at its fastest a gap is twice as long.
+        let inside = 5.0 / 300.0..1.0 - (5.0 + 2.0 * mm) / 300.0;
+        let mut at = 0.0;
+        while !inside.contains(&at) {
+            at = place_of_time(scene.dice.between(0.0, 1.0));
+        }
         scene.in_fast(swipe, at, what);
     }
 }

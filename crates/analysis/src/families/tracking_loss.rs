@@ -8,7 +8,8 @@
 //!   next as no arm brakes, worth [`LEAST_MM`] and more;
 //! - *short*: a swipe that comes up short ([`crate::shortfall`]) without any other finding and that the operator does not
 //!   explain: counts were lost in some way that does not show in the reports. Its cause is unknown. Where [`EVEN`] of a
-//!   phase's swipes are alike, short of what their median is: counts that are fewer all alike are a change of gain.
+//!   phase's swipes are alike, short of what their median is: counts that are fewer all alike, by [`MOST_GAIN`] at most,
+//!   are a change of gain. What a stall or an overrun of this computer can have cost is left out.
 //!
 //! Decides on the share of the fast swipes (all swipes where no pace was told) that show it, exact limits. Where fast swipes
 //! could not be placed, medium ones may show a fail for them ([`slower`]). Assumes the travel is known. Smallest found: a silence of two reports and 1 mm; partial loss of 2 mm that sets in by more than
@@ -28,7 +29,7 @@ use super::{
 };
 use crate::decision::share_at_speed;
 use crate::erratic::{LEAST_MM, Wrong};
-use crate::silence::{MakeUp, SHORT_AT_END_MM, Silence};
+use crate::silence::{MakeUp, SHORT_AT_END_MM, STRIKES, Silence};
 use crate::stats::median;
 use crate::step::{PhaseView, StepView, SwipeView};
 use crate::verdict::{Cause, Family, FamilyVerdict, Finding, Outcome};
@@ -44,6 +45,10 @@ const BEYOND: f64 = 1.1;
 /// Share of a phase's swipes that lie within placing of their median, where they are alike: most of them. (First 0.8:
 /// some clipped or lost swipes then made all others short where a pace's gain or yaw differs from the slow swipes'.)
 const EVEN: f64 = 0.5;
+/// And as far as their median may lie below one travel to be a gain that falls with speed, as a share of it: four times
+/// the 5 % that a sensor holds its resolution to while it tracks (common practice, no source). (Added after devices that
+/// lost half of every fast swipe had been put down to their gain.)
+const MOST_GAIN: f64 = 0.2;
 /// The factor from which on a dropout may as well be a loss of tracking.
 const ALIKE: f64 = 0.95;
 
@@ -99,7 +104,10 @@ impl Detector for TrackingLoss {
         let mut own = Vec::new();
         for (phase, swipe) in step.swipes().filter(|(p, s)| !clipped.contains(&key(p, s))) {
             let woke = wake_up::short_mm(findings, key(phase, swipe));
-            let explained = |s: &Silence| s.to_the_end && s.missing_mm - woke < SHORT_AT_END_MM;
+            // A swipe that is short by its start is still braked before the stop.
+            let strikes = |s: &Silence| s.speed_before <= STRIKES * swipe.swipe.peak;
+            let explained =
+                |s: &Silence| s.to_the_end && strikes(s) && s.missing_mm - woke < SHORT_AT_END_MM;
             let silences = swipe.silences.iter().filter(|s| !s.host && !explained(s));
             for silence in silences.filter(|s| losses.is_loss(swipe, s)) {
                 own.push(silent(step, phase, swipe, silence, &losses));
@@ -248,15 +256,18 @@ fn usual(step: &StepView, phase: &PhaseView) -> Option<f64> {
     let lengths: Vec<f64> = phase.swipes.iter().map(|s| s.swipe.along).collect();
     let centre = median(&lengths)?;
     let alike = lengths.iter().filter(|l| (**l - centre).abs() <= measure.most).count();
-    Some(if alike as f64 >= EVEN * lengths.len() as f64 { centre } else { measure.one_travel })
+    let gain = centre >= (1.0 - MOST_GAIN) * measure.one_travel;
+    let even = gain && alike as f64 >= EVEN * lengths.len() as f64;
+    Some(if even { centre } else { measure.one_travel })
 }
 
 /// A swipe that is short for no reason that shows.
 fn short(step: &StepView, phase: &PhaseView, view: &SwipeView, usual: Option<f64>) -> Option<Finding> {
     let (swipe, scale) = (&view.swipe, step.scale?);
     let missing = usual? - swipe.along;
-    let explained = !swipe.is_short() || step.host.explain(swipe.begin, swipe.end);
-    if missing <= step.measure?.most || explained || step.travel.is_none() {
+    // What the hand can have covered while this computer was held up, at twice the speed that shows.
+    let held_up = step.host.seconds(swipe.begin, swipe.end) * 2.0 * swipe.peak;
+    if missing <= step.measure?.most + held_up || !swipe.is_short() || step.travel.is_none() {
         return None;
     }
     let event = Event {
