@@ -159,12 +159,15 @@ pub fn find(
     }
     // What a silence on the way has cost is not missing at the end as well.
     let lost = || found.iter().filter(|s| s.kind == MakeUp::Lost);
-    let hidden: f64 = lost().map(|s| ctx.hidden_at_most(s, swipe)).sum();
+    let at_most: f64 = lost().map(|s| ctx.hidden_at_most(s, swipe)).sum();
+    let likely = lost().map(|s| s.missing_mm).sum::<f64>() * counts_per_mm;
     let seconds: f64 = lost().map(|s| s.end.saturating_sub(s.begin) as f64 * 1e-9).sum();
-    // Were the swipe whole, the hand would have been as fast as this meanwhile.
+    // Were the swipe whole, the hand would have been as fast as this meanwhile, and at its fastest half as fast again.
     let mean = if seconds > 0.0 { (swipe.one_travel - total).max(0.0) / seconds } else { 0.0 };
-    let end = silent_end(&ctx, swipe, total + hidden, counts_per_mm, host)
-        .filter(|end| end.speed_before > STRIKES * mean);
+    let strikes = STRIKES * swipe.peak.max(1.5 * mean);
+    let end = [(at_most, STRIKES * mean), (likely, strikes)].into_iter().find_map(|(hidden, slowest)| {
+        silent_end(&ctx, swipe, total + hidden, counts_per_mm, host).filter(|end| end.speed_before > slowest)
+    });
     found.extend(end.map(|end| {
         let (onset, onset_most) = onset_of(samples, frame, slot, end.speed_before);
         Silence { onset, onset_most, ..end }
