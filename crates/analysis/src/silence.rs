@@ -162,10 +162,9 @@ pub fn find(
     let at_most: f64 = lost().map(|s| ctx.hidden_at_most(s, swipe)).sum();
     let likely = lost().map(|s| s.missing_mm).sum::<f64>() * counts_per_mm;
     let seconds: f64 = lost().map(|s| s.end.saturating_sub(s.begin) as f64 * 1e-9).sum();
-    // Were the swipe whole, the hand would have been as fast as this meanwhile, and at its fastest half as fast again.
+    // Were the swipe whole, the hand would have been as fast as this meanwhile.
     let mean = if seconds > 0.0 { (swipe.one_travel - total).max(0.0) / seconds } else { 0.0 };
-    let strikes = STRIKES * swipe.peak.max(1.5 * mean);
-    let end = [(at_most, STRIKES * mean), (likely, strikes)].into_iter().find_map(|(hidden, slowest)| {
+    let end = [(at_most, STRIKES * mean), (likely, ctx.strikes(swipe))].into_iter().find_map(|(hidden, slowest)| {
         silent_end(&ctx, swipe, total + hidden, counts_per_mm, host).filter(|end| end.speed_before > slowest)
     });
     found.extend(end.map(|end| {
@@ -195,7 +194,7 @@ fn silent_end(
     counts_per_mm: f64,
     host: &HostSpans,
 ) -> Option<Silence> {
-    let last = ctx.samples.len().checked_sub(1)?;
+    let last = ctx.samples.len().checked_sub(1).filter(|last| *last > 0)?;
     let before = ctx.before(last);
     let whole = swipe.one_travel - total < SHORT_AT_END_MM * counts_per_mm;
     let fast = before > AT_SPEED * swipe.peak && before > SLOWEST_LIMIT_MM_S * counts_per_mm;
@@ -204,9 +203,11 @@ fn silent_end(
     let rest_ns = 2e9 * (swipe.one_travel - total).max(0.0) / before.max(1.0);
     let until = ctx.samples[last].t.saturating_add(rest_ns as i64);
     // A hand that brakes as it did cannot have gone on for so long: it has struck the stop, and lost counts before.
+    // The last report holds a part of its interval.
     let rows = ((SLOPE_OVER / ctx.slot) as usize).clamp(HALVES, 1000);
-    let braking = (-ctx.slope(last.saturating_sub(rows), last)).max(0.0);
+    let braking = (-ctx.slope((last - 1).saturating_sub(rows), last - 1)).max(0.0);
     let goes_on = swipe.one_travel - total <= BEYOND_THE_STOP * before * before / (2.0 * braking)
+        || before > ctx.strikes(swipe)
         || ctx.enters_at_speed(0, counts_per_mm)
         || !ctx.whole_within(swipe, before, counts_per_mm);
     (at_speed && !whole && !swipe.began_short && !ctx.slowing(last) && goes_on).then(|| Silence {
@@ -235,6 +236,8 @@ const HALVES: usize = 4;
 /// A hand that does not brake fully strikes the stop at up to half of its peak (common practice, no source): after a
 /// silence on the way this is no evidence.
 pub const STRIKES: f64 = 0.5;
+/// Peak speed over mean speed of a minimum-jerk swipe (Flash & Hogan 1985).
+const PEAK: f64 = 1.875;
 /// No sensor goes blind below this: the poorest data sheets give 12 in/s, 300 mm/s.
 const SLOWEST_LIMIT_MM_S: f64 = 200.0;
 /// A swipe that ends at speed is short by at least this, else it simply hit the stop.
@@ -314,6 +317,12 @@ impl Flanks<'_> {
         let seconds = reports as f64 * self.slot * 1e-9;
         let arm = 1e3 * ARM_ACCELERATION;
         counts / counts_per_mm / seconds > 0.5 * arm * seconds + (2.0 * arm * LEAST_MM).sqrt()
+    }
+
+    /// Speed at which the hand may strike the stop if the swipe took no longer than its reports.
+    fn strikes(&self, swipe: &Swipe) -> f64 {
+        let seconds = 1e-9 * (swipe.end.saturating_sub(swipe.begin) as f64 + self.slot);
+        STRIKES * PEAK * swipe.one_travel / seconds
     }
 
     /// True if a hand can have made the whole travel in the time of the swipe's reports, from rest to a speed: it speeds up

@@ -164,7 +164,9 @@ fn limit_of(step: &StepView, of: Of, due: f64) -> Option<Limit> {
             (0..s.grid.expected_mm_s.len()).map(|i| value(&s.grid, i, of)).fold(0.0, f64::max)
         }
     };
-    let against = clean.filter(|(p, s)| s.silences.is_empty() && top(p, s) > beyond * median).count();
+    let against = clean
+        .filter(|(p, s)| s.silences.is_empty() && !s.swipe.is_short() && top(p, s) > beyond * median)
+        .count();
     let before = if of == Of::Speed { seen_faster(step, frame) } else { 0 };
     if (against + before) as f64 > MOST_BEYOND * n as f64 {
         return None;
