@@ -4,7 +4,8 @@
 //! this one search so that one event becomes one finding.
 //!
 //! A silence is a run of at least [`LEAST_SLOTS`] empty report slots inside a swipe with
-//! - at least [`DUE`] counts per slot on both sides, in the swipe's own direction;
+//! - at least [`DUE`] counts per slot on both sides, in the swipe's own direction; before a silence that the hand leaves at
+//!   a speed that no arm reaches at once, [`DUE`] counts in all;
 //! - more than [`END_ZONE_MM`] from both turning points; or followed by more than [`SET_OUT`] times the speed, or by
 //!   a speed that no arm reaches from rest within a report and [`LEAST_MM`];
 //! - flanks that are not slowing: the last reports before it run at no less than [`NOT_SLOWING`] of those before them;
@@ -118,15 +119,17 @@ pub fn find(
         let due = |speed: f64| speed * slot * 1e-9 >= DUE as f64;
         let rest = total - place - skipped;
         // A device that falls silent and then speaks at twice the speed has not bounced: the hand has set out.
-        let set_out = (after > SET_OUT * before && place / counts_per_mm > LEAST_MM)
-            || ctx.enters_at_speed(after_row, counts_per_mm);
+        let at_once = ctx.enters_at_speed(after_row, counts_per_mm);
+        let set_out = (after > SET_OUT * before && place / counts_per_mm > LEAST_MM) || at_once;
+        // A device that has begun to count the hand's start is awake, however few the counts.
+        let counting = due(before) || (at_once && after > SET_OUT * before && place >= DUE as f64);
         let begun = set_out || place / counts_per_mm > END_ZONE_MM;
         let inside = begun && rest / counts_per_mm > END_ZONE_MM;
         let between = due(after) && inside && !ctx.slowing(row);
         // A swipe that comes up short has not braked as fast as its counts.
         let before_the_stop =
             swipe.is_short() && begun && before > AT_SPEED * swipe.peak && !ctx.slowing(row);
-        if slots >= LEAST_SLOTS - 0.5 && due(before) && (between || before_the_stop) {
+        if slots >= LEAST_SLOTS - 0.5 && counting && (between || before_the_stop) {
             let span = slots * slot * 1e-9;
             let missing = 0.5 * (before + after) * span;
             let first = along[after_row] - after * slot * 1e-9;
@@ -307,16 +310,18 @@ impl Flanks<'_> {
     }
 
     /// True if motion that begins with a report runs so fast at once that the hand has moved by [`LEAST_MM`] unsaid: to
-    /// reach v an arm of acceleration A needs v²/2A, and within the report's own slot h it gains A h / 2. Reports of less
-    /// than a millisecond are taken together; of two such, the lesser, since the first may hold a make-up.
+    /// reach v an arm of acceleration A needs v²/2A, and within the first slots, each of h, it gains A h / 2, then 3 A h / 2.
+    /// Reports of less than a millisecond are taken together. The first may hold a make-up, or a part of its slot, so that
+    /// either both run so fast, or the second as fast as after a slot more.
     fn enters_at_speed(&self, row: usize, counts_per_mm: f64) -> bool {
         let reports = ((1e6 / self.slot).round() as usize).clamp(1, 64);
         let Some(first) = self.along.get(row..row + 2 * reports) else { return false };
         let (a, b) = first.split_at(reports);
-        let counts = a.iter().sum::<f64>().min(b.iter().sum());
         let seconds = reports as f64 * self.slot * 1e-9;
+        let speed = |counts: &[f64]| counts.iter().sum::<f64>() / counts_per_mm / seconds;
         let arm = 1e3 * ARM_ACCELERATION;
-        counts / counts_per_mm / seconds > 0.5 * arm * seconds + (2.0 * arm * LEAST_MM).sqrt()
+        let beyond = |speed: f64, slots: f64| speed > slots * arm * seconds + (2.0 * arm * LEAST_MM).sqrt();
+        beyond(speed(a).min(speed(b)), 0.5) || beyond(speed(b), 1.5)
     }
 
     /// Speed at which the hand may strike the stop if the swipe took no longer than its reports.

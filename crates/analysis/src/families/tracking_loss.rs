@@ -3,7 +3,8 @@
 //! Detects four kinds:
 //! - *silent*: a [silence](crate::silence) whose counts are lost and that begins where the device otherwise never
 //!   reports ([`limit`]); or one that holds the fastest part of its swipe, faster by a tenth than all that the device
-//!   has reported at this step; or counts that end at speed in a swipe that comes up short;
+//!   has reported at this step; or counts that end at speed in a swipe that comes up short, and the silences before
+//!   them where that recurs;
 //! - *partial*: a [stretch](crate::erratic) in which a third and more of the counts are missing, from one report to the
 //!   next as no arm brakes, worth [`LEAST_MM`] and more;
 //! - *short*: a swipe that comes up short ([`crate::shortfall`]) without any other finding and that the operator does not
@@ -52,9 +53,15 @@ const MOST_GAIN: f64 = 0.2;
 /// The factor from which on a dropout may as well be a loss of tracking.
 const ALIKE: f64 = 0.95;
 
+/// Swipes from which on two silences in each have one cause: a link that fails by chance does not do so again and again in
+/// just those swipes in which the sensor goes blind.
+const RECURS: usize = 3;
+
 /// What tells losses of tracking from dropouts at a step.
 pub(super) struct Losses {
     limit: Option<Limit>,
+    /// Whether losses into the stop recur in swipes with another lost silence.
+    into_the_stop: bool,
     /// Fastest speed that the device reported at the step, mm/s.
     fastest: f64,
     counts_per_mm: f64,
@@ -64,7 +71,8 @@ impl Losses {
     pub(super) fn new(step: &StepView) -> Losses {
         let counts_per_mm = step.scale.map_or(f64::INFINITY, |s| s.counts_per_mm);
         let fastest = step.swipes().map(|(_, s)| s.swipe.peak / counts_per_mm).fold(0.0, f64::max);
-        Losses { limit: limit::find(step), fastest, counts_per_mm }
+        let both = step.swipes().filter(|(_, s)| ends_lost(s) && s.silences.len() > 1).count();
+        Losses { limit: limit::find(step), into_the_stop: both >= RECURS, fastest, counts_per_mm }
     }
 
     /// True if a silence is a loss of tracking and no dropout.
@@ -72,12 +80,18 @@ impl Losses {
         silence.to_the_end
             || self.limit.is_some_and(|limit| limit.explains(swipe, silence, self.counts_per_mm))
             || hides_peak(swipe, silence, BEYOND * self.fastest)
+            || (self.into_the_stop && silence.kind == MakeUp::Lost && ends_lost(swipe))
     }
 
     /// True if a dropout may as well be a loss of tracking.
     pub(super) fn may_be_loss(&self, swipe: &SwipeView, silence: &Silence) -> bool {
         hides_peak(swipe, silence, ALIKE * self.fastest)
     }
+}
+
+/// True if the counts of a swipe end at speed.
+fn ends_lost(swipe: &SwipeView) -> bool {
+    swipe.silences.iter().any(|s| s.to_the_end && !s.host)
 }
 
 /// True if a lost silence holds the fastest part of its swipe, and that is faster than `speed`.
