@@ -131,8 +131,9 @@ pub fn find(
             swipe.is_short() && begun && before > AT_SPEED * swipe.peak && !ctx.slowing(row);
         if slots >= LEAST_SLOTS - 0.5 && counting && (between || before_the_stop) {
             let span = slots * slot * 1e-9;
-            let missing = 0.5 * (before + after) * span;
-            let first = along[after_row] - after * slot * 1e-9;
+            let (leaves, enters) = ctx.edges(row, after_row, before, after);
+            let missing = 0.5 * (leaves + enters) * span;
+            let first = along[after_row] - enters * slot * 1e-9;
             let make_up = (first + skipped) / missing;
             let kind = if make_up > 0.5 { MakeUp::Late } else { MakeUp::Lost };
             // A hand that had gone on would be far beyond the stop: it rested.
@@ -370,6 +371,18 @@ impl Flanks<'_> {
         let more = (before - behind) * bend + SLOPE_UNSURE * (before.abs() + behind.abs()) * bend;
         let whole = swipe.end.saturating_sub(swipe.begin).max(1) as f64 * 1e-9;
         flat + more.min(2.0 * flat).max(0.0) + swipe.one_travel * (seconds / whole).min(1.0).powi(5)
+    }
+
+    /// Speeds at the edges of a silence: the flanks' means, carried on by their slopes over half of their reports, and no
+    /// further than to half or twice the mean.
+    fn edges(&self, row: usize, after: usize, mean_before: f64, mean_after: f64) -> (f64, f64) {
+        let last = self.samples.len() - 1;
+        let rows = ((SLOPE_OVER / self.slot) as usize).clamp(FLANK, 1000);
+        let reach = 0.5e-9 * FLANK as f64 * self.slot;
+        let near = |mean: f64, change: f64| (mean + change).max(0.5 * mean).min(2.0 * mean);
+        let before = self.slope(row.saturating_sub(rows), row) * reach;
+        let behind = self.slope(after, (after + rows).min(last)) * reach;
+        (near(mean_before, before), near(mean_after, -behind))
     }
 
     /// Counts per second squared between two halves of some reports (the first exclusive).
