@@ -9,7 +9,7 @@
 //! - more than [`END_ZONE_MM`] from both turning points; or followed by more than [`SET_OUT`] times the speed, or by
 //!   a speed that no arm reaches from rest within a report and [`LEAST_MM`];
 //! - flanks that are not slowing: the last reports before it run at no less than [`NOT_SLOWING`] of those before them;
-//! - at least [`LEAST_MM`] of travel missing by the speed of the flanks.
+//! - at least [`LEAST_MM`] of travel missing by the speeds of the flanks at its edges.
 //!
 //! In a swipe that comes up short ([`crate::shortfall`]) what comes after may be slow or near the stop.
 //!
@@ -30,6 +30,8 @@ pub const END_ZONE_MM: f64 = 4.0;
 const SET_OUT: f64 = 2.0;
 /// Smallest missing travel.
 pub const LEAST_MM: f64 = 1.0;
+/// What is missing is told to a tenth by flanks of a few reports: what is found at [`LEAST_MM`] is looked for below it.
+const TO_A_TENTH: f64 = 0.9;
 /// A hand does not lose a third of its speed within three reports at 1 kHz (0.33 × 1 m/s in 3 ms is 110 m/s²).
 const NOT_SLOWING: f64 = 0.6;
 /// Counted and missing motion together are at most so many travels: the flanks of a silence tell what it hides to half of
@@ -138,7 +140,7 @@ pub fn find(
             let kind = if make_up > 0.5 { MakeUp::Late } else { MakeUp::Lost };
             // A hand that had gone on would be far beyond the stop: it rested.
             let rested = kind == MakeUp::Lost && total + missing > BEYOND_THE_STOP * swipe.one_travel;
-            if missing / counts_per_mm >= LEAST_MM && !rested {
+            if missing / counts_per_mm >= TO_A_TENTH * LEAST_MM && !rested {
                 let (onset, onset_most) = onset_of(&samples[..=row], frame, slot, before);
                 found.push(Silence {
                     begin: samples[row].t,

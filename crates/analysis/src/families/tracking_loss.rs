@@ -13,14 +13,23 @@
 //!   are a change of gain. What a stall or an overrun of this computer can have cost is left out.
 //!
 //! Decides on the share of the fast swipes (all swipes where no pace was told) that show it, exact limits. Where fast swipes
-//! could not be placed, medium ones may show a fail for them ([`slower`]). Assumes the travel is known. Smallest found: a silence of two reports and 1 mm; partial loss of 2 mm that sets in by more than
-//! the bound in [`crate::erratic`]; a shortfall of 2 mm and five standard deviations of placing. Cost: O(slots).
+//! could not be placed, medium ones may show a fail for them ([`slower`]). Assumes the travel is known.
 //!
-//! A silence near the begin of a swipe shows where the device said three counts in a report before it, or where what
-//! follows runs faster than an arm reaches from rest within that report and 1 mm (0.6 m/s at 1 ms, 1.2 m/s at 8 ms). One
-//! that lasts into the stop shows where the swipe stays 15 mm short beyond all that the silences before it can hide.
-//! (Seen in sensors with a limit of acceleration, which lose track twice in a swipe: a third of the losses was missed
-//! before both were looked for, and most of those still missed are at 8 ms, where one or two reports come before them.)
+//! Smallest found, with v the speed at the onset, h the report interval and 3 counts due in a report:
+//! - a silence of two reports and 1 mm. Near the begin of a swipe, where the hand speeds up by a: 3 counts due at v − 3 a h,
+//!   and v / 2 at least, in a loss of less than 0.1 s (a longer one is a start from rest, and [wake-up](super::wake_up)'s),
+//!   after two reports of the swipe. While the hand brakes by a: v of 11 a h and more, else the silence looks like a hand
+//!   that stops. Into the stop: 15 mm and 12 standard deviations of a stop, in a swipe that has not lost more before.
+//! - partial loss in a swipe that it makes short beyond placing, by 12 standard deviations of a stop and 2 mm at least. It
+//!   is told with its place and cause where it takes a third of the counts and more, and takes at once, from the counts of
+//!   a cell H (h, at least 1 ms), (1 + 1/f) times `2.5 counts + 0.15 v H + 60 m/s² · H² (1 + f) / 2`, f = 4 ms / H (1 to
+//!   4); two thirds at 1 ms and 1 m/s, at 4 ms and 1.5 m/s, at 8 ms and 2.8 m/s. Where it takes less, the swipe is told
+//!   as short, of unknown cause: within a report or two a hand may brake as much.
+//! - a shortfall of 2 mm and five standard deviations of placing.
+//!
+//! (First written as a silence, and partial loss of 2 mm that sets in by more than the bound in [`crate::erratic`]. Seen
+//! then: 26 % of losses by acceleration at half of the peak missed, which come twice in a swipe, after a few counts and into
+//! the stop; and 7 to 29 % of partial losses, most at 4 and 8 ms.) Cost: O(slots).
 
 mod limit;
 
