@@ -3,8 +3,8 @@
 //! Not a family: whatever loses or invents counts shows here, however it does so. Every swipe covers the same distance
 //! from stop to stop. Its length in counts scatters by placing (s: median absolute deviation of the n slow and medium
 //! swipes about their phases' medians, and its own uncertainty on top); what lies further off than [`LEAST_MM`] and
-//! 5 s · (1 + 1.5/√n) is not placing. A phase that scatters by [`NO_PLACING`] times what the slow one does is left out:
-//! its swipes lose counts themselves.
+//! 5 s · (1 + 1.5/√n) is not placing. A phase that scatters by more than [`LEAST_MM`], and by [`NO_PLACING`] times what
+//! the slow one does, is left out: its swipes lose counts themselves.
 //!
 //! The operator explains a pair: one swipe short of the stop, and the next one short by as much since it began there;
 //! and the last swipe of a phase if it braked, after which nothing tells. A device that loses counts makes such pairs by
@@ -21,9 +21,9 @@ pub const LEAST_MM: f64 = 2.0;
 const DEVIATIONS: (f64, f64) = (5.0, 1.5);
 /// Least standard deviation that is believed, mm: a body comes to rest at a stop no better.
 const LEAST_SCATTER_MM: f64 = 0.1;
-/// A stop holds no body this much worse when it arrives faster; with ten swipes each, two such scatters of one stop differ
-/// by this factor once in 250 times, and then the slow ones alone still tell. (Added after devices that lost counts in
-/// medium swipes, too, had been seen to hide a shortfall of half the travel.)
+/// A stop holds no body this much worse when it arrives faster. (Added after devices that lost counts in medium swipes,
+/// too, had been seen to hide a shortfall of half the travel; without [`LEAST_MM`] beside it, after ten slow swipes that lay
+/// close by chance had been seen to make the medium ones of a sound device scatter too much.)
 const NO_PLACING: f64 = 4.0;
 /// Two shortfalls of a pair differ by no more than placing does.
 const ALIKE: f64 = 1.0;
@@ -54,7 +54,7 @@ impl Measure {
             group.iter().map(|length| length - centre).collect()
         };
         let least = LEAST_SCATTER_MM * counts_per_mm;
-        let usual = NO_PLACING * mad(&about(slow), 0.0)?.max(least);
+        let usual = (NO_PLACING * mad(&about(slow), 0.0)?).max(LEAST_MM * counts_per_mm);
         let places = |off: &Vec<f64>| mad(off, 0.0).is_some_and(|scatter| scatter <= usual);
         let groups = groups.iter().filter(|g| g.len() >= 3);
         let off: Vec<f64> = groups.map(about).filter(places).flatten().collect();

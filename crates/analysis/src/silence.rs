@@ -170,9 +170,12 @@ pub fn find(
     let seconds: f64 = lost().map(|s| s.end.saturating_sub(s.begin) as f64 * 1e-9).sum();
     // Were the swipe whole, the hand would have been as fast as this meanwhile.
     let mean = if seconds > 0.0 { (swipe.one_travel - total).max(0.0) / seconds } else { 0.0 };
-    let end = [(at_most, STRIKES * mean), (likely, ctx.strikes(swipe))].into_iter().find_map(|(hidden, slowest)| {
-        silent_end(&ctx, swipe, total + hidden, counts_per_mm, host).filter(|end| end.speed_before > slowest)
-    });
+    let end = [(at_most, STRIKES * mean), (likely, ctx.strikes(swipe))].into_iter().find_map(
+        |(hidden, slowest)| {
+            silent_end(&ctx, swipe, total + hidden, counts_per_mm, host)
+                .filter(|end| end.speed_before > slowest)
+        },
+    );
     found.extend(end.map(|end| {
         let (onset, onset_most) = onset_of(samples, frame, slot, end.speed_before);
         Silence { onset, onset_most, ..end }

@@ -117,7 +117,9 @@ impl Search<'_> {
             let forward = along > 0.0 && across.abs() <= (ACROSS * along).max(ROUNDING / count);
             let back = match wrong {
                 Wrong::Thin => {
-                    forward && along - level > (self.bound(self.hand, level.max(0.0), 1, 1)).max(0.3 * (speed - level))
+                    forward
+                        && along - level
+                            > (self.bound(self.hand, level.max(0.0), 1, 1)).max(0.3 * (speed - level))
                 }
                 Wrong::BeyondAnArm => forward && along < 1.5 * speed,
                 _ => forward,

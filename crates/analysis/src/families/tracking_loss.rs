@@ -129,8 +129,7 @@ impl Detector for TrackingLoss {
             let woke = wake_up::short_mm(findings, key(phase, swipe));
             // A swipe that is short by its start is still braked before the stop.
             let strikes = |s: &Silence| s.speed_before <= STRIKES * swipe.swipe.peak;
-            let explained =
-                |s: &Silence| s.to_the_end && strikes(s) && s.missing_mm - woke < SHORT_AT_END_MM;
+            let explained = |s: &Silence| s.to_the_end && strikes(s) && s.missing_mm - woke < SHORT_AT_END_MM;
             let silences = swipe.silences.iter().filter(|s| !s.host && !explained(s));
             for silence in silences.filter(|s| losses.is_loss(swipe, s)) {
                 own.push(silent(step, phase, swipe, silence, &losses));
