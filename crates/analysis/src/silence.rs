@@ -240,8 +240,8 @@ fn silent_end(
 /// what a hand's own changes of acceleration leave uncertain at its end, as a share of it.
 const SLOPE_OVER: f64 = 16e6;
 const SLOPE_UNSURE: f64 = 0.5;
-/// Reports that a slope needs: two halves of two.
-const HALVES: usize = 4;
+/// Reports that a slope needs: two halves of one. (First of two: at 8 ms they reached back to where thin counts recover.)
+const HALVES: usize = 2;
 /// A hand that does not brake fully strikes the stop at up to half of its peak (common practice, no source): after a
 /// silence on the way this is no evidence.
 pub const STRIKES: f64 = 0.5;

@@ -54,6 +54,9 @@ fn dropout(label: &Label, truth: &Truth) -> bool {
     label.size >= 1.0 && reports >= 2.0 && counts_per_slot(truth, m_s) >= DUE
 }
 
+/// What the hand has come before a loss near the begin, mm: the header says 1, and the finder's reading is on top.
+const LEAST_MM: f64 = 1.5;
+
 /// Likewise, by the time that it lasts; near the begin, while the hand brakes, and into the stop as the header states.
 fn loss(label: &Label, truth: &Truth) -> bool {
     let onset = label.detail.get("onset_m_s").copied().unwrap_or(0.0);
@@ -73,13 +76,16 @@ fn loss(label: &Label, truth: &Truth) -> bool {
     let shows = by_acceleration > 100.0
         || if speeds_up {
             let before = (onset - 3.0 * by_acceleration * interval_s).max(0.5 * onset);
-            let reports = (label.begin_ns - swipe.begin_ns) / interval_ns;
-            let begun = counts_per_slot(truth, before) >= DUE && reports >= 2;
+            let begun = counts_per_slot(truth, before) >= DUE
+                && onset >= 2.0 * by_acceleration * interval_s
+                && onset * onset >= 1.5e-3 * LEAST_MM * by_acceleration;
             begun && label.end_ns - label.begin_ns < 100_000_000
         } else {
             onset >= 11.0 * by_acceleration * interval_s
         };
-    let stop = !into_the_stop || (label.size >= 15.0 && beyond_placing(label, truth));
+    let same = |l: &&Label| (l.phase, l.swipe) == (label.phase, label.swipe) && l.begin_ns < label.begin_ns;
+    let more = truth.of(slipgauge_sim::Family::TrackingLoss).filter(same).any(|l| l.size > label.size);
+    let stop = !into_the_stop || (label.size >= 15.0 && beyond_placing(label, truth) && !more);
     large && shows && stop
 }
 

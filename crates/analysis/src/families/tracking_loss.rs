@@ -17,8 +17,8 @@
 //!
 //! Smallest found, with v the speed at the onset, h the report interval and 3 counts due in a report:
 //! - a silence of two reports and 1 mm. Near the begin of a swipe, where the hand speeds up by a: 3 counts due at v − 3 a h,
-//!   and v / 2 at least, in a loss of less than 0.1 s (a longer one is a start from rest, and [wake-up](super::wake_up)'s),
-//!   after two reports of the swipe. While the hand brakes by a: v of 11 a h and more, else the silence looks like a hand
+//!   or v / 2 if that is more, in a loss of less than 0.1 s (a longer one is a start from rest, and
+//!   [wake-up](super::wake_up)'s), after a few reports (v of 2 a h and more) and 1 mm (v² / 1.5 a). While the hand brakes by a: v of 11 a h and more, else the silence looks like a hand
 //!   that stops. Into the stop: 15 mm and 12 standard deviations of a stop, in a swipe that has not lost more before.
 //! - partial loss in a swipe that it makes short beyond placing, by 12 standard deviations of a stop and 2 mm at least. It
 //!   is told with its place and cause where it takes a third of the counts and more, and takes at once, from the counts of
