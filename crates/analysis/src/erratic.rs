@@ -111,6 +111,23 @@ pub struct Bench {
 /// Searches one swipe.
 pub fn find(series: &Series, frame: Frame, swipe: &Swipe, bench: &Bench) -> Vec<Stretch> {
     let Some(mut search) = Search::new(series, frame, swipe, bench) else { return Vec::new() };
+    let mut found = jumps(&mut search, swipe);
+    // What no arm makes goes first: the begin of false motion may be within what a hand's utmost forbids.
+    if found.is_empty() && swipe.is_short() {
+        search.hand *= FLICK_ACCELERATION / ARM_ACCELERATION;
+        search.since = 0;
+        found = jumps(&mut search, swipe);
+    }
+    let mut repeats = search.repeats();
+    if found.is_empty() && repeats.is_empty() && swipe.is_short() {
+        repeats.extend(search.level_top(-swipe.surplus));
+    }
+    found.extend(repeats.into_iter().filter(|r| !found_at(&found, r)).collect::<Vec<_>>());
+    found.sort_by_key(|s| s.begin);
+    found
+}
+
+fn jumps(search: &mut Search, swipe: &Swipe) -> Vec<Stretch> {
     let mut found: Vec<Stretch> = Vec::new();
     let mut row = search.inner.start;
     while row < search.inner.end {
@@ -129,12 +146,6 @@ pub fn find(series: &Series, frame: Frame, swipe: &Swipe, bench: &Bench) -> Vec<
             None => row += 1,
         }
     }
-    let mut repeats = search.repeats();
-    if found.is_empty() && repeats.is_empty() && swipe.is_short() {
-        repeats.extend(search.level_top(-swipe.surplus));
-    }
-    found.extend(repeats.into_iter().filter(|r| !found_at(&found, r)).collect::<Vec<_>>());
-    found.sort_by_key(|s| s.begin);
     found
 }
 

@@ -1,6 +1,6 @@
 //! Reports taken together, and the part of a swipe that is searched.
 
-use super::{ARM_ACCELERATION, Bench, FLICK_ACCELERATION};
+use super::{ARM_ACCELERATION, Bench};
 use crate::series::{Frame, Sample, Series};
 use crate::swipes::Swipe;
 use std::ops::Range;
@@ -70,7 +70,7 @@ pub(super) struct Search<'a> {
     pub(super) counts_per_mm: f64,
     /// Counts by which a velocity (per cell) may change within a cell.
     pub(super) arm: f64,
-    /// And within which thin counts of this swipe may be a hand's.
+    /// And within which thin counts may be a hand's.
     pub(super) hand: f64,
     /// Cells away from the stops.
     pub(super) inner: Range<usize>,
@@ -100,7 +100,6 @@ impl<'a> Search<'a> {
         let seconds = width * 1e-9;
         let counts_in_a_cell = 1e3 * bench.counts_per_mm * seconds * seconds;
         let arm = ARM_ACCELERATION * counts_in_a_cell;
-        let hand = if swipe.is_short() { FLICK_ACCELERATION * counts_in_a_cell } else { arm };
         let inner = inner(&cells, END_ZONE_MM * bench.counts_per_mm);
         Some(Search {
             samples,
@@ -110,7 +109,7 @@ impl<'a> Search<'a> {
             width,
             counts_per_mm: bench.counts_per_mm,
             arm,
-            hand,
+            hand: arm,
             inner,
             since: 0,
         })
