@@ -13,7 +13,8 @@
 //! B: what frames that beat against reports leave of a report more or less ([`beat`]); f: reports that v₀ was taken from; where they come faster than every millisecond, those within one are taken together. A
 //! stretch begins where the counts of w = 1 to 12 reports lie further off than b, sideways or backwards (*false motion*) or so far behind that a third and more is missing (*thin*); it ends where
 //! counts run in v₀'s direction again, or at a thin stretch's recovery. Several w, because a short stretch stands out
-//! at once and a weak one only over a time. A third kind needs no jump: motion that is *repeated*, the same counts on
+//! at once and a weak one only over a time. In a swipe that comes up short ([`crate::shortfall`]) thin counts are held
+//! against [`FLICK_ACCELERATION`] instead. A third kind needs no jump: motion that is *repeated*, the same counts on
 //! both axes, report after report, across a hidden peak; or, where a sensor's frames beat against the reports, a level
 //! top in a swipe that comes up short ([`crate::shortfall`]) by about what a peak above it would have counted.
 //!
@@ -37,6 +38,10 @@ pub use level::{HIDDEN, hidden_rise};
 /// No hand on a desk is more abrupt, m/s². Our own proposal: hard flicks reach 50 to 60 m/s² (common practice, no
 /// source).
 pub const ARM_ACCELERATION: f64 = 150.0;
+/// A hand that does its utmost, m/s² (the same practice): thin counts that set in more abruptly are what made a swipe
+/// short, where it is known to be short beyond placing and unexplained. That it lost counts is then sure, and only how is
+/// asked.
+pub const FLICK_ACCELERATION: f64 = 60.0;
 /// Nor faster, m/s; hard flicks reach 4 to 5 m/s (likewise).
 pub const ARM_SPEED: f64 = 8.0;
 /// Two stretches of false motion this near to each other are one event, nanoseconds.
@@ -109,6 +114,23 @@ pub struct Bench {
 /// Searches one swipe.
 pub fn find(series: &Series, frame: Frame, swipe: &Swipe, bench: &Bench) -> Vec<Stretch> {
     let Some(mut search) = Search::new(series, frame, swipe, bench) else { return Vec::new() };
+    let mut found = jumps(&mut search, swipe);
+    // What no arm makes goes first: the begin of false motion may be within what a hand's utmost forbids.
+    if found.is_empty() && swipe.is_short() {
+        search.hand *= FLICK_ACCELERATION / ARM_ACCELERATION;
+        search.since = 0;
+        found = jumps(&mut search, swipe);
+    }
+    let mut repeats = search.repeats();
+    if found.is_empty() && repeats.is_empty() && swipe.is_short() {
+        repeats.extend(search.level_top(-swipe.surplus));
+    }
+    found.extend(repeats.into_iter().filter(|r| !found_at(&found, r)).collect::<Vec<_>>());
+    found.sort_by_key(|s| s.begin);
+    found
+}
+
+fn jumps(search: &mut Search, swipe: &Swipe) -> Vec<Stretch> {
     let mut found: Vec<Stretch> = Vec::new();
     let mut row = search.inner.start;
     while row < search.inner.end {
@@ -127,12 +149,6 @@ pub fn find(series: &Series, frame: Frame, swipe: &Swipe, bench: &Bench) -> Vec<
             None => row += 1,
         }
     }
-    let mut repeats = search.repeats();
-    if found.is_empty() && repeats.is_empty() && swipe.is_short() {
-        repeats.extend(search.level_top(-swipe.surplus));
-    }
-    found.extend(repeats.into_iter().filter(|r| !found_at(&found, r)).collect::<Vec<_>>());
-    found.sort_by_key(|s| s.begin);
     found
 }
 

@@ -4,20 +4,22 @@
 //! this one search so that one event becomes one finding.
 //!
 //! A silence is a run of at least [`LEAST_SLOTS`] empty report slots inside a swipe with
-//! - at least [`DUE`] counts per slot on both sides, in the swipe's own direction;
+//! - at least [`DUE`] counts per slot on both sides, in the swipe's own direction; before a silence that the hand leaves at
+//!   a speed that no arm reaches at once, [`DUE`] counts in all;
 //! - more than [`END_ZONE_MM`] from both turning points; or followed by more than [`SET_OUT`] times the speed, or by
 //!   a speed that no arm reaches from rest within a report and [`LEAST_MM`];
 //! - flanks that are not slowing: the last reports before it run at no less than [`NOT_SLOWING`] of those before them;
-//! - at least [`LEAST_MM`] of travel missing by the speed of the flanks.
+//! - at least [`LEAST_MM`] of travel missing by the speeds of the flanks at its edges.
 //!
 //! In a swipe that comes up short ([`crate::shortfall`]) what comes after may be slow or near the stop.
 //!
 //! Stray reports of at most [`STRAY`] counts do not end a silence where the flanks run at [`STRAY_FLANK`] and more.
 //! Cost: O(reports of the swipe).
 
-use crate::erratic::ARM_ACCELERATION;
+use crate::erratic::{ARM_ACCELERATION, FLICK_ACCELERATION};
 use crate::series::{DUE, Frame, Sample, Series};
 use crate::swipes::{AT_SPEED, Swipe};
+use crate::tracking_limit::onset;
 use slipgauge_trace::recording::HostLog;
 
 /// Empty slots that make a silence: one alone may be a poll that came early or late.
@@ -28,6 +30,8 @@ pub const END_ZONE_MM: f64 = 4.0;
 const SET_OUT: f64 = 2.0;
 /// Smallest missing travel.
 pub const LEAST_MM: f64 = 1.0;
+/// What is missing is told to a tenth by flanks of a few reports: what is found at [`LEAST_MM`] is looked for below it.
+const TO_A_TENTH: f64 = 0.9;
 /// A hand does not lose a third of its speed within three reports at 1 kHz (0.33 × 1 m/s in 3 ms is 110 m/s²).
 const NOT_SLOWING: f64 = 0.6;
 /// Counted and missing motion together are at most so many travels: the flanks of a silence tell what it hides to half of
@@ -70,6 +74,11 @@ pub struct Silence {
     pub idle_reports: u32,
     /// Counts per second before.
     pub speed_before: f64,
+    /// Most likely speed at the instant at which the counts ended, both axes together, by the reports before it; counts
+    /// per second.
+    pub onset: f64,
+    /// The highest that they allow.
+    pub onset_most: f64,
     /// Counts per second after (0 if nothing came).
     pub speed_after: f64,
     /// Travel missing by the speed of the flanks, mm, before what was made up.
@@ -114,29 +123,35 @@ pub fn find(
         let due = |speed: f64| speed * slot * 1e-9 >= DUE as f64;
         let rest = total - place - skipped;
         // A device that falls silent and then speaks at twice the speed has not bounced: the hand has set out.
-        let set_out = (after > SET_OUT * before && place / counts_per_mm > LEAST_MM)
-            || ctx.enters_at_speed(after_row, counts_per_mm);
+        let at_once = ctx.enters_at_speed(after_row, counts_per_mm);
+        let set_out = (after > SET_OUT * before && place / counts_per_mm > LEAST_MM) || at_once;
+        // A device that has begun to count the hand's start is awake, however few the counts.
+        let counting = due(before) || (at_once && after > SET_OUT * before && place >= DUE as f64);
         let begun = set_out || place / counts_per_mm > END_ZONE_MM;
         let inside = begun && rest / counts_per_mm > END_ZONE_MM;
         let between = due(after) && inside && !ctx.slowing(row);
         // A swipe that comes up short has not braked as fast as its counts.
         let before_the_stop =
             swipe.is_short() && begun && before > AT_SPEED * swipe.peak && !ctx.slowing(row);
-        if slots >= LEAST_SLOTS - 0.5 && due(before) && (between || before_the_stop) {
+        if slots >= LEAST_SLOTS - 0.5 && counting && (between || before_the_stop) {
             let span = slots * slot * 1e-9;
-            let missing = 0.5 * (before + after) * span;
-            let first = along[after_row] - after * slot * 1e-9;
+            let (leaves, enters) = ctx.edges(row, after_row, before, after);
+            let missing = 0.5 * (leaves + enters) * span;
+            let first = along[after_row] - enters * slot * 1e-9;
             let make_up = (first + skipped) / missing;
             let kind = if make_up > 0.5 { MakeUp::Late } else { MakeUp::Lost };
             // A hand that had gone on would be far beyond the stop: it rested.
             let rested = kind == MakeUp::Lost && total + missing > BEYOND_THE_STOP * swipe.one_travel;
-            if missing / counts_per_mm >= LEAST_MM && !rested {
+            if missing / counts_per_mm >= TO_A_TENTH * LEAST_MM && !rested {
+                let (onset, onset_most) = onset_of(&samples[..=row], frame, slot, before);
                 found.push(Silence {
                     begin: samples[row].t,
                     end: samples[after_row].t,
                     slots,
                     idle_reports: ctx.idle(row, after_row),
                     speed_before: before,
+                    onset,
+                    onset_most,
                     speed_after: after,
                     missing_mm: missing / counts_per_mm,
                     make_up,
@@ -152,15 +167,33 @@ pub fn find(
     }
     // What a silence on the way has cost is not missing at the end as well.
     let lost = || found.iter().filter(|s| s.kind == MakeUp::Lost);
-    let hidden: f64 = lost().map(|s| ctx.hidden_at_most(s, swipe)).sum();
+    let at_most: f64 = lost().map(|s| ctx.hidden_at_most(s, swipe)).sum();
+    let likely = lost().map(|s| s.missing_mm).sum::<f64>() * counts_per_mm;
     let seconds: f64 = lost().map(|s| s.end.saturating_sub(s.begin) as f64 * 1e-9).sum();
     // Were the swipe whole, the hand would have been as fast as this meanwhile.
     let mean = if seconds > 0.0 { (swipe.one_travel - total).max(0.0) / seconds } else { 0.0 };
-    found.extend(
-        silent_end(&ctx, swipe, total + hidden, counts_per_mm, host)
-            .filter(|end| end.speed_before > STRIKES * mean),
+    let end = [(at_most, STRIKES * mean), (likely, ctx.strikes(swipe))].into_iter().find_map(
+        |(hidden, slowest)| {
+            silent_end(&ctx, swipe, total + hidden, counts_per_mm, host)
+                .filter(|end| end.speed_before > slowest)
+        },
     );
+    found.extend(end.map(|end| {
+        let (onset, onset_most) = onset_of(samples, frame, slot, end.speed_before);
+        Silence { onset, onset_most, ..end }
+    }));
     found
+}
+
+/// Speed at which the last of some reports leaves off, most likely and at most; the flank's mean where too few came.
+/// Where there are too few for a fit, the counts ended between the last whole report and an interval after the last one:
+/// the middle is most likely.
+fn onset_of(samples: &[Sample], frame: Frame, slot: f64, mean: f64) -> (f64, f64) {
+    let found = onset::find(samples, frame, slot);
+    found.map_or((mean, mean), |found| {
+        let at = found.at.unwrap_or(0.5 * (found.low + found.high));
+        (at, found.high.max(at))
+    })
 }
 
 /// Counts that end at speed: at a stop a device brakes within the end zone, so that the last reports are slow or the
@@ -172,7 +205,7 @@ fn silent_end(
     counts_per_mm: f64,
     host: &HostSpans,
 ) -> Option<Silence> {
-    let last = ctx.samples.len().checked_sub(1)?;
+    let last = ctx.samples.len().checked_sub(1).filter(|last| *last > 0)?;
     let before = ctx.before(last);
     let whole = swipe.one_travel - total < SHORT_AT_END_MM * counts_per_mm;
     let fast = before > AT_SPEED * swipe.peak && before > SLOWEST_LIMIT_MM_S * counts_per_mm;
@@ -180,12 +213,22 @@ fn silent_end(
     // At constant deceleration the hand needed twice the time that it would have taken at this speed.
     let rest_ns = 2e9 * (swipe.one_travel - total).max(0.0) / before.max(1.0);
     let until = ctx.samples[last].t.saturating_add(rest_ns as i64);
-    (at_speed && !whole && !swipe.began_short && !ctx.slowing(last)).then(|| Silence {
+    // A hand that brakes as it did cannot have gone on for so long: it has struck the stop, and lost counts before.
+    // The last report holds a part of its interval.
+    let rows = ((SLOPE_OVER / ctx.slot) as usize).clamp(HALVES, 1000);
+    let braking = (-ctx.slope((last - 1).saturating_sub(rows), last - 1)).max(0.0);
+    let goes_on = swipe.one_travel - total <= BEYOND_THE_STOP * before * before / (2.0 * braking)
+        || before > ctx.strikes(swipe)
+        || ctx.enters_at_speed(0, counts_per_mm)
+        || !ctx.whole_within(swipe, before, counts_per_mm);
+    (at_speed && !whole && !swipe.began_short && !ctx.slowing(last) && goes_on).then(|| Silence {
         begin: ctx.samples[last].t,
         end: ctx.samples[last].t,
         slots: 0.0,
         idle_reports: 0,
         speed_before: before,
+        onset: before,
+        onset_most: before,
         speed_after: 0.0,
         missing_mm: (swipe.one_travel - total) / counts_per_mm,
         make_up: 0.0,
@@ -199,9 +242,13 @@ fn silent_end(
 /// what a hand's own changes of acceleration leave uncertain at its end, as a share of it.
 const SLOPE_OVER: f64 = 16e6;
 const SLOPE_UNSURE: f64 = 0.5;
+/// Reports that a slope needs: two halves of one. (First of two: at 8 ms they reached back to where thin counts recover.)
+const HALVES: usize = 2;
 /// A hand that does not brake fully strikes the stop at up to half of its peak (common practice, no source): after a
 /// silence on the way this is no evidence.
-const STRIKES: f64 = 0.5;
+pub const STRIKES: f64 = 0.5;
+/// Peak speed over mean speed of a minimum-jerk swipe (Flash & Hogan 1985).
+const PEAK: f64 = 1.875;
 /// No sensor goes blind below this: the poorest data sheets give 12 in/s, 300 mm/s.
 const SLOWEST_LIMIT_MM_S: f64 = 200.0;
 /// A swipe that ends at speed is short by at least this, else it simply hit the stop.
@@ -236,6 +283,18 @@ impl HostSpans {
         let first = self.0.partition_point(|span| span.1 < from);
         self.0.get(first).is_some_and(|span| span.0 <= to)
     }
+
+    /// Time within a span that may be lost to them, seconds.
+    pub fn seconds(&self, begin: i64, end: i64) -> f64 {
+        let (from, to) = (begin.saturating_sub(STALL_MARGIN), end.saturating_add(STALL_MARGIN));
+        let first = self.0.partition_point(|span| span.1 < from);
+        let near = self.0.iter().skip(first).take_while(|span| span.0 <= to);
+        let part = |span: &(i64, i64)| {
+            let (a, b) = (span.0.saturating_sub(STALL_MARGIN), span.1.saturating_add(STALL_MARGIN));
+            b.min(end).saturating_sub(a.max(begin)).max(0) as f64 * 1e-9
+        };
+        near.map(part).sum()
+    }
 }
 
 /// An overrun is stamped when the queue is drained; what it lost came before, since the drain before it.
@@ -259,16 +318,33 @@ impl Flanks<'_> {
     }
 
     /// True if motion that begins with a report runs so fast at once that the hand has moved by [`LEAST_MM`] unsaid: to
-    /// reach v an arm of acceleration A needs v²/2A, and within the report's own slot h it gains A h / 2. Reports of less
-    /// than a millisecond are taken together; of two such, the lesser, since the first may hold a make-up.
+    /// reach v an arm of acceleration A needs v²/2A, and within the first slots, each of h, it gains A h / 2, then 3 A h / 2.
+    /// Reports of less than a millisecond are taken together. The first may hold a make-up, or a part of its slot, so that
+    /// either both run so fast, or the second as fast as after a slot more.
     fn enters_at_speed(&self, row: usize, counts_per_mm: f64) -> bool {
         let reports = ((1e6 / self.slot).round() as usize).clamp(1, 64);
         let Some(first) = self.along.get(row..row + 2 * reports) else { return false };
         let (a, b) = first.split_at(reports);
-        let counts = a.iter().sum::<f64>().min(b.iter().sum());
         let seconds = reports as f64 * self.slot * 1e-9;
+        let speed = |counts: &[f64]| counts.iter().sum::<f64>() / counts_per_mm / seconds;
         let arm = 1e3 * ARM_ACCELERATION;
-        counts / counts_per_mm / seconds > 0.5 * arm * seconds + (2.0 * arm * LEAST_MM).sqrt()
+        let beyond = |speed: f64, slots: f64| speed > slots * arm * seconds + (2.0 * arm * LEAST_MM).sqrt();
+        beyond(speed(a).min(speed(b)), 0.5) || beyond(speed(b), 1.5)
+    }
+
+    /// Speed at which the hand may strike the stop if the swipe took no longer than its reports.
+    fn strikes(&self, swipe: &Swipe) -> f64 {
+        let seconds = 1e-9 * (swipe.end.saturating_sub(swipe.begin) as f64 + self.slot);
+        STRIKES * PEAK * swipe.one_travel / seconds
+    }
+
+    /// True if a hand can have made the whole travel in the time of the swipe's reports, from rest to a speed: it speeds up
+    /// at A to (A T + v) / 2 and brakes to v.
+    fn whole_within(&self, swipe: &Swipe, speed: f64, counts_per_mm: f64) -> bool {
+        let seconds = 1e-9 * (swipe.end.saturating_sub(swipe.begin) as f64 + self.slot);
+        let arm = 1e3 * FLICK_ACCELERATION * counts_per_mm;
+        let top = 0.5 * (arm * seconds + speed);
+        swipe.one_travel <= (top * top - 0.5 * speed * speed) / arm
     }
 
     /// Counts per second over the reports after this one, which may carry a make-up itself.
@@ -296,12 +372,24 @@ impl Flanks<'_> {
         let seconds = silence.end.saturating_sub(silence.begin) as f64 * 1e-9;
         let rows = ((SLOPE_OVER / self.slot) as usize).clamp(FLANK, 1000);
         let before = self.slope(row.saturating_sub(rows), row);
-        let behind = self.slope(after.min(last), (after + rows).min(last));
+        let behind = self.slope(after, (after + rows).min(last));
         let flat = 0.5 * (silence.speed_before + silence.speed_after) * seconds;
         let bend = seconds * seconds / 12.0;
         let more = (before - behind) * bend + SLOPE_UNSURE * (before.abs() + behind.abs()) * bend;
         let whole = swipe.end.saturating_sub(swipe.begin).max(1) as f64 * 1e-9;
         flat + more.min(2.0 * flat).max(0.0) + swipe.one_travel * (seconds / whole).min(1.0).powi(5)
+    }
+
+    /// Speeds at the edges of a silence: the flanks' means, carried on by their slopes over half of their reports, and no
+    /// further than to half or twice the mean.
+    fn edges(&self, row: usize, after: usize, mean_before: f64, mean_after: f64) -> (f64, f64) {
+        let last = self.samples.len() - 1;
+        let rows = ((SLOPE_OVER / self.slot) as usize).clamp(FLANK, 1000);
+        let reach = 0.5e-9 * FLANK as f64 * self.slot;
+        let near = |mean: f64, change: f64| (mean + change).max(0.5 * mean).min(2.0 * mean);
+        let before = self.slope(row.saturating_sub(rows), row) * reach;
+        let behind = self.slope(after, (after + rows).min(last)) * reach;
+        (near(mean_before, before), near(mean_after, -behind))
     }
 
     /// Counts per second squared between two halves of some reports (the first exclusive).

@@ -30,7 +30,7 @@
 //! Assumes that the limit does not depend on the direction. Cost: O(swipes²) comparisons, O(reports before a collapse).
 
 pub mod censored;
-mod onset;
+pub(crate) mod onset;
 
 use crate::clip::{self, Axis};
 use crate::families::{key, spoiled};

@@ -159,6 +159,68 @@ fn a_sensor_that_loses_sight_above_a_speed_fails_by_tracking_loss() {
     }
 }
 
+/// A limit of acceleration strikes twice in a swipe: just after the hand set out and while it brakes into the stop.
+#[test]
+fn a_sensor_that_loses_sight_while_the_hand_speeds_up_and_brakes_is_told_both_times() {
+    for seed in [1, 2, 3] {
+        let tracking = Tracking { max_acceleration_m_s2: 20.0, hold_s: 0.02, ..Tracking::default() };
+        let bench = with_sensor(seed, Sensor { tracking, ..Sensor::default() });
+        let truth = bench.clone().session().unwrap().truth();
+        let verdict = verdict(bench);
+        assert!(of(&verdict, Family::Dropout).is_empty(), "one event, one cause\n{}", words(&verdict));
+        let losses = of(&verdict, Family::TrackingLoss);
+        let large = truth.of(slipgauge_sim::Family::TrackingLoss).filter(|l| l.size >= 5.0);
+        let (mut events, mut told) = (0, 0);
+        for label in large {
+            events += 1;
+            let here = |f: &&Finding| f.begin_ns <= label.end_ns && label.begin_ns <= f.end_ns;
+            told += usize::from(losses.iter().copied().any(|f| here(&f)));
+        }
+        assert!(events >= 30 && told + 1 >= events, "{told} of {events}\n{}", words(&verdict));
+    }
+}
+
+/// Two thirds of the counts are lost above 1 m/s, slow reports or not: at 8 ms an arm may brake as much between two, and
+/// the swipe is short of unknown cause.
+#[test]
+fn counts_that_thin_out_are_told_in_every_swipe_at_any_report_interval() {
+    for interval_ns in [1_000_000, 4_000_000, 8_000_000] {
+        let loss = Loss::Partial { share: 0.33 };
+        let tracking = Tracking { max_speed_m_s: 1.0, scatter: 0.02, loss, ..Tracking::default() };
+        let mut bench = with_sensor(7, Sensor { tracking, ..Sensor::default() });
+        bench.device = bench.device.with_interval_ns(interval_ns);
+        let truth = bench.clone().session().unwrap().truth();
+        let verdict = verdict(bench);
+        let losses = of(&verdict, Family::TrackingLoss);
+        let told = |phase, swipe| losses.iter().any(|f| (Some(f.phase), f.swipe) == (phase, swipe));
+        let large = truth.of(slipgauge_sim::Family::TrackingLoss).filter(|l| l.size >= 10.0);
+        let large: Vec<_> = large.collect();
+        assert!(large.len() >= 20);
+        for label in large {
+            assert!(told(label.phase, label.swipe), "{interval_ns} {label:?}\n{}", words(&verdict));
+        }
+        assert_eq!(family(&verdict, Family::TrackingLoss).verdict, Outcome::Fail);
+        assert!(of(&verdict, Family::GainChange).is_empty(), "{}", words(&verdict));
+    }
+}
+
+/// A link knows nothing of the speed: lost reports all over the swipes are no limit of the sensor.
+#[test]
+fn lost_reports_at_any_speed_are_dropouts_and_no_loss_of_tracking() {
+    for interval_ns in [1_000_000, 8_000_000] {
+        let places = [0.05, 0.9, 0.3, 0.7, 0.12, 0.5, 0.8, 0.2];
+        let reports = (16_000_000 / interval_ns).max(2) as u32;
+        let what = What::Dropout { reports, counts: Missing::Lost };
+        let faults = places.iter().enumerate().map(|(i, &at)| Fault::in_swipe(4, 2 * i as u32 + 2, at, what));
+        let mut bench = Bench { seed: 11, faults: faults.collect(), ..Bench::default() };
+        bench.device = bench.device.with_interval_ns(interval_ns);
+        let verdict = verdict(bench);
+        assert!(of(&verdict, Family::TrackingLoss).is_empty(), "{}", words(&verdict));
+        let found = of(&verdict, Family::Dropout);
+        assert!(found.len() >= 7 && found.iter().all(|f| f.kind == "lost"), "{}", words(&verdict));
+    }
+}
+
 /// Common practice, no source: a device that goes on moving at rest fails.
 #[test]
 fn creep_at_rest_fails_as_drift_and_a_slow_one_passes() {

@@ -54,11 +54,63 @@ fn dropout(label: &Label, truth: &Truth) -> bool {
     label.size >= 1.0 && reports >= 2.0 && counts_per_slot(truth, m_s) >= DUE
 }
 
-/// Likewise, by the time that it lasts.
+/// What the hand has come before a loss near the begin, mm: the header says 1, and the finder's reading is on top.
+const LEAST_MM: f64 = 1.5;
+
+/// Likewise, by the time that it lasts; near the begin, while the hand brakes, and into the stop as the header states.
 fn loss(label: &Label, truth: &Truth) -> bool {
     let onset = label.detail.get("onset_m_s").copied().unwrap_or(0.0);
-    let slots = (label.end_ns - label.begin_ns) / truth.bench.device.link.interval_ns.max(1);
-    label.size >= 1.0 && slots >= 2 && counts_per_slot(truth, onset) >= DUE
+    let interval_ns = truth.bench.device.link.interval_ns.max(1);
+    let slots = (label.end_ns - label.begin_ns) / interval_ns;
+    let large = label.size >= 1.0 && slots >= 2 && counts_per_slot(truth, onset) >= DUE;
+    let mut swipes = truth.swipes.iter();
+    let Some(swipe) = swipes.find(|s| (Some(s.phase), Some(s.swipe)) == (label.phase, label.swipe)) else {
+        return large;
+    };
+    let interval_s = interval_ns as f64 * 1e-9;
+    let by_acceleration = truth.bench.device.sensor.tracking.max_acceleration_m_s2;
+    let into_the_stop = label.end_ns + interval_ns >= swipe.end_ns;
+    let peak_ns = ((swipe.end_ns - swipe.begin_ns) as f64 * swipe.time_to_peak) as i64;
+    let speeds_up = label.begin_ns < swipe.begin_ns + peak_ns;
+    // A hand of 100 m/s² and more is none of this space: the limit is one of speed.
+    let shows = by_acceleration > 100.0
+        || if speeds_up {
+            let before = (onset - 3.0 * by_acceleration * interval_s).max(0.5 * onset);
+            let begun = counts_per_slot(truth, before) >= DUE
+                && onset >= 2.0 * by_acceleration * interval_s
+                && onset * onset >= 1.5e-3 * LEAST_MM * by_acceleration;
+            begun && label.end_ns - label.begin_ns < 100_000_000
+        } else {
+            onset >= 11.0 * by_acceleration * interval_s
+        };
+    let same = |l: &&Label| (l.phase, l.swipe) == (label.phase, label.swipe) && l.begin_ns < label.begin_ns;
+    let more = truth.of(slipgauge_sim::Family::TrackingLoss).filter(same).any(|l| l.size > label.size);
+    let stop = !into_the_stop || (label.size >= 15.0 && beyond_placing(label, truth) && !more);
+    large && shows && stop
+}
+
+/// Partial loss that is told as such, by what it takes from a cell at once.
+fn thins(label: &Label, truth: &Truth) -> bool {
+    let m_s = label.detail.get("onset_m_s").copied().unwrap_or(0.0);
+    let Loss::Partial { share } = truth.bench.device.sensor.tracking.loss else { return false };
+    let (bound_mm, before) = cell_bound_mm(truth, m_s, 60.0);
+    let taken_mm = 1e3 * (1.0 - share) * m_s * (truth.bench.device.link.interval_ns as f64 * 1e-9).max(1e-3);
+    let enough = taken_mm >= (1.0 + 1.0 / before) * bound_mm;
+    enough && beyond_placing(label, truth) && counts_per_slot(truth, m_s) >= DUE
+}
+
+/// Partial loss of which only the shortfall shows.
+fn only_short(label: &Label, truth: &Truth) -> bool {
+    beyond_placing(label, truth) && !thins(label, truth)
+}
+
+/// What a cell may hold else than the one before it, as the headers have it, and the cells before.
+fn cell_bound_mm(truth: &Truth, m_s: f64, arm_m_s2: f64) -> (f64, f64) {
+    let cell_s = (truth.bench.device.link.interval_ns as f64 * 1e-9).max(1e-3);
+    let before = (4e-3 / cell_s).floor().clamp(1.0, 4.0);
+    let count_mm = 1e3 / truth.bench.device.counts_per_m(1)[0];
+    let arm_mm = 1e3 * arm_m_s2 * cell_s * cell_s * (1.0 + before) / 2.0;
+    (2.5 * count_mm + 150.0 * m_s * cell_s + arm_mm, before)
 }
 
 /// 2 mm, of a hand that goes on for 25 ms and of a host whose queue does not run over within the 0.1 s after.
@@ -126,13 +178,23 @@ fn any(_: &Label, _: &Truth) -> bool {
 fn drops(scene: &mut Scene, mm: f64, counts: Missing) {
     // A late report holds many slots' counts: in a narrow field it would clip, and be neither late nor lost.
     scene.bench.device.report.bits = 16;
-    // At half-way most courses run at eight tenths of their peak or more.
-    let slots = 1e-3 * mm / (0.8 * scene.fast_m_s * scene.interval_s());
+    // The mean speed of minimum jerk is 0.53 of its peak.
+    let slots = 1e-3 * mm / (0.53 * scene.fast_m_s * scene.interval_s());
     let what = What::Dropout { reports: slots.ceil().max(2.0) as u32, counts };
     for swipe in scene.free_fast() {
-        let at = scene.dice.between(0.35, 0.6);
+        // Within 4 mm of a turning point none is looked for; at its fastest a gap is twice as long.
+        let inside = 5.0 / 300.0..1.0 - (5.0 + 2.0 * mm) / 300.0;
+        let mut at = 0.0;
+        while !inside.contains(&at) {
+            at = place_of_time(scene.dice.between(0.0, 1.0));
+        }
         scene.in_fast(swipe, at, what);
     }
+}
+
+/// Share of the way at a share of the time of a minimum-jerk swipe (Flash & Hogan 1985): a link knows nothing of places.
+fn place_of_time(u: f64) -> f64 {
+    u * u * u * (10.0 + u * (-15.0 + 6.0 * u))
 }
 
 /// A tracking limit at a share of the fast swipes' peak.
@@ -276,7 +338,14 @@ pub const CASES: &[Case] = &[
         Family::TrackingLoss,
         (&[0.9, 0.75, 0.5], "of peak"),
         |s, x| limit(s, x, Loss::Partial { share: 0.33 }),
-        Score::Events(loss),
+        Score::Events(thins),
+    ),
+    case(
+        "tracking short",
+        Family::TrackingLoss,
+        (&[0.9, 0.75, 0.5], "of peak"),
+        |s, x| limit(s, x, Loss::Partial { share: 0.33 }),
+        Score::Events(only_short),
     ),
     case(
         "tracking acceleration",

@@ -77,6 +77,8 @@ pub(super) struct Search<'a> {
     pub(super) arm: f64,
     /// See [`Bench::beat`].
     pub(super) beat: f64,
+    /// And within which thin counts may be a hand's.
+    pub(super) hand: f64,
     /// Cells away from the stops.
     pub(super) inner: Range<usize>,
     /// First cell after the last stretch: what came before it tells no velocity.
@@ -103,7 +105,8 @@ impl<'a> Search<'a> {
             .collect();
         let (cells, width) = cells(samples, &counts, bench.slot);
         let seconds = width * 1e-9;
-        let arm = ARM_ACCELERATION * 1e3 * bench.counts_per_mm * seconds * seconds;
+        let counts_in_a_cell = 1e3 * bench.counts_per_mm * seconds * seconds;
+        let arm = ARM_ACCELERATION * counts_in_a_cell;
         let inner = inner(&cells, END_ZONE_MM * bench.counts_per_mm);
         Some(Search {
             samples,
@@ -114,6 +117,7 @@ impl<'a> Search<'a> {
             counts_per_mm: bench.counts_per_mm,
             arm,
             beat: bench.beat,
+            hand: arm,
             inner,
             since: 0,
         })

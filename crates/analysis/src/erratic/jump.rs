@@ -35,10 +35,10 @@ impl Search<'_> {
         (mean.0 >= DUE as f64).then_some((mean, n))
     }
 
-    fn bound(&self, speed: f64, w: usize, f: usize) -> f64 {
+    fn bound(&self, arm: f64, speed: f64, w: usize, f: usize) -> f64 {
         let (w, f) = (w as f64, f as f64);
         let beat = self.beat * speed * (1.0 + w / f);
-        ROUNDING + NOISE * speed * w.sqrt() + self.arm * w * (w + f) / 2.0 + beat
+        ROUNDING + NOISE * speed * w.sqrt() + arm * w * (w + f) / 2.0 + beat
     }
 
     /// A stretch that begins at this cell.
@@ -54,7 +54,7 @@ impl Search<'_> {
             }
             let (along, across) = to(self.sum(cell..end));
             let due = speed * w as f64;
-            let bound = self.bound(speed, w, f);
+            let [bound, by_hand] = [self.arm, self.hand].map(|arm| self.bound(arm, speed, w, f));
             let per_ms = along.hypot(across) / self.counts_per_mm / (w as f64 * self.width * 1e-6);
             let wrong = if along < 0.0 && due - along > bound {
                 Wrong::Reversal
@@ -62,7 +62,7 @@ impl Search<'_> {
                 Wrong::Sideways
             } else if per_ms > ARM_SPEED && w >= 2 && along - due > bound {
                 Wrong::BeyondAnArm
-            } else if due - along > bound && along < THIN * due {
+            } else if due - along > by_hand && along < THIN * due {
                 Wrong::Thin
             } else {
                 continue;
@@ -118,7 +118,9 @@ impl Search<'_> {
             let forward = along > 0.0 && across.abs() <= (ACROSS * along).max(ROUNDING / count);
             let back = match wrong {
                 Wrong::Thin => {
-                    forward && along - level > (self.bound(level.max(0.0), 1, 1)).max(0.3 * (speed - level))
+                    forward
+                        && along - level
+                            > (self.bound(self.hand, level.max(0.0), 1, 1)).max(0.3 * (speed - level))
                 }
                 Wrong::BeyondAnArm => forward && along < 1.5 * speed,
                 _ => forward,

@@ -57,7 +57,7 @@ fn found(slot_ns: i64, tell: impl Fn(f64, (f64, f64)) -> (f64, f64)) -> Vec<Stre
 }
 
 fn bench(slot_ns: i64) -> Bench {
-    Bench { counts_per_mm: PER_MM, slot: slot_ns as f64 }
+    Bench { counts_per_mm: PER_MM, slot: slot_ns as f64, beat: 0.0 }
 }
 
 #[test]
@@ -156,7 +156,13 @@ fn nothing_panics_on_what_no_device_sends() {
         for (rows, travel) in [(0..200, 1e4), (0..0, 1e4), (10..500, 1e4), (3..190, f64::NAN), (3..190, 1e12)]
         {
             (swipe.rows, swipe.one_travel) = (rows, travel);
-            complete(&series, FRAME, &swipe, &Bench { counts_per_mm: per_mm, slot }, &mut Vec::new());
+            complete(
+                &series,
+                FRAME,
+                &swipe,
+                &Bench { counts_per_mm: per_mm, slot, beat: 0.0 },
+                &mut Vec::new(),
+            );
         }
     }
 }

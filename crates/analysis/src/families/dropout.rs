@@ -11,7 +11,7 @@
 //! Cause: the link if silences recur (two swipes or more); a single one may be a lift, and one over the fastest part of
 //! the fastest swipes a loss of tracking: both are said to be unknown.
 //! Assumes that the report interval is known and stamps are finer than it. Smallest found: two reports in a row, and
-//! 1 mm of travel. Cost: O(reports).
+//! 1 mm of travel, at three counts a slot, 4 mm and more from both turning points. Cost: O(reports).
 
 use super::tracking_loss::Losses;
 use super::{Detector, Event, in_swipe, limits, not_examined, round, share, swipes_with};

@@ -32,19 +32,19 @@ const LEAST: usize = 8;
 
 /// A collapse as the counts show it.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub(super) struct Onset {
+pub(crate) struct Onset {
     /// Speed at the collapse, counts per second.
-    pub(super) at: Option<f64>,
+    pub(crate) at: Option<f64>,
     /// Speed in the last report that was whole.
-    pub(super) low: f64,
+    pub(crate) low: f64,
     /// Speed that the flank leads to one interval after the last report that counted.
-    pub(super) high: f64,
+    pub(crate) high: f64,
     /// Counted in the last [`SAG`] over what was to be expected there.
-    pub(super) sag: Option<f64>,
+    pub(crate) sag: Option<f64>,
 }
 
 /// Looks at the reports of a swipe up to and with the last that counted. `slot` is the report interval, nanoseconds.
-pub(super) fn find(samples: &[Sample], frame: Frame, slot: f64) -> Option<Onset> {
+pub(crate) fn find(samples: &[Sample], frame: Frame, slot: f64) -> Option<Onset> {
     let (last, whole) = samples.split_last()?;
     let end = whole.last()?.t;
     // Back over the window, and no further than the last place where a report is missing.
@@ -173,7 +173,7 @@ impl PathFit {
 }
 
 /// Fastest speed over some reports running, counts per second: over [`PEAK`], and at least two of them.
-pub(super) fn fastest(samples: &[Sample], frame: Frame, slot: f64) -> f64 {
+pub(crate) fn fastest(samples: &[Sample], frame: Frame, slot: f64) -> f64 {
     let rows = ((PEAK / slot.max(1.0)).round() as usize).clamp(2, 200);
     let path = Path::of(samples, frame);
     let spans = path.places.windows(rows + 1).filter_map(|w| Some((w.first()?, w.last()?)));

@@ -3,8 +3,9 @@
 //! Link faults strike at any time of a swipe; a sensor that reaches its limit falls silent at one speed (or one
 //! acceleration), and nothing beyond that is ever reported. So of the n lost silences of a step:
 //!
-//! - swipes of the same phases that go on clean beyond their median onset ([`BEYOND`]) are at most [`MOST_BEYOND`] times
-//!   as many;
+//! - what speaks against a limit is at most [`MOST_BEYOND`] times as many: swipes of the same phases that go on clean
+//!   beyond the median onset ([`BEYOND`]), and silences that begin when their own swipe has been seen as far beyond their
+//!   own onset;
 //! - and they lie so by no accident: with L the lower quartile of the onsets, k onsets lie at L or beyond, and a share q of
 //!   the counted moving time of the phases that they lie in; or k of them hold the fastest moment of their swipe, which a
 //!   silence at a random time does with q, its share of the swipe. Were silences independent of the motion, k of n would
@@ -18,9 +19,10 @@
 //! speed. Cost: O(slots).
 
 use crate::grid::Grid;
-use crate::series::DUE;
+use crate::series::{DUE, Frame};
 use crate::silence::{MakeUp, Silence};
 use crate::step::{PhaseView, StepView, SwipeView};
+use crate::tracking_limit::onset as speed;
 use statrs::distribution::{Binomial, DiscreteCDF};
 
 /// Chance at which silences are no longer taken for accidents.
@@ -29,6 +31,8 @@ const CHANCE: f64 = 1e-4;
 const LEAST: usize = 3;
 /// Beyond this factor of the median onset a clean swipe speaks against a limit; acceleration is known less well.
 const BEYOND: (f64, f64) = (1.02, 1.3);
+/// Likewise of the speed that a swipe was seen at before its own silence: both are known to a per cent or two.
+const FASTER: f64 = 1.05;
 /// Clean swipes beyond for each silence: a limit that scatters leaves some, faults of the link as many as there are.
 const MOST_BEYOND: f64 = 0.25;
 /// A silence that comes this near to the lower quartile of the onsets is one of the limit's own; or as near as twice the
@@ -73,11 +77,11 @@ pub fn hidden_peak(grid: &Grid, silence: &Silence) -> f64 {
     grid.expected_mm_s[grid.slots(silence)].iter().copied().fold(0.0, f64::max)
 }
 
-/// Value at which a silence began: of the expected motion, and for speed no less than that of the reports before it.
+/// Value at which a silence began: for speed of the reports before it, else of the expected motion.
 pub fn onset(grid: &Grid, silence: &Silence, of: Of, counts_per_mm: f64) -> f64 {
     let at = grid.slots(silence).start.min(grid.expected_mm_s.len().saturating_sub(1));
     match of {
-        Of::Speed => value(grid, at, of).max(silence.speed_before / counts_per_mm),
+        Of::Speed => silence.onset / counts_per_mm,
         Of::Acceleration => value(grid, at, of),
     }
 }
@@ -148,15 +152,23 @@ fn limit_of(step: &StepView, of: Of, due: f64) -> Option<Limit> {
         (sum / n as f64).clamp(0.0, 1.0)
     };
     let beyond = if of == Of::Speed { BEYOND.0 } else { BEYOND.1 };
-    let clean = by_phase.iter().filter(|(_, lost)| !lost.is_empty()).flat_map(|(phase, _)| &phase.swipes);
-    let top = |s: &SwipeView| match of {
-        Of::Speed => s.swipe.peak / per_mm,
+    let clean = by_phase.iter().filter(|(_, lost)| !lost.is_empty());
+    let clean = clean.flat_map(|(phase, _)| phase.swipes.iter().map(move |s| (*phase, s)));
+    let frame = step.frame?;
+    let top = |phase: &PhaseView, s: &SwipeView| match of {
+        Of::Speed => {
+            let samples = phase.series.samples.get(s.swipe.rows.clone()).unwrap_or_default();
+            speed::fastest(samples, frame, step.slot()) / per_mm
+        }
         Of::Acceleration => {
             (0..s.grid.expected_mm_s.len()).map(|i| value(&s.grid, i, of)).fold(0.0, f64::max)
         }
     };
-    let against = clean.filter(|s| s.silences.is_empty() && top(s) > beyond * median).count();
-    if against as f64 > MOST_BEYOND * n as f64 {
+    let against = clean
+        .filter(|(p, s)| s.silences.is_empty() && !s.swipe.is_short() && top(p, s) > beyond * median)
+        .count();
+    let before = if of == Of::Speed { seen_faster(step, frame) } else { 0 };
+    if (against + before) as f64 > MOST_BEYOND * n as f64 {
         return None;
     }
     let chance = |q: f64, k: usize| {
@@ -171,6 +183,21 @@ fn limit_of(step: &StepView, of: Of, due: f64) -> Option<Limit> {
     let upper = *onsets.get(3 * n / 4)?;
     let least = (REACHES * at).min(at - SPREAD * (upper - at));
     Some(Limit { of, least, chance })
+}
+
+/// Lost silences that begin well below a speed that the device reported earlier in the same swipe, as no limit of speed
+/// allows: it would have been lost there.
+fn seen_faster(step: &StepView, frame: Frame) -> usize {
+    let mut count = 0;
+    for (phase, swipe) in step.swipes() {
+        let samples = phase.series.samples.get(swipe.swipe.rows.clone()).unwrap_or_default();
+        for silence in swipe.silences.iter().filter(|s| !s.host && s.kind != MakeUp::Late) {
+            let before = &samples[..samples.partition_point(|s| s.t <= silence.begin)];
+            let seen = speed::fastest(before, frame, step.slot());
+            count += usize::from(seen > FASTER * silence.onset_most);
+        }
+    }
+    count
 }
 
 /// Share of a phase's counted time, at speeds at which a silence shows, that lies at a value or beyond.
