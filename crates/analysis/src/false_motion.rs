@@ -339,17 +339,23 @@ impl<'a> Look<'a> {
         if level < LEAST_RUN.1 || !speed.is_finite() || speed <= 0.0 {
             return None;
         }
-        // Mean change of speed beside it, over a quarter of its length or what there is.
+        // Mean change of speed beside it, over a quarter of its length or half of that: less says nothing.
+        let reach = (0.25e9 * run).max(2.0 * self.slot) as i64;
         let beside = |from: usize, to: usize| -> Option<f64> {
             let t = self.seconds(from, to);
             let counts = self.places[to + 1] - self.places[from + 1];
-            (to > from + 1 && t > 0.0).then(|| 2.0 * (speed * t - counts) / (t * t))
+            (to > from + 1 && t >= 0.5e-9 * reach as f64).then(|| 2.0 * (speed * t - counts) / (t * t))
         };
-        let reach = (0.25e9 * run).max(2.0 * self.slot) as i64;
         let early = self.samples.partition_point(|s| s.t < self.samples[first].t.saturating_sub(reach));
         let late = self.samples.partition_point(|s| s.t <= self.samples[last].t.saturating_add(reach));
+        // No further than to where reports are missing: what a silence hides tells no change of speed.
+        let apart = |row: usize| {
+            self.samples[row].t.saturating_sub(self.samples[row - 1].t) as f64 > CONTIGUOUS.1 * self.slot
+        };
         let (early, late) =
             (early.max(part.start).min(first), late.min(part.end).saturating_sub(1).max(last));
+        let early = (early + 1..=first).rev().find(|row| apart(*row)).unwrap_or(early);
+        let late = (last + 1..=late).find(|row| apart(*row)).map_or(late, |row| row - 1);
         let (rise, fall) = (beside(early, first), beside(last, late));
         let (rise, fall) = (rise.or(fall)?, fall.or(rise)?);
         if rise <= 0.0 || fall <= 0.0 {

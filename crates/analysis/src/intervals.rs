@@ -15,6 +15,7 @@ use crate::series::DUE;
 use crate::stats::{mad, median};
 use slipgauge_trace::Nanos;
 use slipgauge_trace::recording::{DeviceTrace, NO_STAMP};
+use statrs::distribution::{ContinuousCDF, FisherSnedecor};
 
 /// Reports that are looked at; what comes after them is left out (a quarter of an hour at 1 kHz; 16 MB).
 pub const MOST: usize = 1 << 20;
@@ -27,6 +28,8 @@ const BREAK: f64 = 0.5;
 /// where lateness adds up from report to report, as in a queue that fills, a slope of n reports has 6 τ²/5 n instead of
 /// 12 σ²/n³, and it is (n²/10)/(n²/40). Runs of late stamps are believed to be that: a clock that wanders shows over long runs.
 const ADDED_UP: f64 = 4.0;
+/// Chance, were each stamp late by itself, at which lateness is said to add up.
+const ADDS_UP: f64 = 0.01;
 
 /// Share of reports in fast motion that must have the kernel's own stamp if these are to be used: the recorder leaves
 /// out what it is not sure of, after a stall up to the next rest. What is left is enough, on one and the same clock.
@@ -209,11 +212,7 @@ impl Runs {
         let reports = residuals.len();
         let within = reports as f64 - 2.0 * count;
         let noise = residuals.iter().map(|r| r * r).sum::<f64>() / within;
-        // Late stamps that follow each other move a slope more than as many single ones: what the halves of a run differ by.
-        let halves: Vec<f64> = self.runs.iter().filter_map(Run::halves).collect();
-        let by_halves = ADDED_UP * halves.iter().sum::<f64>() / (halves.len() as f64).max(1.0);
-        let (noise, within) =
-            if by_halves > noise { (by_halves, halves.len() as f64) } else { (noise, within) };
+        let (noise, within) = self.added_up(noise, within).unwrap_or((noise, within));
         let between: f64 = lines.iter().map(|l| l.2 * (l.3 - interval).powi(2)).sum();
         let squares: f64 = lines.iter().map(|l| l.2 * l.2).sum();
         let excess = (between - (count - 1.0) * noise) / (total - squares / total);
@@ -228,6 +227,16 @@ impl Runs {
             wander_f: (between / (count - 1.0) / noise.max(f64::MIN_POSITIVE), count - 1.0, within),
             reports,
         })
+    }
+
+    /// Variance of a stamp as it moves the slope of a run, and its degrees of freedom, where lateness adds up: where the
+    /// halves of runs differ by more than stamps that are late by themselves, of this variance, make it.
+    fn added_up(&self, noise: f64, within: f64) -> Option<(f64, f64)> {
+        let halves: Vec<f64> = self.runs.iter().filter_map(Run::halves).collect();
+        let n = halves.len() as f64;
+        let by_halves = halves.iter().sum::<f64>() / n;
+        let chance = FisherSnedecor::new(n, within).ok()?.sf(by_halves / noise.max(f64::MIN_POSITIVE));
+        (chance < ADDS_UP).then_some((ADDED_UP * by_halves, n))
     }
 }
 
