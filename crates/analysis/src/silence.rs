@@ -139,7 +139,14 @@ pub fn find(
             let missing = 0.5 * (leaves + enters) * span;
             let first = along[after_row] - enters * slot * 1e-9;
             let make_up = (first + skipped) / missing;
-            let kind = if make_up > 0.5 { MakeUp::Late } else { MakeUp::Lost };
+            // What the first report holds of its own lies between the speeds of both flanks: a strike may fall into it.
+            let own_most = enters.max(leaves) * slot * 1e-9;
+            let at_least = (along[after_row] - own_most + skipped) / missing;
+            let late = match (make_up > 0.5, at_least > 0.5) {
+                (true, false) => swipe.one_travel - swipe.along < 0.5 * missing,
+                (late, _) => late,
+            };
+            let kind = if late { MakeUp::Late } else { MakeUp::Lost };
             // A hand that had gone on would be far beyond the stop: it rested.
             let rested = kind == MakeUp::Lost && total + missing > BEYOND_THE_STOP * swipe.one_travel;
             if missing / counts_per_mm >= TO_A_TENTH * LEAST_MM && !rested {
