@@ -33,7 +33,7 @@ pub fn mean(values: &[f64]) -> Option<f64> {
 pub fn median(values: &[f64]) -> Option<f64> {
     let mut copy = values.to_vec();
     let middle = copy.len() / 2;
-    let even = copy.len() % 2 == 0;
+    let even = copy.len().is_multiple_of(2);
     if copy.is_empty() {
         return None;
     }
