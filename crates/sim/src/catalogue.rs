@@ -46,8 +46,20 @@ impl Bench {
         Ok(self)
     }
 
-    /// Puts something half-way into every `every`-th fast swipe; into every such swipe where there is no fast pace.
+    /// Puts something into every `every`-th fast swipe, at a share of its travel; into every such swipe where there is no
+    /// fast pace.
     fn in_fast_swipes(&mut self, every: u32, at: f64, what: What) {
+        self.into_fast_swipes(every, |_| at, what);
+    }
+
+    /// Likewise, but all along the way from swipe to swipe: a link does not know the speed.
+    fn anywhere_in_fast_swipes(&mut self, every: u32, what: What) {
+        // Multiples of the golden ratio's fraction fill it evenly.
+        let at = |swipe: u32| 0.15 + 0.7 * (f64::from(swipe / every) * 0.618_034).fract();
+        self.into_fast_swipes(every, at, what);
+    }
+
+    fn into_fast_swipes(&mut self, every: u32, at: impl Fn(u32) -> f64, what: What) {
         let fast = |doing: &Doing| matches!(doing, Doing::Swipes { pace: Pace::Fast, .. });
         let any_fast = self.script.phases.iter().any(|phase| fast(&phase.doing));
         for (phase, number) in self.script.phases.iter().zip(1..) {
@@ -55,7 +67,7 @@ impl Bench {
                 && (fast(&phase.doing) || !any_fast)
             {
                 let swipes = (1..=count).filter(|swipe| swipe % every == 0);
-                self.faults.extend(swipes.map(|swipe| Fault::in_swipe(number, swipe, at, what)));
+                self.faults.extend(swipes.map(|swipe| Fault::in_swipe(number, swipe, at(swipe), what)));
             }
         }
     }

@@ -45,14 +45,14 @@ pub(super) const CATALOGUE: &[Named] = &[
         Family::Dropout,
         (12.0, "reports"),
         "so many reports in a row come late, in every fourth fast swipe",
-        |b, size| b.in_fast_swipes(4, 0.5, What::Dropout { reports: size as u32, counts: Missing::Kept }),
+        |b, size| b.anywhere_in_fast_swipes(4, What::Dropout { reports: size as u32, counts: Missing::Kept }),
     ),
     entry(
         "dropout-lost",
         Family::Dropout,
         (12.0, "reports"),
         "so many reports in a row are lost, in every fourth fast swipe",
-        |b, size| b.in_fast_swipes(4, 0.5, What::Dropout { reports: size as u32, counts: Missing::Lost }),
+        |b, size| b.anywhere_in_fast_swipes(4, What::Dropout { reports: size as u32, counts: Missing::Lost }),
     ),
     entry(
         "radio-late",

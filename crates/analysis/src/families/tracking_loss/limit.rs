@@ -5,7 +5,8 @@
 //!
 //! - what speaks against a limit is at most [`MOST_BEYOND`] times as many: swipes of the same phases that go on clean
 //!   beyond the median onset ([`BEYOND`]), and silences that begin when their own swipe has been seen as far beyond their
-//!   own onset;
+//!   own onset; and no more swipes than those silences go on clean beyond the median onset itself, where a limit that
+//!   scatters takes half and more;
 //! - and they lie so by no accident: with L the lower quartile of the onsets, k onsets lie at L or beyond, and a share q of
 //!   the counted moving time of the phases that they lie in; or k of them hold the fastest moment of their swipe, which a
 //!   silence at a random time does with q, its share of the swipe. Were silences independent of the motion, k of n would
@@ -164,11 +165,12 @@ fn limit_of(step: &StepView, of: Of, due: f64) -> Option<Limit> {
             (0..s.grid.expected_mm_s.len()).map(|i| value(&s.grid, i, of)).fold(0.0, f64::max)
         }
     };
-    let against = clean
-        .filter(|(p, s)| s.silences.is_empty() && !s.swipe.is_short() && top(p, s) > beyond * median)
-        .count();
+    let tops: Vec<f64> =
+        clean.filter(|(_, s)| s.silences.is_empty() && !s.swipe.is_short()).map(|(p, s)| top(p, s)).collect();
+    let over = |value: f64| tops.iter().filter(|top| **top > value).count();
+    let against = over(beyond * median);
     let before = if of == Of::Speed { seen_faster(step, frame) } else { 0 };
-    if (against + before) as f64 > MOST_BEYOND * n as f64 {
+    if (against + before) as f64 > MOST_BEYOND * n as f64 || over(median) > n {
         return None;
     }
     let chance = |q: f64, k: usize| {
