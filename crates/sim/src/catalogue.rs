@@ -49,17 +49,17 @@ impl Bench {
     /// Puts something into every `every`-th fast swipe, at a share of its travel; into every such swipe where there is no
     /// fast pace.
     fn in_fast_swipes(&mut self, every: u32, at: f64, what: What) {
-        self.into_fast_swipes(every, |_| at, what);
+        self.in_fast_swipes_along(every, |_| at, what);
     }
 
     /// Likewise, but all along the way from swipe to swipe: a link does not know the speed.
     fn anywhere_in_fast_swipes(&mut self, every: u32, what: What) {
         // Multiples of the golden ratio's fraction fill it evenly.
         let at = |swipe: u32| 0.15 + 0.7 * (f64::from(swipe / every) * 0.618_034).fract();
-        self.into_fast_swipes(every, at, what);
+        self.in_fast_swipes_along(every, at, what);
     }
 
-    fn into_fast_swipes(&mut self, every: u32, at: impl Fn(u32) -> f64, what: What) {
+    fn in_fast_swipes_along(&mut self, every: u32, at: impl Fn(u32) -> f64, what: What) {
         let fast = |doing: &Doing| matches!(doing, Doing::Swipes { pace: Pace::Fast, .. });
         let any_fast = self.script.phases.iter().any(|phase| fast(&phase.doing));
         for (phase, number) in self.script.phases.iter().zip(1..) {
