@@ -112,14 +112,7 @@ struct Look<'a> {
 impl<'a> Look<'a> {
     fn new(series: &'a Series, frame: Frame, swipe: &'a Swipe, bench: &Bench) -> Option<Look<'a>> {
         let samples = series.samples.get(swipe.rows.clone()).filter(|s| s.len() > LEAST_RUN.0)?;
-        let sign = swipe.sign();
-        let counts: Vec<(f64, f64)> = samples
-            .iter()
-            .map(|s| {
-                let (along, across) = frame.of(s);
-                (sign * along, sign * across)
-            })
-            .collect();
+        let counts = swipe.counts(samples, frame);
         let mut places = Vec::with_capacity(counts.len() + 1);
         places.push(0.0);
         let mut place = 0.0;

@@ -115,6 +115,13 @@ impl Swipe {
             Direction::Back => -1.0,
         }
     }
+
+    /// Counts along and across in its own direction, one pair a report.
+    pub fn counts(&self, samples: &[Sample], frame: Frame) -> Vec<(f64, f64)> {
+        let sign = self.sign();
+        let own = |(along, across)| (sign * along, sign * across);
+        samples.iter().map(|s| own(frame.of(s))).collect()
+    }
 }
 
 /// The swipes of a phase.

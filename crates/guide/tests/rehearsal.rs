@@ -150,16 +150,9 @@ fn motion_without_a_swipe_is_said_and_the_phase_can_be_ended() {
 
 #[test]
 fn a_phase_can_be_left_out_for_a_reason_and_done_again() {
-    let plan = plan(&[800.0]);
-    let session = bench(9, &[800.0]).session().unwrap();
-    let header = slipgauge_trace::session::Header { plan: Some(plan.to_session()), ..session.header() };
-    let mut guide = Guide::new(plan, header.clone()).unwrap();
-    let mut desk = Desk::new(&session);
+    let (mut guide, mut desk, header) = led(9, &plan(&[800.0]));
     // In the third swipe of the slow phase, Escape; then: do it again, because the hand slipped.
-    desk.until(&mut guide, |guide, said| {
-        let slow = guide.phase().is_some_and(|p| p.task == Task::Swipes && p.pace == Some(Pace::Slow));
-        slow && matches!(said, Some(Say::Swipe { number: 3, .. }))
-    });
+    desk.until(&mut guide, in_the_third_slow_swipe);
     guide.key(Key::Escape);
     desk.until(&mut guide, |guide, _| guide.question() == Some(&Question::Paused));
     guide.key(Key::Enter);
@@ -181,10 +174,7 @@ fn a_phase_can_be_left_out_for_a_reason_and_done_again() {
 #[test]
 fn an_interrupted_test_goes_on_where_it_was() {
     let plan = plan(&[800.0]);
-    let session = bench(10, &[800.0]).session().unwrap();
-    let header = slipgauge_trace::session::Header { plan: Some(plan.to_session()), ..session.header() };
-    let mut guide = Guide::new(plan.clone(), header.clone()).unwrap();
-    let mut desk = Desk::new(&session);
+    let (mut guide, mut desk, header) = led(10, &plan);
     desk.until(&mut guide, |guide, said| {
         guide.phase().is_some_and(|p| p.pace == Some(Pace::Fast))
             && matches!(said, Some(Say::Swipe { number: 4, .. }))
@@ -212,15 +202,8 @@ fn an_interrupted_test_goes_on_where_it_was() {
 
 #[test]
 fn a_pause_outlives_a_replug() {
-    let plan = plan(&[800.0]);
-    let session = bench(11, &[800.0]).session().unwrap();
-    let header = slipgauge_trace::session::Header { plan: Some(plan.to_session()), ..session.header() };
-    let mut guide = Guide::new(plan, header).unwrap();
-    let mut desk = Desk::new(&session);
-    desk.until(&mut guide, |guide, said| {
-        let slow = guide.phase().is_some_and(|p| p.task == Task::Swipes && p.pace == Some(Pace::Slow));
-        slow && matches!(said, Some(Say::Swipe { number: 3, .. }))
-    });
+    let (mut guide, mut desk, _) = led(11, &plan(&[800.0]));
+    desk.until(&mut guide, in_the_third_slow_swipe);
     guide.key(Key::Escape);
     desk.until(&mut guide, |guide, _| guide.question() == Some(&Question::Paused));
     // The device goes and comes back; the phase was closed before, so the recorder closes none.
@@ -233,16 +216,9 @@ fn a_pause_outlives_a_replug() {
 
 #[test]
 fn after_the_computer_slept_the_step_is_identified_again_and_nothing_is_lost() {
-    let plan = plan(&[800.0]);
-    let session = bench(13, &[800.0]).session().unwrap();
-    let header = slipgauge_trace::session::Header { plan: Some(plan.to_session()), ..session.header() };
-    let mut guide = Guide::new(plan, header.clone()).unwrap();
-    let mut desk = Desk::new(&session);
+    let (mut guide, mut desk, header) = led(13, &plan(&[800.0]));
     // Once in the middle of a phase, once between two.
-    desk.until(&mut guide, |guide, said| {
-        let slow = guide.phase().is_some_and(|p| p.task == Task::Swipes && p.pace == Some(Pace::Slow));
-        slow && matches!(said, Some(Say::Swipe { number: 3, .. }))
-    });
+    desk.until(&mut guide, in_the_third_slow_swipe);
     desk.line(&mut guide, Event::Suspend(slipgauge_trace::Nanos(60_000_000_000)));
     desk.until(&mut guide, |_, said| matches!(said, Some(Say::Caution)));
     desk.line(&mut guide, Event::Suspend(slipgauge_trace::Nanos(60_000_000_000)));
@@ -258,11 +234,7 @@ fn after_the_computer_slept_the_step_is_identified_again_and_nothing_is_lost() {
 
 #[test]
 fn the_end_of_a_phase_that_is_not_the_guides_skips_nothing() {
-    let plan = plan(&[800.0]);
-    let session = bench(12, &[800.0]).session().unwrap();
-    let header = slipgauge_trace::session::Header { plan: Some(plan.to_session()), ..session.header() };
-    let mut guide = Guide::new(plan, header).unwrap();
-    let mut desk = Desk::new(&session);
+    let (mut guide, mut desk, _) = led(12, &plan(&[800.0]));
     desk.until(&mut guide, |guide, _| guide.phase().is_some_and(|p| p.task == Task::Identify));
     desk.line(&mut guide, Event::Phase(None));
     desk.until(&mut guide, |guide, _| guide.over());
@@ -271,6 +243,18 @@ fn the_end_of_a_phase_that_is_not_the_guides_skips_nothing() {
         _ => false,
     };
     assert_eq!(desk.entries.iter().filter(|e| identified(e)).count(), 1);
+}
+
+/// A guide by this plan, a bench that the test leads, and the header of what they write.
+fn led(seed: u64, plan: &TestPlan) -> (Guide, Desk, slipgauge_trace::session::Header) {
+    let session = bench(seed, &[800.0]).session().unwrap();
+    let header = slipgauge_trace::session::Header { plan: Some(plan.to_session()), ..session.header() };
+    (Guide::new(plan.clone(), header.clone()).unwrap(), Desk::new(&session), header)
+}
+
+fn in_the_third_slow_swipe(guide: &Guide, said: Option<&Say>) -> bool {
+    let slow = guide.phase().is_some_and(|p| p.task == Task::Swipes && p.pace == Some(Pace::Slow));
+    slow && matches!(said, Some(Say::Swipe { number: 3, .. }))
 }
 
 /// A bench that a test leads by hand.

@@ -95,14 +95,7 @@ impl<'a> Search<'a> {
         {
             return None;
         }
-        let sign = swipe.sign();
-        let counts: Vec<(f64, f64)> = samples
-            .iter()
-            .map(|s| {
-                let (along, across) = frame.of(s);
-                (sign * along, sign * across)
-            })
-            .collect();
+        let counts = swipe.counts(samples, frame);
         let (cells, width) = cells(samples, &counts, bench.slot);
         let seconds = width * 1e-9;
         let counts_in_a_cell = 1e3 * bench.counts_per_mm * seconds * seconds;
