@@ -10,7 +10,8 @@
 //! b(w) = ROUNDING + NOISE · v₀ · √w + A h² · w (w + f) / 2 + B · v₀ · (1 + w/f)        counts
 //! ```
 //!
-//! B: what frames that beat against reports leave of a report more or less ([`beat`]); f: reports that v₀ was taken from; where they come faster than every millisecond, those within one are taken together. A
+//! B: what frames that beat against reports leave of a report more or less ([`beat`]); f: reports that v₀ was taken from;
+//! where they come faster than every millisecond, those within one are taken together. A
 //! stretch begins where the counts of w = 1 to 12 reports lie further off than b, sideways or backwards (*false motion*) or so far behind that a third and more is missing (*thin*); it ends where
 //! counts run in v₀'s direction again, or at a thin stretch's recovery. Several w, because a short stretch stands out
 //! at once and a weak one only over a time. In a swipe that comes up short ([`crate::shortfall`]) thin counts are held
@@ -26,7 +27,7 @@ pub(crate) mod cells;
 mod jump;
 mod level;
 #[cfg(test)]
-mod tests;
+pub(crate) mod tests;
 
 use crate::series::{Frame, Series};
 use crate::swipes::Swipe;

@@ -10,7 +10,8 @@
 //! The operator explains a pair: one swipe short of the stop, and the next one short by as much since it began there;
 //! and the last swipe of a phase if it braked, after which nothing tells. A device that loses counts makes no such pairs but
 //! by chance, where it makes many short; so where more than [`MOST_EXCUSED`] of the swipes would be excused, or of the pairs
-//! more than [`BY_CHANCE`] come of chance, none is, nor in a phase of which [`MOST_SHORT`] come up short without excuse. Cost: O(swipes log swipes).
+//! more than [`BY_CHANCE`] come of chance, none is, nor in a phase of which [`MOST_SHORT`] come up short without excuse.
+//! Cost: O(swipes log swipes).
 
 use crate::stats::{median, within};
 use crate::swipes::{AT_SPEED, Swipe};

@@ -5,11 +5,11 @@ use crate::series::Sample;
 use crate::verdict::Direction;
 
 /// 1600 counts per inch.
-const PER_MM: f64 = 1600.0 / 25.4;
+pub(crate) const PER_MM: f64 = 1600.0 / 25.4;
 
 /// A minimum-jerk swipe of 300 mm in 0.2 s (Flash & Hogan 1985), counted in whole counts every `slot_ns`, with what
 /// `tell` makes of each report's motion in counts.
-fn swipe(slot_ns: i64, tell: impl Fn(f64, (f64, f64)) -> (f64, f64)) -> (Series, Swipe) {
+pub(crate) fn swipe(slot_ns: i64, tell: impl Fn(f64, (f64, f64)) -> (f64, f64)) -> (Series, Swipe) {
     let slots = 200_000_000 / slot_ns;
     let place = |s: f64| 300.0 * PER_MM * s.powi(3) * (10.0 - 15.0 * s + 6.0 * s * s);
     let (mut told, mut rounded) = ((0.0, 0.0), (0.0f64, 0.0f64));
@@ -49,7 +49,8 @@ fn found(slot_ns: i64, tell: impl Fn(f64, (f64, f64)) -> (f64, f64)) -> Vec<Stre
     find(&series, frame, &swipe, &Bench { counts_per_mm: PER_MM, slot: slot_ns as f64, beat: 0.0 })
 }
 
-const SLOTS: [i64; 5] = [125_000, 500_000, 1_000_000, 4_000_000, 8_000_000];
+/// Report intervals in nanoseconds.
+pub(crate) const SLOTS: [i64; 5] = [125_000, 500_000, 1_000_000, 4_000_000, 8_000_000];
 
 #[test]
 fn a_sound_swipe_is_left_alone_at_any_interval() {

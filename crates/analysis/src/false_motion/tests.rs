@@ -1,49 +1,18 @@
 //! Known answers.
 
 use super::*;
-use crate::erratic;
-use crate::verdict::Direction;
+use crate::erratic::{
+    self,
+    tests::{PER_MM, SLOTS},
+};
 
-/// 1600 counts per inch.
-const PER_MM: f64 = 1600.0 / 25.4;
 const TRAVEL: f64 = 300.0 * PER_MM;
-const SLOTS: [i64; 5] = [125_000, 500_000, 1_000_000, 4_000_000, 8_000_000];
 
-/// A minimum-jerk swipe of 300 mm in 0.2 s (Flash & Hogan 1985), counted in whole counts every `slot_ns`, with what `tell`
-/// makes of each report's motion in counts.
+/// A swipe that is short or long where more than 2 mm are missing or too many.
 fn swipe(slot_ns: i64, tell: impl Fn(f64, (f64, f64)) -> (f64, f64)) -> (Series, Swipe) {
-    let slots = 200_000_000 / slot_ns;
-    let place = |s: f64| TRAVEL * s.powi(3) * (10.0 - 15.0 * s + 6.0 * s * s);
-    let (mut told, mut rounded) = ((0.0, 0.0), (0.0f64, 0.0f64));
-    let mut samples = Vec::new();
-    for i in 0..slots {
-        let (from, to) = (i as f64 / slots as f64, (i + 1) as f64 / slots as f64);
-        let (along, across) = tell(from, (place(to) - place(from), 0.0));
-        told = (told.0 + along, told.1 + across);
-        let (x, y) = (told.0.round() - rounded.0, told.1.round() - rounded.1);
-        rounded = (rounded.0 + x, rounded.1 + y);
-        if x != 0.0 || y != 0.0 {
-            let t = 1_000_000_000 + (i + 1) * slot_ns;
-            samples.push(Sample { t, x: x as i32, y: y as i32, timed: true, idle_before: 0 });
-        }
-    }
-    let off = told.0 - TRAVEL;
-    let swipe = Swipe {
-        number: 1,
-        direction: Direction::Out,
-        rows: 0..samples.len(),
-        begin: samples[0].t,
-        end: samples[samples.len() - 1].t,
-        along: told.0,
-        across: told.1,
-        peak: 1.0,
-        exit: 0.0,
-        one_travel: TRAVEL,
-        surplus: if off.abs() > 2.0 * PER_MM { off } else { 0.0 },
-        began_short: false,
-        stopped_short: false,
-    };
-    (Series { reports: samples.len(), samples, same_stamp: 0 }, swipe)
+    let (series, swipe) = erratic::tests::swipe(slot_ns, tell);
+    let off = swipe.along - TRAVEL;
+    (series, Swipe { surplus: if off.abs() > 2.0 * PER_MM { off } else { 0.0 }, ..swipe })
 }
 
 const FRAME: Frame = Frame { cos: 1.0, sin: 0.0 };
