@@ -300,6 +300,41 @@ fn a_firmware_clip_below_the_field_is_the_firmwares() {
     assert_eq!((found.verdict, found.cause), (Outcome::Fail, Some(Cause::Firmware)), "{}", words(&verdict));
 }
 
+/// At 2 kHz a report holds three or four frames, and only those of four reach a ceiling close under the peak: no run holds
+/// it. Once it is known every swipe that reaches it is its, short ones too.
+#[test]
+fn a_ceiling_that_one_report_in_four_reaches_is_found_in_every_swipe() {
+    for (excess, kind) in [(Excess::Discarded, "thrown away"), (Excess::Carried, "handed on")] {
+        let firmware = Firmware { limit: Some(64), excess, ..Firmware::default() };
+        let mut device = DeviceModel { firmware, ..DeviceModel::default() }.with_interval_ns(500_000);
+        device.report.bits = 16;
+        let script =
+            Script::default().still(1, 10.0).swipes(1, Pace::Slow, 10, 0.3).swipes(1, Pace::Fast, 20, 2.2);
+        let verdict = verdict(Bench { seed: 12, device, script, ..Bench::default() });
+        let clips = of(&verdict, Family::ReportCeiling);
+        assert!(clips.len() >= 18, "{}\n{}", clips.len(), words(&verdict));
+        assert!(clips.iter().all(|f| f.kind == kind), "{excess:?}\n{}", words(&verdict));
+        assert_eq!(verdict.findings.len(), clips.len(), "one event, one finding\n{}", words(&verdict));
+    }
+}
+
+/// Where slow swipes clip as well there is no clean length to compare with; but faster ones lose more.
+#[test]
+fn counts_that_are_thrown_away_at_every_pace_are_told_by_the_faster_ones() {
+    for (excess, kind) in [(Excess::Discarded, "thrown away"), (Excess::Carried, "handed on")] {
+        let link = Link { interval_ns: 4_000_000, ..Link::default() };
+        let report = ReportFormat { bits: 8, ..ReportFormat::default() };
+        let firmware = Firmware { excess, ..Firmware::default() };
+        let device = DeviceModel { link, report, firmware, ..DeviceModel::default() };
+        let script =
+            Script::default().still(1, 10.0).swipes(1, Pace::Slow, 10, 0.7).swipes(1, Pace::Fast, 20, 1.5);
+        let verdict = verdict(Bench { seed: 13, device, script, ..Bench::default() });
+        let clips = of(&verdict, Family::ReportCeiling);
+        assert!(clips.len() >= 28, "{}\n{}", clips.len(), words(&verdict));
+        assert!(clips.iter().all(|f| f.kind == kind), "{excess:?}\n{}", words(&verdict));
+    }
+}
+
 /// Swipes that are alike to the last count hold their top value for some reports at every peak: a smooth peak, no clip.
 #[test]
 fn a_smooth_peak_is_no_clip() {

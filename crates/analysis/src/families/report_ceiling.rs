@@ -3,16 +3,18 @@
 //! Detects swipes that hold the session's top value of an axis; how, and how many it takes, stands in [`crate::clip`].
 //!
 //! Cause: the report format where the top value reaches the descriptor's or the field's limit, else the firmware.
-//! Kind, one for the step: *thrown away* where the clipped swipes fall short of the clean slow ones, beyond three
-//! standard errors and by at least half of what their shoulders say is hidden (or [`PLAIN`] of the travel), *handed on*
-//! where as much would have been seen and was not, else *unknown*. Ceiling speed = top value × report rate /
-//! resolution.
+//! Kind, one for the step: *thrown away* where the clipped swipes fall short of the clean slow ones (of all slow ones where
+//! fewer than [`CLEAN`] are clean: a slow swipe loses less), beyond three standard errors and by at least half of what their
+//! shoulders say is hidden (or [`PLAIN`] of the travel), or where no shoulder says anything and swipes of a pace are the
+//! shorter the more reports they hold at the top ([`shorter_with_tops`]); *handed on* where as much would have been seen and was not, else *unknown*.
+//! Ceiling speed = top value × report rate / resolution.
 //!
-//! Decides on the share of fast swipes that clip, exact limits. Smallest found: three reports at the top that hide a
-//! peak of 3 counts and 2 %. Cost: O(reports).
+//! Decides on the share of fast swipes that clip, exact limits. Smallest found: three reports at the top, where three swipes
+//! hide a peak of 3 counts and 2 %, or pile up at it ([`crate::clip`]). Cost: O(reports).
 
 use super::{Detector, Event, in_swipe, key, not_examined, round, share};
 use crate::clip::{Clip, ceiling_m_s};
+use crate::stats::regression::polynomial;
 use crate::stats::{mad, median};
 use crate::step::{PhaseView, StepView, SwipeView};
 use crate::verdict::{Cause, Family, FamilyVerdict, Finding};
@@ -23,6 +25,10 @@ pub(super) struct ReportCeiling;
 
 /// A shortfall that needs no comparison with what is hidden, relative.
 const PLAIN: f64 = 0.05;
+/// Clean slow swipes that give a length to compare with.
+const CLEAN: usize = 3;
+/// Swipes of a pace that show a trend, and its standard errors.
+const TREND: (usize, f64) = (6, 4.0);
 
 type Clipped<'a> = (&'a PhaseView, &'a SwipeView, &'a Clip);
 
@@ -46,12 +52,18 @@ impl Detector for ReportCeiling {
         let kind = baseline.map_or("unknown", |b| kind(step, &slow, b));
         for (phase, swipe, clip) in clipped(step) {
             let missing = baseline.map_or(0.0, |b| b - swipe.swipe.along);
+            // What was handed on came with reports at the top; what the operator left out of a swipe, no device lost.
+            let size = match kind {
+                "handed on" => clip.hidden.min(f64::from(clip.top) * clip.tops as f64),
+                _ if excused(swipe) => missing.max(0.0).min(clip.hidden),
+                _ => missing.max(0.0),
+            };
             let event = Event {
                 family: Family::ReportCeiling,
                 kind,
                 begin: phase.series.samples[clip.rows.start].t,
                 end: phase.series.samples[clip.rows.end - 1].t,
-                size: if kind == "handed on" { clip.hidden } else { missing.max(0.0) } / scale.counts_per_mm,
+                size: size / scale.counts_per_mm,
                 unit: "mm of travel",
                 cause: if clip.at_field { Cause::ReportFormat } else { Cause::Firmware },
             };
@@ -87,8 +99,12 @@ impl Detector for ReportCeiling {
 
 /// What became of the counts that did not fit: the same for a whole step, since it is how the device is made.
 fn kind(step: &StepView, slow: &[f64], baseline: f64) -> &'static str {
-    let missing: Vec<f64> = clipped(step).map(|(_, s, _)| baseline - s.swipe.along).collect();
-    let hidden: Vec<f64> = clipped(step).map(|(_, _, c)| c.hidden).collect();
+    let hides = |(_, _, c): &Clipped| c.hidden > 0.0;
+    // Where only reports here and there reach the ceiling no shoulder says what is hidden.
+    let told = clipped(step).any(|c| hides(&c));
+    let here = || clipped(step).filter(|c| !told || hides(c));
+    let missing: Vec<f64> = here().map(|(_, s, _)| baseline - s.swipe.along).collect();
+    let hidden: Vec<f64> = here().map(|(_, _, c)| c.hidden).collect();
     let (Some(missed), Some(hides)) = (median(&missing), median(&hidden)) else { return "unknown" };
     // Neighbouring lengths share a stop: √2. A median's standard error is 1.25 times a mean's.
     let scatter = mad(slow, baseline).unwrap_or(0.0).max(1.0);
@@ -96,16 +112,36 @@ fn kind(step: &StepView, slow: &[f64], baseline: f64) -> &'static str {
         * std::f64::consts::SQRT_2
         * scatter
         * (1.0 / slow.len() as f64 + 1.0 / missing.len() as f64).sqrt();
-    let plain = (0.5 * hides).min(PLAIN * baseline).max(3.0 * error);
-    match (missed > plain, hides > 6.0 * error) {
+    let hidden = if told { 0.5 * hides } else { f64::INFINITY };
+    let plain = hidden.min(PLAIN * baseline).max(3.0 * error);
+    match (missed > plain || (!told && shorter_with_tops(step)), hides > 6.0 * error) {
         (true, _) => "thrown away",
         (false, true) => "handed on",
         (false, false) => "unknown",
     }
 }
 
-/// Counts of the slow swipes that do not clip.
+/// True if the swipes of one pace are the shorter the more reports they hold at the top: a straight line through length and
+/// number falls by more than [`TREND`]'s standard errors. What else makes fast swipes short does so to all of a pace alike.
+fn shorter_with_tops(step: &StepView) -> bool {
+    let paces = [Some(Pace::Slow), Some(Pace::Medium), Some(Pace::Fast), None];
+    paces.into_iter().any(|pace| {
+        let swipes = step.swipes().filter(|(p, s)| p.span.phase.pace == pace && !excused(s));
+        let (tops, lengths): (Vec<f64>, Vec<f64>) =
+            swipes.map(|(_, s)| (s.clip.as_ref().map_or(0.0, |c| c.tops as f64), s.swipe.along)).unzip();
+        let line = polynomial(&tops, &lengths, 1).filter(|_| tops.len() >= TREND.0);
+        line.is_some_and(|fit| fit.coefficients.get(1).is_some_and(|slope| -slope > TREND.1 * fit.error(1)))
+    })
+}
+
+/// True if the operator made a swipe short.
+fn excused(swipe: &SwipeView) -> bool {
+    swipe.swipe.began_short || swipe.swipe.stopped_short
+}
+
+/// Counts of the slow swipes that do not clip; of all slow ones where these are too few.
 fn slow_counts(step: &StepView) -> Vec<f64> {
-    let slow = step.swipes().filter(|(p, s)| p.span.phase.pace == Some(Pace::Slow) && s.clip.is_none());
-    slow.map(|(_, s)| s.swipe.along).collect()
+    let slow = || step.swipes().filter(|(p, _)| p.span.phase.pace == Some(Pace::Slow));
+    let clean: Vec<f64> = slow().filter(|(_, s)| s.clip.is_none()).map(|(_, s)| s.swipe.along).collect();
+    if clean.len() >= CLEAN { clean } else { slow().map(|(_, s)| s.swipe.along).collect() }
 }
