@@ -82,8 +82,8 @@ impl Top {
         };
         let low = column.iter().copied().min()?.min(0).saturating_abs();
         let high = column.iter().copied().max()?.max(0);
-        // Two's complement holds one more below zero than above; else the ceiling is the same both ways.
-        let one_more = low.checked_sub(high) == Some(1);
+        // Two's complement holds one more below zero than above, 128 for 127; else the ceiling is the same both ways.
+        let one_more = low.checked_sub(high) == Some(1) && low.unsigned_abs().is_power_of_two();
         Some(Top { axis, ends: if one_more { (low, high) } else { (low.max(high), low.max(high)) } })
     }
 
