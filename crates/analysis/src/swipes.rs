@@ -47,7 +47,7 @@ const PART: f64 = 0.01;
 const LONGEST_SILENCE: i64 = 1_500_000_000;
 
 /// No device falls asleep sooner after it has moved (common practice, no source).
-const ASLEEP: i64 = 100_000_000;
+pub const ASLEEP: i64 = 100_000_000;
 
 /// False motion backwards is no longer than this share of the travel; a short one needs no further evidence, a longer
 /// one is entered and left at speed.
