@@ -16,11 +16,11 @@ fn judged(bench: Bench) -> (Verdict, Truth) {
 }
 
 /// Of the labels of a family that pass the test: how many there are, and those at whose place it is not found.
-fn untold<'a>(
-    (verdict, truth): &'a (Verdict, Truth),
+fn untold(
+    (verdict, truth): &(Verdict, Truth),
     families: (Family, slipgauge_sim::Family),
     large: impl Fn(&Label) -> bool,
-) -> (usize, Vec<&'a Label>) {
+) -> (usize, Vec<&Label>) {
     let own: Vec<&Label> = truth.of(families.1).filter(|l| large(l)).collect();
     let told = |label: &&Label| {
         let mut found = verdict.findings.iter().filter(|f| f.family == families.0);
