@@ -8,17 +8,19 @@
 //!   a speed that no arm reaches at once, [`DUE`] counts in all;
 //! - more than [`END_ZONE_MM`] from both turning points; or followed by more than [`SET_OUT`] times the speed, or by
 //!   a speed that no arm reaches from rest within a report and [`LEAST_MM`];
-//! - flanks that are not slowing: the last reports before it run at no less than [`NOT_SLOWING`] of those before them;
+//! - flanks that are not slowing: the last reports before it run at no less than [`NOT_SLOWING`] of those before them (of a
+//!   swipe that comes up short, with or without the last one, which holds a part of its interval);
 //! - at least [`LEAST_MM`] of travel missing by the speeds of the flanks at its edges.
 //!
-//! In a swipe that comes up short ([`crate::shortfall`]) what comes after may be slow or near the stop.
+//! In a swipe that comes up short ([`crate::shortfall`]) what comes after may be slow or near the stop; so it may where the
+//! report after the silence tells by its counts that the hand has moved in it.
 //!
 //! Stray reports of at most [`STRAY`] counts do not end a silence where the flanks run at [`STRAY_FLANK`] and more.
 //! Cost: O(reports of the swipe).
 
 use crate::erratic::{ARM_ACCELERATION, FLICK_ACCELERATION};
 use crate::series::{DUE, Frame, Sample, Series};
-use crate::swipes::{AT_SPEED, Swipe};
+use crate::swipes::{ASLEEP, AT_SPEED, Swipe};
 use crate::tracking_limit::onset;
 use slipgauge_trace::recording::HostLog;
 
@@ -129,13 +131,19 @@ pub fn find(
         let counting = due(before) || (at_once && after > SET_OUT * before && place >= DUE as f64);
         let begun = set_out || place / counts_per_mm > END_ZONE_MM;
         let inside = begun && rest / counts_per_mm > END_ZONE_MM;
-        let between = due(after) && inside && !ctx.slowing(row);
+        let slowing = ctx.slowing(row) && (!swipe.is_short() || ctx.slowing(row.saturating_sub(1)));
+        let between = due(after) && inside && !slowing;
         // A swipe that comes up short has not braked as fast as its counts.
-        let before_the_stop =
-            swipe.is_short() && begun && before > AT_SPEED * swipe.peak && !ctx.slowing(row);
-        if slots >= LEAST_SLOTS - 0.5 && counting && (between || before_the_stop) {
-            let span = slots * slot * 1e-9;
+        let before_the_stop = swipe.is_short() && begun && before > AT_SPEED * swipe.peak && !slowing;
+        let span = slots * slot * 1e-9;
+        // The hand may have struck the stop meanwhile, so that nothing comes after.
+        let handed_on = || {
+            let far = begun && !slowing && (total - place) / counts_per_mm > END_ZONE_MM;
+            far && ctx.hands_on(row, after_row, skipped, (before, after), counts_per_mm)
+        };
+        if slots >= LEAST_SLOTS - 0.5 && counting && (between || before_the_stop || handed_on()) {
             let (leaves, enters) = ctx.edges(row, after_row, before, after);
+            let enters = enters.max(0.0);
             let missing = 0.5 * (leaves + enters) * span;
             let first = along[after_row] - enters * slot * 1e-9;
             let make_up = (first + skipped) / missing;
@@ -179,12 +187,14 @@ pub fn find(
     let seconds: f64 = lost().map(|s| s.end.saturating_sub(s.begin) as f64 * 1e-9).sum();
     // Were the swipe whole, the hand would have been as fast as this meanwhile.
     let mean = if seconds > 0.0 { (swipe.one_travel - total).max(0.0) / seconds } else { 0.0 };
-    let end = [(at_most, STRIKES * mean), (likely, ctx.strikes(swipe))].into_iter().find_map(
-        |(hidden, slowest)| {
-            silent_end(&ctx, swipe, total + hidden, counts_per_mm, host)
-                .filter(|end| end.speed_before > slowest)
-        },
-    );
+    // A hand that does its utmost covers no more than this in them; of a swipe that is short by more the rest is missing
+    // at the end, if it was too fast there to strike the stop.
+    let in_reach: f64 = lost().map(|s| ctx.in_reach(s, counts_per_mm)).sum();
+    let utmost = if swipe.is_short() { in_reach } else { f64::INFINITY };
+    let ends = [(at_most, STRIKES * mean), (likely, ctx.strikes(swipe)), (utmost, 0.0)];
+    let end = ends.into_iter().find_map(|(hidden, slowest)| {
+        silent_end(&ctx, swipe, total + hidden, counts_per_mm, host).filter(|end| end.speed_before > slowest)
+    });
     found.extend(end.map(|end| {
         let (onset, onset_most) = onset_of(samples, frame, slot, end.speed_before);
         Silence { onset, onset_most, ..end }
@@ -228,7 +238,8 @@ fn silent_end(
         || before > ctx.strikes(swipe)
         || ctx.enters_at_speed(0, counts_per_mm)
         || !ctx.whole_within(swipe, before, counts_per_mm);
-    (at_speed && !whole && !swipe.began_short && !ctx.slowing(last) && goes_on).then(|| Silence {
+    let slowing = ctx.slowing(last) && (!swipe.is_short() || ctx.slowing(last - 1));
+    (at_speed && !whole && !swipe.began_short && !slowing && goes_on).then(|| Silence {
         begin: ctx.samples[last].t,
         end: ctx.samples[last].t,
         slots: 0.0,
@@ -385,6 +396,38 @@ impl Flanks<'_> {
         let more = (before - behind) * bend + SLOPE_UNSURE * (before.abs() + behind.abs()) * bend;
         let whole = swipe.end.saturating_sub(swipe.begin).max(1) as f64 * 1e-9;
         flat + more.min(2.0 * flat).max(0.0) + swipe.one_travel * (seconds / whole).min(1.0).powi(5)
+    }
+
+    /// Counts that a hand can make in a silence: with its utmost acceleration A it covers (v₁ + v₂) T / 2 + A T² / 4 from
+    /// one speed to another. Those are told by the report beside the silence, whose interval T' lies half of itself away; before
+    /// it also by the one before that, since the last holds a part. Reports of less than a millisecond are taken together.
+    fn in_reach(&self, silence: &Silence, counts_per_mm: f64) -> f64 {
+        let last = self.samples.len().saturating_sub(1);
+        let row = self.samples.partition_point(|s| s.t < silence.begin).min(last);
+        let after = self.samples.partition_point(|s| s.t < silence.end).min(last);
+        let reports = ((1e6 / self.slot).round() as usize).clamp(1, 64);
+        let beside = reports as f64 * self.slot * 1e-9;
+        let arm = 1e3 * FLICK_ACCELERATION * counts_per_mm;
+        let speed = |to: usize| self.speed(to.saturating_sub(reports), to);
+        let before = speed(row).max(speed(row.saturating_sub(reports))) + 1.5 * arm * beside;
+        let behind = speed((after + reports).min(last)).max(0.0) + 0.5 * arm * beside;
+        let seconds = silence.end.saturating_sub(silence.begin) as f64 * 1e-9;
+        0.5 * (before + behind) * seconds + 0.25 * arm * seconds * seconds
+    }
+
+    /// True if the report after a silence says by its counts that the hand has moved meanwhile, whatever comes after: half
+    /// of what it makes in it at the speed that it leaves, beside its own slot's; or more than an arm makes in a slot from
+    /// rest, where no reader is late by so long. After a longer silence the device may have woken. `skipped` are the counts
+    /// of stray reports.
+    fn hands_on(&self, row: usize, after: usize, skipped: f64, flanks: (f64, f64), per_mm: f64) -> bool {
+        let (leaves, enters) = self.edges(row, after, flanks.0, flanks.1);
+        let silent = self.samples[after].t.saturating_sub(self.samples[row].t) as f64 - self.slot;
+        let held = self.along[after] + skipped;
+        let own = leaves.max(enters) * self.slot * 1e-9;
+        let from_rest = 0.5e3 * ARM_ACCELERATION * per_mm * (self.slot * 1e-9).powi(2);
+        let no_reader = silent > STALL_MARGIN as f64;
+        let tells = held - own > 0.5e-9 * leaves * silent || (no_reader && held > from_rest + STRAY);
+        tells && silent < ASLEEP as f64
     }
 
     /// Speeds at the edges of a silence: the flanks' means, carried on by their slopes over half of their reports, and no

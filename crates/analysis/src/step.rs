@@ -231,8 +231,17 @@ impl<'a> StepView<'a> {
                 };
                 let silent = view.silences.iter().filter(|s| !s.to_the_end);
                 let silent: Vec<&Silence> = silent.collect();
-                view.stretches
-                    .retain(|s| s.wrong != Wrong::Thin || !silent.iter().any(|silence| near(s, silence)));
+                // The ones beside it hold a part of their intervals, so that the motion jumps, and forward.
+                let jumps_on = |s: &Stretch, silence: &Silence| {
+                    let kind = matches!(s.wrong, Wrong::Sideways | Wrong::BeyondAnArm);
+                    let between =
+                        silence.begin <= s.begin && s.end <= silence.end.saturating_add(2 * slot as i64);
+                    kind && s.counts.0 > s.counts.1.abs() && between
+                };
+                let beside = |s: &Stretch, silence: &Silence| {
+                    (s.wrong == Wrong::Thin && near(s, silence)) || jumps_on(s, silence)
+                };
+                view.stretches.retain(|s| !silent.iter().any(|silence| beside(s, silence)));
                 if !view.stretches.is_empty() {
                     // False motion makes a swipe short: it did not end at speed for that.
                     view.silences.retain(|s| !s.to_the_end);

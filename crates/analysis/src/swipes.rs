@@ -2,12 +2,13 @@
 //!
 //! 1. *Fragments*: the motion is cut where it rests (less than [`REST`] of the travel in [`PAUSE`]; a device that
 //!    creeps at a stop is never quite silent) and at turning points (a reversal of more than [`TURN`] of the travel).
-//! 2. *Joining*: fragments that cannot be separate swipes are one swipe: the same direction with a pause begun at
+//! 2. *Joining*: fragments that cannot be separate swipes are one swipe: the same direction with a pause ended at
 //!    speed (the hand was moving: the device was silent), or some of one direction that make one travel together (the
 //!    hand rested on the way); and false motion backwards: a short reversal with no rest on either side, or a longer
 //!    one that is entered and left at speed, as no hand turns.
-//! 3. *Placing*: what reaches [`LEAST`] of the travel is a swipe. Two neighbours in the same direction mean that the
-//!    return between them was not seen: one swipe *unplaced*, never left out.
+//! 3. *Placing*: what reaches [`LEAST`] of the travel is a swipe; less is one between two of the other direction, if it
+//!    breaks off at speed. Two neighbours in the same direction mean that the return between them was not seen: one swipe
+//!    *unplaced*, never left out.
 //!    The first counts of a swipe that a silence has cut off belong to it, however few ([`cut_off_start`]).
 //! 4. *Measuring*: a swipe's length is the displacement between where the device was for most of the rests around it, so
 //!    that bounces and taps cancel and no tail is cut off.
@@ -46,7 +47,7 @@ const PART: f64 = 0.01;
 const LONGEST_SILENCE: i64 = 1_500_000_000;
 
 /// No device falls asleep sooner after it has moved (common practice, no source).
-const ASLEEP: i64 = 100_000_000;
+pub const ASLEEP: i64 = 100_000_000;
 
 /// False motion backwards is no longer than this share of the travel; a short one needs no further evidence, a longer
 /// one is entered and left at speed.
@@ -162,7 +163,7 @@ pub fn find_calm(series: &Series, calm: &Series, frame: Frame, travel: f64) -> F
     // A creep at a stop, a bounce, or the last counts before a stop are no part of their own.
     let pieces = join(pieces.filter(|p| p.along.abs() >= PART * travel).collect(), travel);
     let mut found = Found::default();
-    for piece in pieces.into_iter().filter(|p| p.reach >= LEAST * travel) {
+    for piece in placed(calm, frame, pieces, travel) {
         let direction = if piece.sign >= 0.0 { Direction::Out } else { Direction::Back };
         if found.swipes.last().is_some_and(|last| last.direction == direction) {
             found.unplaced += 1;
@@ -190,32 +191,91 @@ pub fn find_calm(series: &Series, calm: &Series, frame: Frame, travel: f64) -> F
 }
 
 /// Where the swipe really began, if a silence cut off its first counts: it is entered at speed, as no hand sets out, and
-/// before it the device moved the same way and fell silent at speed. Such a start may be too short for a part. After a
-/// longer rest, in which a device may have fallen asleep, it takes more than one report to tell it from a last bounce.
+/// before it the device moved the same way and fell silent at speed. Such a start may be too short for a part. What the
+/// device said between the silence and the piece, less than ends a rest, is the piece's own: so it is looked for twice.
 fn cut_off_start(series: &Series, frame: Frame, piece: &Fragment, after: usize) -> Option<usize> {
     if piece.entry <= AT_SPEED * piece.peak {
         return None;
     }
-    let samples = series.samples.get(after..piece.rows.start)?;
+    let near = start_before(series, frame, piece.sign, after..piece.rows.start)?;
+    let begin = series.samples.get(near)?.t;
+    let last = near.checked_sub(1).and_then(|row| series.samples.get(row));
+    let far = last.filter(|s| begin.saturating_sub(s.t) > PAUSE);
+    let far = far.and_then(|_| start_before(series, frame, piece.sign, after..near));
+    Some(far.unwrap_or(near))
+}
+
+/// The first row of the motion that ends with some rows, if it fell silent at speed there. After a longer rest, in which a
+/// device may have fallen asleep, it takes more than one report to tell it from a last bounce.
+fn start_before(series: &Series, frame: Frame, sign: f64, rows: Range<usize>) -> Option<usize> {
+    let begin = series.samples.get(rows.end)?.t;
+    let after = rows.start;
+    let samples = series.samples.get(rows)?;
     let last = samples.last()?;
-    let gap = piece.begin.saturating_sub(last.t);
+    let gap = begin.saturating_sub(last.t);
     if gap > LONGEST_SILENCE {
         return None;
     }
-    let along = |s: &Sample| piece.sign * frame.of(s).0;
-    let (mut start, mut next, mut moved) = (samples.len(), last.t, 0.0);
-    for (row, s) in samples.iter().enumerate().rev() {
-        if next.saturating_sub(s.t) > PAUSE || along(s) < -1.0 {
-            break;
-        }
-        (start, next, moved) = (row, s.t, moved + along(s).max(0.0));
-    }
-    let run = samples.get(start..)?;
-    // Where a hand sets out the last quarter of the time is the fastest by far; a device that settles slows.
-    let late = run.partition_point(|s| s.t < last.t.saturating_sub(last.t.saturating_sub(next) / 4));
-    let fast = run.get(late..)?.iter().map(along).sum::<f64>() > AT_SPEED * moved;
+    let along = |s: &Sample| sign * frame.of(s).0;
+    let run = samples.get(samples.len() - run_length(samples, along)..)?;
+    let moved: f64 = run.iter().map(|s| along(s).max(0.0)).sum();
     let enough = run.len() > 1 || gap < ASLEEP;
-    (enough && moved >= DUE as f64 && fast).then_some(after + start)
+    let speeds_up = late(run, along).0 > AT_SPEED || quickens(run, along);
+    (enough && moved >= DUE as f64 && speeds_up).then_some(after + samples.len() - run.len())
+}
+
+/// How many of the last reports run in one direction without a rest.
+fn run_length(samples: &[Sample], along: impl Fn(&Sample) -> f64) -> usize {
+    let mut next = samples.last().map_or(0, |s| s.t);
+    let run = samples.iter().rev().take_while(|s| {
+        let follows = next.saturating_sub(s.t) <= PAUSE && along(s) >= -1.0;
+        next = s.t;
+        follows
+    });
+    run.count()
+}
+
+/// True if a run of reports is fastest by far when it ends, as where a hand sets out and the device falls silent: a device
+/// that settles or bounces slows. The last report holds a part of its interval, however short, and may be left out.
+fn quickens(run: &[Sample], along: impl Fn(&Sample) -> f64) -> bool {
+    let whole = run.get(..run.len().saturating_sub(1)).unwrap_or_default();
+    [run, whole].into_iter().filter(|run| run.len() >= 2).any(|run| {
+        let (counts, reports) = late(run, &along);
+        counts > 4.0 * AT_SPEED * reports
+    })
+}
+
+/// Share of the counts that the last quarter of the time holds, and of the reports.
+fn late(run: &[Sample], along: impl Fn(&Sample) -> f64) -> (f64, f64) {
+    let (Some(first), Some(last)) = (run.first(), run.last()) else { return (0.0, 1.0) };
+    let since = last.t.saturating_sub(last.t.saturating_sub(first.t) / 4);
+    let late = run.get(run.partition_point(|s| s.t < since)..).unwrap_or_default();
+    let moved: f64 = run.iter().map(|s| along(s).max(0.0)).sum();
+    let share = late.iter().map(along).sum::<f64>() / moved.max(f64::MIN_POSITIVE);
+    (share, late.len() as f64 / run.len() as f64)
+}
+
+/// The pieces that are swipes. Of two neighbours in one direction the return lies between them: where a piece too small for
+/// a swipe runs that way and breaks off at speed, that is what the device has shown of it.
+fn placed(calm: &Series, frame: Frame, pieces: Vec<Fragment>, travel: f64) -> Vec<Fragment> {
+    let mut placed: Vec<Fragment> = Vec::new();
+    let mut small: Option<Fragment> = None;
+    for piece in pieces {
+        let same = placed.last().is_some_and(|last| last.sign * piece.sign > 0.0);
+        if piece.reach >= LEAST * travel {
+            placed.extend(small.take().filter(|_| same));
+            placed.push(piece);
+        } else if !placed.is_empty() && !same {
+            // With its first counts, less than ends a rest.
+            let samples = calm.samples.get(..piece.rows.end).unwrap_or_default();
+            let along = |s: &Sample| piece.sign * frame.of(s).0;
+            let run = samples.get(samples.len() - run_length(samples, along)..).unwrap_or_default();
+            let breaks_off = run.len() >= 3 && quickens(run, along);
+            let larger = small.as_ref().is_none_or(|small| piece.reach > small.reach);
+            small = if breaks_off && larger { Some(piece) } else { small };
+        }
+    }
+    placed
 }
 
 /// Lengths between the places where the device rested.
@@ -329,13 +389,13 @@ fn fragment(series: &Series, frame: Frame, rows: Range<usize>) -> Fragment {
     let along: f64 = samples.iter().map(|s| frame.of(s).0).sum();
     let sign = along.signum();
     let flank = FLANK.min(samples.len().saturating_sub(1)).max(1);
-    let speeds: Vec<f64> = samples
-        .windows(flank + 1)
-        .map(|w| {
-            let counts: f64 = w[1..].iter().map(|s| frame.of(s).0).sum();
-            sign * counts / ((w[flank].t - w[0].t).max(1) as f64 * 1e-9)
-        })
-        .collect();
+    let speed = |w: &[Sample]| {
+        let counts: f64 = w[1..].iter().map(|s| frame.of(s).0).sum();
+        sign * counts / ((w[w.len() - 1].t - w[0].t).max(1) as f64 * 1e-9)
+    };
+    let speeds: Vec<f64> = samples.windows(flank + 1).map(speed).collect();
+    // Of a few reports the first third, else a hand that sets out is at speed by their end.
+    let first = FLANK.min(samples.len().saturating_sub(1) / 3).max(1);
     Fragment {
         begin: samples.first().map_or(0, |s| s.t),
         end: samples.last().map_or(0, |s| s.t),
@@ -343,7 +403,7 @@ fn fragment(series: &Series, frame: Frame, rows: Range<usize>) -> Fragment {
         reach: along.abs(),
         along,
         peak: speeds.iter().copied().fold(0.0, f64::max),
-        entry: speeds.first().copied().unwrap_or(0.0),
+        entry: samples.get(..=first).map_or(0.0, speed),
         exit: speeds.last().copied().unwrap_or(0.0),
         rows,
     }
@@ -353,13 +413,16 @@ fn fragment(series: &Series, frame: Frame, rows: Range<usize>) -> Fragment {
 fn join(pieces: Vec<Fragment>, travel: f64) -> Vec<Fragment> {
     let mut joined: Vec<Fragment> = Vec::new();
     for piece in pieces {
+        // Before what follows is looked at: it may run as the false motion did, on the way back.
+        join_last_motion(&mut joined, piece.begin, travel);
         joined.push(piece);
         while let Some((keep, one)) = join_last(&joined, travel) {
             joined.truncate(keep);
             joined.push(one);
         }
     }
-    join_last_motion(joined, travel)
+    join_last_motion(&mut joined, i64::MAX, travel);
+    joined
 }
 
 /// The last fragments as one, if they are one swipe, with the number of those that stay.
@@ -381,7 +444,8 @@ fn join_last(pieces: &[Fragment], travel: f64) -> Option<(usize, Fragment)> {
         let gap = b.begin - a.end;
         let same = a.sign * b.sign > 0.0;
         let one_travel = (a.along + b.along).abs() <= ONE_TRAVEL * travel;
-        let at_speed = a.exit > AT_SPEED * a.peak || b.entry > AT_SPEED * b.peak;
+        // A hand that sets out has rested, though the counts before ended at speed.
+        let at_speed = b.entry > AT_SPEED * b.peak;
         if same && one_travel && at_speed && gap <= LONGEST_SILENCE {
             return Some((n - 2, merge(&[a, b])));
         }
@@ -405,29 +469,19 @@ fn turns_at_speed(a: &Fragment, b: &Fragment) -> bool {
 }
 
 /// False motion backwards with which a swipe ends: entered at speed in the middle of the travel, and rest after it.
-fn join_last_motion(pieces: Vec<Fragment>, travel: f64) -> Vec<Fragment> {
-    let mut joined: Vec<Fragment> = Vec::new();
-    let begins: Vec<i64> = pieces.iter().skip(1).map(|p| p.begin).chain([i64::MAX]).collect();
-    for (piece, next) in pieces.into_iter().zip(begins) {
-        let rests = next.saturating_sub(piece.end) > PAUSE;
-        let back = |last: &Fragment| {
-            rests
-                && piece.begin - last.end <= PAUSE
-                && last.sign * piece.sign < 0.0
-                && last.along.abs() < WHOLE * travel
-                && piece.along.abs() < FAR_BACKWARDS * travel
-                && turns_at_speed(last, &piece)
-        };
-        let merged = joined.last().filter(|last| back(last)).map(|last| merge(&[last, &piece]));
-        match merged {
-            Some(merged) => {
-                joined.pop();
-                joined.push(merged);
-            }
-            None => joined.push(piece),
-        }
+fn join_last_motion(pieces: &mut Vec<Fragment>, next: i64, travel: f64) {
+    let [.., last, back] = pieces.as_slice() else { return };
+    let false_motion = next.saturating_sub(back.end) > PAUSE
+        && back.begin - last.end <= PAUSE
+        && last.sign * back.sign < 0.0
+        && last.along.abs() < WHOLE * travel
+        && back.along.abs() < FAR_BACKWARDS * travel
+        && turns_at_speed(last, back);
+    if false_motion {
+        let one = merge(&[last, back]);
+        pieces.truncate(pieces.len() - 2);
+        pieces.push(one);
     }
-    joined
 }
 
 fn merge(parts: &[&Fragment]) -> Fragment {
@@ -444,3 +498,6 @@ fn merge(parts: &[&Fragment]) -> Fragment {
         end: last.end,
     }
 }
+
+#[cfg(test)]
+mod tests;

@@ -7,8 +7,8 @@
 use crate::space::{FAST, Scene};
 use slipgauge_analysis::verdict::Family;
 use slipgauge_sim::{
-    Bursts, Excess, Firmware, Gain, Label, Loss, Missing, Pace, ReportFormat, Scaling, Stretch, Tremble,
-    Truth, What,
+    Bursts, Excess, Firmware, Gain, Label, Loss, Missing, Pace, ReportFormat, Scaling, Stretch, SwipeTruth,
+    Tremble, Truth, What,
 };
 use std::f64::consts::PI;
 
@@ -46,12 +46,22 @@ fn counts_per_slot(truth: &Truth, m_s: f64) -> f64 {
     m_s * device.counts_per_m(1)[0] * device.link.interval_ns as f64 * 1e-9
 }
 
-/// Two reports and 1 mm, at [`DUE`] counts a slot.
+/// Two reports and 1 mm, at [`DUE`] counts a slot; of lost ones after which the hand has struck the stop nothing but the
+/// shortfall shows, as the header states.
 fn dropout(label: &Label, truth: &Truth) -> bool {
     let reports = label.detail.get("reports").copied().unwrap_or(0.0);
-    let slot_s = truth.bench.device.link.interval_ns as f64 * 1e-9;
+    let interval_ns = truth.bench.device.link.interval_ns;
+    let slot_s = interval_ns as f64 * 1e-9;
     let m_s = 1e-3 * label.size / (reports * slot_s).max(slot_s);
-    label.size >= 1.0 && reports >= 2.0 && counts_per_slot(truth, m_s) >= DUE
+    let large = label.size >= 1.0 && reports >= 2.0 && counts_per_slot(truth, m_s) >= DUE;
+    let stop_ns = swipe_of(label, truth).map_or(i64::MAX, |s| s.end_ns);
+    // The first report that could tell of the hand's speed after it comes two intervals after the last one lost.
+    let into_the_stop = label.kind == "lost" && label.end_ns + 2 * interval_ns >= stop_ns;
+    large && (!into_the_stop || (label.size >= 15.0 && beyond_placing(label, truth)))
+}
+
+fn swipe_of<'a>(label: &Label, truth: &'a Truth) -> Option<&'a SwipeTruth> {
+    truth.swipes.iter().find(|s| (Some(s.phase), Some(s.swipe)) == (label.phase, label.swipe))
 }
 
 /// What the hand has come before a loss near the begin, mm: the header says 1, and the finder's reading is on top.
@@ -63,10 +73,7 @@ fn loss(label: &Label, truth: &Truth) -> bool {
     let interval_ns = truth.bench.device.link.interval_ns.max(1);
     let slots = (label.end_ns - label.begin_ns) / interval_ns;
     let large = label.size >= 1.0 && slots >= 2 && counts_per_slot(truth, onset) >= DUE;
-    let mut swipes = truth.swipes.iter();
-    let Some(swipe) = swipes.find(|s| (Some(s.phase), Some(s.swipe)) == (label.phase, label.swipe)) else {
-        return large;
-    };
+    let Some(swipe) = swipe_of(label, truth) else { return large };
     let interval_s = interval_ns as f64 * 1e-9;
     let by_acceleration = truth.bench.device.sensor.tracking.max_acceleration_m_s2;
     let into_the_stop = label.end_ns + interval_ns >= swipe.end_ns;
@@ -146,11 +153,12 @@ fn repeated(label: &Label, truth: &Truth) -> bool {
 }
 
 /// Likewise of carry-on and of swipes that are short: 2 mm, and sixteen standard deviations of a stop; of carry-on less
-/// what the same swipe counted too little before the stop.
+/// what the same swipe counted too little before the stop, a host's overrun included.
 fn beyond_placing(label: &Label, truth: &Truth) -> bool {
     let stops_mm = 1e3 * truth.bench.hand.placement_scatter_m;
     let same = |l: &&Label| (l.phase, l.swipe) == (label.phase, label.swipe);
-    let before = truth.of(slipgauge_sim::Family::SpinOut).filter(same);
+    let takes = |l: &&Label| l.family == slipgauge_sim::Family::SpinOut || l.kind == "overrun";
+    let before = truth.labels.iter().filter(takes).filter(same);
     let before: f64 = match label.family {
         slipgauge_sim::Family::CarryOn => before.map(|l| l.size).sum(),
         _ => 0.0,

@@ -12,7 +12,8 @@
 //!
 //! One event: false motion or thin counts that are seen only beside a lump are part of it, and so is a swipe that meets
 //! its stop early for want of its first millimetres. Not looked at: what the computer explains (a stall, a queue that ran
-//! over within 0.1 s after), events that an earlier family has found, a hand that rests again within a few reports.
+//! over within 0.1 s after), events that an earlier family has found, a hand that rests again within a few reports
+//! (unless the first holds more than a hand moves in its slot: the device woke as the hand struck the stop).
 //! Decides on the share of starts from rest that show it, exact limits. Too few clean starts are not examined: a session
 //! need not rest between swipes. Power saving that costs no motion is sound, whatever it does at rest.
 //!
@@ -100,7 +101,7 @@ impl Placed<'_> {
     /// True if they came with it. Where the start says already that they were made, less of a lump will do.
     fn late(&self, scale: f64) -> bool {
         let least_z = if self.at_speed(scale) { SURE_OF_THE_SECOND } else { BEYOND };
-        self.start.lump.is_some_and(|l| l.z >= least_z && l.counts >= LEAST_MM * scale)
+        self.start.lump.z >= least_z && self.start.lump.counts >= LEAST_MM * scale
     }
 
     /// True if they did not.
@@ -226,7 +227,7 @@ impl Detector for WakeUp {
             let (kind, missing, z) = if one.late(scale) {
                 // Either look by itself is as rare.
                 let of_steep = start.steep.map_or(0.0, |s| s.z);
-                ("late", start.lump.map_or(0.0, |l| l.counts), start.lump.map_or(0.0, |l| l.z.max(of_steep)))
+                ("late", start.lump.counts, start.lump.z.max(of_steep))
             } else if is_short {
                 let before = start.steep.map_or(0.0, |s| s.before);
                 let short = short.map_or(0.0, |s| s.0);

@@ -5,7 +5,8 @@
 //!
 //! - *lump*: the first report holds more than a slot's counts. A hand that sets out gets faster, so a sound one holds at
 //!   most the c counts a slot that come after it, and one sensor frame more where frames beat against reports:
-//!   `z = (first − c (1 + f)) / σ`, f: a frame of [`FRAME`] in slots, at most one.
+//!   `z = (first − c (1 + f)) / σ`, f: a frame of [`FRAME`] in slots, at most one. Where nothing comes after but a bounce,
+//!   because the swipe has ended meanwhile, c is what a hand moves in a slot at its fastest.
 //! - *steep*: reports after the first, over w and over as long again, hold X₁ and X₂ counts. From rest at an acceleration
 //!   that does not fall, X₂ ≥ 3 X₁ (equal at constant acceleration; a smooth start makes 7 X₁). A swipe that is seen from
 //!   its middle on makes less: `z = (3 X₁ − X₂) / σ`. With R = X₂/X₁ and constant acceleration the hand had been moving
@@ -15,7 +16,7 @@
 //! σ: rounding of each edge (1/√12 count), 2 % of the counts, and a frame at each edge. Cost: O(reports of the flank).
 
 use super::REST;
-use crate::erratic::ARM_ACCELERATION;
+use crate::erratic::{ARM_ACCELERATION, ARM_SPEED};
 use crate::series::{DUE, Frame, Sample};
 use crate::silence::BEYOND_THE_STOP;
 use crate::step::{PhaseView, StepView, SwipeView};
@@ -72,7 +73,7 @@ pub(super) struct Start {
     /// Counts along of the first report, and a slot after it.
     pub first: f64,
     pub per_slot: f64,
-    pub lump: Option<Lump>,
+    pub lump: Lump,
     /// The one of all spans by which most is missing, of those that stand out.
     pub steep: Option<Steep>,
     /// Spans that were looked at.
@@ -107,6 +108,7 @@ pub(super) fn of_swipe(
         most: PART * swipe.swipe.one_travel,
         least_z,
         arm: ARM_ACCELERATION * 1e3 * step.scale.map_or(1.0, |s| s.counts_per_mm) * 1e-18,
+        fastest: ARM_SPEED * 1e3 * step.scale.map_or(1.0, |s| s.counts_per_mm) * 1e-9,
     };
     let rests = |row: &usize| {
         let before = row.checked_sub(1).map_or(phase.span.begin.0, |b| samples[b].t);
@@ -132,6 +134,8 @@ struct Flank<'a> {
     least_z: f64,
     /// An arm's acceleration, counts per square nanosecond.
     arm: f64,
+    /// A hand's highest speed, counts per nanosecond.
+    fastest: f64,
 }
 
 impl Flank<'_> {
@@ -227,14 +231,19 @@ impl Flank<'_> {
         let same = rows.take_while(|&i| top(&self.samples[i]) == full && follows(i)).count();
         let held: f64 = self.samples[row..=row + same].iter().map(|s| self.along(s)).sum();
         let n = (RATE_OVER / self.slot).round().max(1.0);
-        let per_slot = self.sum(row + same, 0.0, n)? / n;
+        // Where the hand has struck the stop meanwhile nothing more comes, or a bounce: the slot holds no more than a hand
+        // moves in it.
+        let goes_on = self.sum(row + same, 0.0, n).map(|sum| sum / n);
+        let per_slot = goes_on.filter(|per_slot| *per_slot >= 0.0).unwrap_or(self.fastest * self.slot);
         let frame = (FRAME / self.slot).min(1.0);
-        let lump = (per_slot >= 0.0).then(|| {
-            let slots = 1.0 + same as f64;
-            let most = per_slot * (slots + frame);
-            let variance = 1.0 / 6.0 + 1.0 / (6.0 * n * n) + (NOISE * held).powi(2) + (NOISE * most).powi(2);
-            Lump { counts: held - (slots - 0.5) * per_slot, z: (held - most) / variance.sqrt() }
-        });
+        let slots = 1.0 + same as f64;
+        let most = per_slot * (slots + frame);
+        let variance = 1.0 / 6.0 + 1.0 / (6.0 * n * n) + (NOISE * held).powi(2) + (NOISE * most).powi(2);
+        let lump = Lump { counts: held - (slots - 0.5) * per_slot, z: (held - most) / variance.sqrt() };
+        // Nothing else tells of such a start.
+        if goes_on.is_none() && lump.z < self.least_z {
+            return None;
+        }
         let mut start = Start { t, before, first, per_slot, lump, steep: None, looks: 1 };
         let mut last = 0.0;
         for span in SPANS {
@@ -310,7 +319,8 @@ mod tests {
     fn flank(samples: &[Sample], slot: f64, per_mm: f64, most: f64) -> Flank<'_> {
         let frame = Frame { cos: 1.0, sin: 0.0 };
         let arm = ARM_ACCELERATION * 1e3 * per_mm * 1e-18;
-        Flank { samples, frame, sign: 1.0, slot, most, least_z: 5.0, arm }
+        let fastest = ARM_SPEED * 1e3 * per_mm * 1e-9;
+        Flank { samples, frame, sign: 1.0, slot, most, least_z: 5.0, arm, fastest }
     }
 
     const SLOTS: [i64; 4] = [125_000, 1_000_000, 4_000_000, 8_000_000];
@@ -323,7 +333,7 @@ mod tests {
             for per_mm in PER_MM {
                 let sound = start(slot, per_mm, 0.0, 0.0);
                 assert!(sound.steep.is_none(), "{slot} {per_mm}: {sound:?}");
-                assert!(sound.lump.unwrap().z < 3.0, "{slot} {per_mm}: {sound:?}");
+                assert!(sound.lump.z < 3.0, "{slot} {per_mm}: {sound:?}");
                 assert!(sound.looks > 3);
             }
         }
@@ -337,9 +347,9 @@ mod tests {
                 let lost = start(slot, per_mm, 0.026, 0.0);
                 let before = lost.steep.unwrap().before / per_mm;
                 assert!((2.0..9.0).contains(&before), "{slot} {per_mm}: {lost:?}");
-                assert!(lost.lump.unwrap().z < 3.0, "{slot} {per_mm}: {lost:?}");
+                assert!(lost.lump.z < 3.0, "{slot} {per_mm}: {lost:?}");
                 let late = start(slot, per_mm, 0.026, 1.0);
-                let lump = late.lump.unwrap();
+                let lump = late.lump;
                 // By itself, or with a steep start beside it: as `late` takes it.
                 let stands_out = lump.z > 5.0 || (lump.z > 3.0 && late.steep.is_some());
                 assert!(stands_out && lump.counts > 3.0 * per_mm, "{slot} {per_mm}: {late:?}");
