@@ -11,6 +11,9 @@
 //! and the last swipe of a phase if it braked, after which nothing tells. A device that loses counts makes no such pairs but
 //! by chance, where it makes many short; so where more than [`MOST_EXCUSED`] of the swipes would be excused, or of the pairs
 //! more than [`BY_CHANCE`] come of chance, none is, nor in a phase of which [`MOST_SHORT`] come up short without excuse.
+//! Swipes that a report ceiling cut ([`crate::clip`]) need no excuse, and are none of these; beside the point that a swipe
+//! stopped short of, or began at, they lack what was cut off. (Added after they had been seen to take the excuse from
+//! swipes that an operator had stopped short, in one session of two.)
 //! Cost: O(swipes log swipes).
 
 use crate::stats::{median, within};
@@ -65,8 +68,18 @@ impl Measure {
     }
 }
 
-/// Marks the swipes of a step, in order; each with whether it is the last of its phase.
-pub fn mark(swipes: &mut [(&mut Swipe, bool)], measure: Measure) {
+/// A swipe to be marked.
+pub struct Marked<'a> {
+    /// The swipe.
+    pub swipe: &'a mut Swipe,
+    /// True for the last of its phase.
+    pub last: bool,
+    /// True if a report ceiling cut it.
+    pub clipped: bool,
+}
+
+/// Marks the swipes of a step, in order.
+pub fn mark(swipes: &mut [Marked], measure: Measure) {
     let short = |s: &Swipe| measure.one_travel - s.along;
     // The second of a pair may be beyond placing where the first is just not.
     let accident = 0.5 * measure.most..NO_ACCIDENT * measure.one_travel;
@@ -74,22 +87,30 @@ pub fn mark(swipes: &mut [(&mut Swipe, bool)], measure: Measure) {
     let brakes_short = |s: &Swipe| s.exit <= AT_SPEED * s.peak && stops_short(s);
     let mut excused = vec![(false, false); swipes.len()];
     for i in 0..swipes.len() {
-        let (swipe, last) = (&*swipes[i].0, swipes[i].1);
-        let Some((next, _)) = swipes.get(i + 1) else {
+        let (swipe, last) = (&*swipes[i].swipe, swipes[i].last);
+        let Some(Marked { swipe: next, clipped: next_clipped, .. }) = swipes.get(i + 1) else {
             excused[i].1 = brakes_short(swipe) && !excused[i].0;
             continue;
         };
-        let alike = (short(swipe) - short(next)).abs() < ALIKE * measure.most;
+        // By how much the next one is shorter: what was clipped is that, too.
+        let apart = short(next) - short(swipe);
+        let near = ALIKE * measure.most;
+        let alike = match (swipes[i].clipped, *next_clipped) {
+            (false, false) => apart.abs() < near,
+            (false, true) => apart > -near,
+            (true, false) => apart < near && stops_short(next),
+            (true, true) => false,
+        };
         let pair = !excused[i].0 && stops_short(swipe) && short(next) > 0.0 && alike;
         excused[i + 1].0 = pair;
         excused[i].1 = pair || (last && !excused[i].0 && brakes_short(swipe));
     }
     let untold = |j: usize, excused: &[(bool, bool)]| {
-        excused[j] == (false, false) && short(swipes[j].0) > measure.most
+        excused[j] == (false, false) && short(swipes[j].swipe) > measure.most && !swipes[j].clipped
     };
     let mut first = 0;
     for i in 0..swipes.len() {
-        if swipes[i].1 || i + 1 == swipes.len() {
+        if swipes[i].last || i + 1 == swipes.len() {
             let lacking = (first..=i).filter(|&j| untold(j, &excused)).count();
             if lacking as f64 > MOST_SHORT * (i + 1 - first) as f64 {
                 excused[first..=i].fill((false, false));
@@ -97,12 +118,16 @@ pub fn mark(swipes: &mut [(&mut Swipe, bool)], measure: Measure) {
             first = i + 1;
         }
     }
-    let count = excused.iter().filter(|(began, stopped)| *began || *stopped).count();
+    let count = excused
+        .iter()
+        .zip(&*swipes)
+        .filter(|((began, stopped), s)| (*began || *stopped) && !s.clipped)
+        .count();
     let few = count as f64 <= (MOST_EXCUSED * swipes.len() as f64).max(4.0);
     let lacking: Vec<Option<f64>> =
-        (0..swipes.len()).map(|j| untold(j, &excused).then(|| short(swipes[j].0))).collect();
+        (0..swipes.len()).map(|j| untold(j, &excused).then(|| short(swipes[j].swipe))).collect();
     let few = few && by_chance(&lacking, ALIKE * measure.most) <= BY_CHANCE * count as f64 / 2.0;
-    for ((swipe, _), (began, stopped)) in swipes.iter_mut().zip(excused) {
+    for (Marked { swipe, .. }, (began, stopped)) in swipes.iter_mut().zip(excused) {
         (swipe.began_short, swipe.stopped_short) = (began && few, stopped && few);
         let off = -short(swipe);
         swipe.surplus = if off.abs() > measure.most { off } else { 0.0 };
@@ -146,10 +171,18 @@ mod tests {
     }
 
     fn marked(lengths: &[f64]) -> Vec<(bool, bool, f64)> {
+        let all: Vec<(f64, bool)> = lengths.iter().map(|&l| (l, false)).collect();
+        marked_beside(&all)
+    }
+
+    fn marked_beside(swipes: &[(f64, bool)]) -> Vec<(bool, bool, f64)> {
         let measure = Measure::new(&[vec![3000.0, 3002.0, 2998.0, 3001.0]], 10.0).unwrap();
-        let mut swipes: Vec<Swipe> = lengths.iter().map(|&l| swipe(l)).collect();
-        let mut pairs: Vec<(&mut Swipe, bool)> = swipes.iter_mut().map(|s| (s, false)).collect();
-        mark(&mut pairs, measure);
+        let clipped: Vec<bool> = swipes.iter().map(|s| s.1).collect();
+        let mut swipes: Vec<Swipe> = swipes.iter().map(|s| swipe(s.0)).collect();
+        let each = swipes.iter_mut().zip(clipped);
+        let mut each: Vec<Marked> =
+            each.map(|(swipe, clipped)| Marked { swipe, last: false, clipped }).collect();
+        mark(&mut each, measure);
         swipes.iter().map(|s| (s.began_short, s.stopped_short, s.surplus.round())).collect()
     }
 
@@ -159,6 +192,16 @@ mod tests {
         assert_eq!(all[1], (false, true, -201.0));
         assert_eq!(all[2], (true, false, -196.0));
         assert!(all.iter().enumerate().all(|(i, s)| i == 1 || i == 2 || *s == (false, false, 0.0)));
+    }
+
+    /// Ten clipped swipes of which each lacks another number, and one that stopped short between two of them.
+    #[test]
+    fn clipped_swipes_take_nobodys_excuse() {
+        let mut all: Vec<(f64, bool)> = (0..10).map(|i| (2950.0 - 10.0 * f64::from(i), true)).collect();
+        all.splice(4..4, [(2760.0, false), (2730.0, true)]);
+        all.extend([(3000.0, false); 8]);
+        let marked = marked_beside(&all);
+        assert!(marked[4].1 && marked[5].0, "{marked:?}");
     }
 
     #[test]

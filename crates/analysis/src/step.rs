@@ -11,7 +11,7 @@ use crate::false_motion;
 use crate::grid::{self, Grid};
 use crate::ripple::slots;
 use crate::series::{Frame, Series, fast_intervals};
-use crate::shortfall::{self, Measure};
+use crate::shortfall::{self, Marked, Measure};
 use crate::silence::{self, HostSpans, Silence};
 use crate::stats::median;
 use crate::swipes::{self, Swipe};
@@ -171,6 +171,7 @@ impl<'a> StepView<'a> {
                 phase.unplaced = found.unplaced.max(asked.saturating_sub(seen));
                 phase.swipes = found.swipes.into_iter().map(SwipeView::new).collect();
             }
+            mark_clips(&mut phases, trace, interval.map_or(1e6, |q| q.value));
             measure = scale.and_then(|scale| mark_lengths(&mut phases, scale));
         }
         let mut view = StepView {
@@ -200,13 +201,6 @@ impl<'a> StepView<'a> {
     fn expect(&mut self) {
         let (Some(frame), Some(scale)) = (self.frame, self.scale) else { return };
         let slot = self.slot();
-        let pairs: Vec<(&Series, &Swipe)> = self.swipes().map(|(p, s)| (&p.series, &s.swipe)).collect();
-        let clips = clip::find(self.trace, &pairs, slot);
-        self.phases
-            .iter_mut()
-            .flat_map(|p| &mut p.swipes)
-            .zip(clips)
-            .for_each(|(view, clip)| view.clip = clip);
         let slow = self.phases.iter().filter(|p| is_slow(&p.span));
         let slow = slow.flat_map(|p| p.swipes.iter().map(move |s| (&p.series, &s.swipe)));
         let parts: Vec<_> =
@@ -283,6 +277,14 @@ impl<'a> StepView<'a> {
     }
 }
 
+/// Marks swipes that a report ceiling cut.
+fn mark_clips(phases: &mut [PhaseView], trace: &DeviceTrace, slot: f64) {
+    let pairs: Vec<(&Series, &Swipe)> =
+        phases.iter().flat_map(|p| p.swipes.iter().map(move |s| (&p.series, &s.swipe))).collect();
+    let clips = clip::find(trace, &pairs, slot);
+    phases.iter_mut().flat_map(|p| &mut p.swipes).zip(clips).for_each(|(view, clip)| view.clip = clip);
+}
+
 /// Marks swipes that are shorter or longer than the slow ones (where those are to be trusted, else the medium ones), by
 /// more than slow and medium ones scatter.
 fn mark_lengths(phases: &mut [PhaseView], scale: Scale) -> Option<Measure> {
@@ -292,10 +294,14 @@ fn mark_lengths(phases: &mut [PhaseView], scale: Scale) -> Option<Measure> {
     let slow = (scale.basis != Basis::OtherPace).then_some(slow);
     let groups: Vec<Vec<f64>> = slow.into_iter().chain(medium.map(lengths)).collect();
     let measure = Measure::new(&groups, scale.counts_per_mm)?;
-    let mut swipes: Vec<(&mut Swipe, bool)> = Vec::new();
+    let mut swipes: Vec<Marked> = Vec::new();
     for phase in phases {
         let last = phase.swipes.len().saturating_sub(1);
-        swipes.extend(phase.swipes.iter_mut().enumerate().map(|(i, s)| (&mut s.swipe, i == last)));
+        swipes.extend(phase.swipes.iter_mut().enumerate().map(|(i, s)| Marked {
+            clipped: s.clip.is_some(),
+            swipe: &mut s.swipe,
+            last: i == last,
+        }));
     }
     shortfall::mark(&mut swipes, measure);
     Some(measure)

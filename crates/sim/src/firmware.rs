@@ -61,11 +61,17 @@ pub(crate) struct FirmwareState {
     fraction: [f64; 2],
     raw: [i64; 2],
     pending: [i64; 2],
-    /// Counts that truncation took away, by axis.
-    truncated: [f64; 2],
+    truncated: Truncated,
     buttons: u16,
     buttons_sent: u16,
     power: PowerState,
+}
+
+/// What scaling owed over some time and what truncation took away of it, in counts by axis, signed.
+#[derive(Debug, Clone, Copy, Default)]
+pub(crate) struct Truncated {
+    pub(crate) due: [f64; 2],
+    pub(crate) lost: [f64; 2],
 }
 
 /// A report as made, with what did not fit.
@@ -86,7 +92,7 @@ impl FirmwareState {
             fraction: [0.0; 2],
             raw: [0; 2],
             pending: [0; 2],
-            truncated: [0.0; 2],
+            truncated: Truncated::default(),
             buttons: 0,
             buttons_sent: 0,
             power: PowerState::new(&model.power, noise),
@@ -143,7 +149,8 @@ impl FirmwareState {
             let kept = wanted.trunc();
             whole[axis] = kept as i64;
             if scaling.truncates {
-                self.truncated[axis] += (wanted - kept) * wanted.signum();
+                self.truncated.due[axis] += wanted;
+                self.truncated.lost[axis] += wanted - kept;
             } else {
                 self.fraction[axis] = wanted - kept;
             }
@@ -157,8 +164,8 @@ impl FirmwareState {
         self.pending[1] += i64::from(values.counts[1]);
     }
 
-    /// Counts cut off by truncation since this was last asked, by axis.
-    pub(crate) fn take_truncated(&mut self) -> [f64; 2] {
+    /// Counts cut off by truncation since this was last asked.
+    pub(crate) fn take_truncated(&mut self) -> Truncated {
         std::mem::take(&mut self.truncated)
     }
 

@@ -4,7 +4,7 @@
 
 use crate::device::DeviceModel;
 use crate::fault::Missing;
-use crate::firmware::Wake;
+use crate::firmware::{Truncated, Wake};
 use crate::sensor::{Burst, Episode, Loss};
 use crate::truth::{Cause, Family, Label, PhaseTruth, SwipeTruth};
 
@@ -95,12 +95,12 @@ impl Ledger {
     }
 
     /// The last swipe was left at `t`: its gain, the motion straightened away and the counts truncated.
-    pub(crate) fn close_swipe(&mut self, t: i64, taken: (f64, f64, [f64; 2]), scale: [f64; 2]) {
+    pub(crate) fn close_swipe(&mut self, t: i64, taken: (f64, f64, Truncated), scale: [f64; 2]) {
         let Some(place) = self.last_swipe else { return };
         let (gain, straightened_m, truncated) = taken;
         let known = self.swipes.iter_mut().rev().find(|s| (s.phase, s.swipe) == (place.1, place.2));
         let Some(swipe) = known else { return };
-        swipe.gain = gain - length(truncated, scale) / swipe.travel_m;
+        swipe.gain = gain - lost_along(truncated, scale) / swipe.travel_m;
         self.gains.push((place.1, place.2, swipe.gain));
         if straightened_m > LEAST_STRAIGHTENED_M {
             let span = (swipe.begin_ns, t);
@@ -236,6 +236,15 @@ impl Ledger {
         self.labels.extend(open.into_iter().flatten());
         self.lasting(end, model);
     }
+}
+
+/// What truncation took from the travel in metres: its part along the motion. (What it takes on the other axis of a device
+/// that lies askew makes the path no shorter, but for its own part along it.)
+fn lost_along(truncated: Truncated, scale: [f64; 2]) -> f64 {
+    let metres = |counts: [f64; 2]| [counts[0] / scale[0], counts[1] / scale[1]];
+    let (due, lost) = (metres(truncated.due), metres(truncated.lost));
+    let moved = difference(due, [0.0; 2]);
+    if moved > 0.0 { (due[0] * lost[0] + due[1] * lost[1]) / moved } else { 0.0 }
 }
 
 /// Length in metres of a motion in counts.

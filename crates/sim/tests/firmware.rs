@@ -98,6 +98,15 @@ fn scaling_that_carries_keeps_the_resolution_and_truncation_loses_half_a_count_a
         close(FULL - counts, 0.5 * reports, 0.1);
         close(1.0 - counts / FULL, 1.0 - taken.truth.swipes[0].gain, 0.1);
     }
+    // On a device that lies askew each axis loses its own half count, and the travel their parts along it.
+    let scaling = Some(Scaling { ratio: 0.37, truncates: true });
+    let askew = take(bench(swipes(4, 2.5), |device| {
+        device.firmware.scaling = scaling;
+        device.mount_rad = 0.1;
+    }));
+    let straight = run(true, 2.5);
+    let lost = |taken: &Taken| 1.0 - taken.truth.swipes[0].gain;
+    close(lost(&askew) / lost(&straight), f64::cos(0.1) + f64::sin(0.1), 0.05);
     // So gain falls as speed falls.
     assert!(run(true, 0.4).counts(0) < 0.99 * run(true, 2.5).counts(0));
 }

@@ -37,6 +37,7 @@ use super::{
     Detector, Event, common_cause, in_swipe, key, limits, not_examined, round, share, spoiled, swipes_with,
     verdict, wake_up,
 };
+use crate::baseline::Basis;
 use crate::decision::share_at_speed;
 use crate::erratic::{LEAST_MM, Wrong};
 use crate::silence::{MakeUp, SHORT_AT_END_MM, STRIKES, Silence};
@@ -272,11 +273,16 @@ fn partial<'a>(
     })
 }
 
-/// Counts of one travel as a phase has it, if its swipes are alike; else as the slow ones have it.
+/// Counts of one travel as a phase has it, if its swipes are alike; else as the slow ones have it. `None` for slow swipes
+/// that lack what faster ones have: no sensor loses track below a speed, so that is gain, however uneven.
 fn usual(step: &StepView, phase: &PhaseView) -> Option<f64> {
     let measure = step.measure?;
     let lengths: Vec<f64> = phase.swipes.iter().map(|s| s.swipe.along).collect();
     let centre = median(&lengths)?;
+    let faster = step.scale?.basis == Basis::OtherPace && phase.span.phase.pace == Some(Pace::Slow);
+    if faster && measure.one_travel - centre > measure.most {
+        return None;
+    }
     let alike = lengths.iter().filter(|l| (**l - centre).abs() <= measure.most).count();
     let gain = centre >= (1.0 - MOST_GAIN) * measure.one_travel;
     let even = gain && alike as f64 >= EVEN * lengths.len() as f64;
