@@ -12,6 +12,8 @@
 mod cases;
 #[path = "accuracy/dump.rs"]
 mod dump;
+#[path = "accuracy/elsewhere.rs"]
+mod elsewhere;
 #[path = "accuracy/gain.rs"]
 mod gain;
 #[path = "accuracy/intervals.rs"]
@@ -73,6 +75,7 @@ fn main() -> Result<(), Box<dyn Error + Send + Sync>> {
         plan.sessions, plan.from
     );
     println!("{}", studies::sound(&plan));
+    println!("{}", elsewhere::study(&plan));
     println!("{}", studies::near(&plan));
     println!("{}", studies::families(&plan));
     println!("{}", gain::study(&plan));

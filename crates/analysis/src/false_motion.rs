@@ -203,6 +203,10 @@ impl<'a> Look<'a> {
                 let cells = w as f64;
                 let bound = ROUNDING + NOISE * speed * cells.sqrt() + arm * cells * (cells + f) / 2.0;
                 let due = speed * cells;
+                // As far as it can have come before it turned back, no slower than it came.
+                if place + (due + along) / 2.0 > BEFORE_STOP * self.swipe.one_travel {
+                    break;
+                }
                 let wrong = match (due - along).hypot(across) > bound {
                     true if along < 0.0 => Wrong::Reversal,
                     true if across.abs() > ROUNDING.max(ACROSS * due) => Wrong::Sideways,

@@ -245,9 +245,11 @@ impl<'a> StepView<'a> {
         }
     }
 
-    /// Width of a report slot in nanoseconds: the report interval, or 1 ms where it is not known.
+    /// Width of a report slot in nanoseconds: the report interval; the one asked for where none could be measured (a reader
+    /// that is late by more than it at every report); 1 ms where neither is known.
     pub fn slot(&self) -> f64 {
-        self.interval.map_or(1e6, |q| q.value)
+        let asked = self.nominal_interval.map(|n| n.0 as f64).filter(|n| *n > 0.0);
+        self.interval.map(|q| q.value).or(asked).unwrap_or(1e6)
     }
 
     /// Counts per millimetre: as the swipes tell, else by the nominal resolution.

@@ -244,14 +244,14 @@ fn carries_on(scene: &mut Scene, ms: f64, loss: Loss) {
 }
 
 /// Rates at which a report holds many counts at the peak, so that a ceiling means something.
-fn coarse_enough(scene: &mut Scene) {
+pub fn coarse_enough(scene: &mut Scene) {
     let nominal = scene.dice.pick(&[800.0, 1600.0, 3200.0]);
     let interval_ns = scene.dice.pick(&[500_000, 1_000_000, 2_000_000, 4_000_000]);
     scene.with_rates(if nominal < 1000.0 { interval_ns.max(1_000_000) } else { interval_ns }, nominal);
 }
 
 /// Firmware that clips at a share of the fast swipes' peak.
-pub fn firmware_clip(scene: &mut Scene, share_of_peak: f64, excess: Excess) {
+fn firmware_clip(scene: &mut Scene, share_of_peak: f64, excess: Excess) {
     coarse_enough(scene);
     let peak = scene.fast_m_s * scene.counts_per_m() * scene.interval_s();
     scene.bench.device.firmware =

@@ -3,12 +3,12 @@
 //! A session goes from the simulator's entries straight into a recording, as an importer's would; the file in between
 //! is tested elsewhere. Results come back in order of their index, so that nothing depends on the cores.
 
-use crate::space::Scene;
+use crate::space::{FAST, Scene};
 use slipgauge_analysis::judge;
 use slipgauge_analysis::verdict::{Family, FamilyVerdict, StepVerdict, Verdict};
-use slipgauge_sim::Truth;
-use slipgauge_trace::Recording;
+use slipgauge_sim::{Bench, Truth};
 use slipgauge_trace::session::Digest;
+use slipgauge_trace::{Nanos, Recording};
 use std::error::Error;
 use std::io::Write as _;
 use std::sync::Mutex;
@@ -75,6 +75,22 @@ pub fn run(scene: Scene) -> Result<Ran, Box<dyn Error + Send + Sync>> {
     });
     let swipes = swipes.collect();
     Ok(Ran { verdict: judgement.verdict, truth, swipes })
+}
+
+/// Most counts of an axis in one report, in each fast swipe as it was made.
+pub fn fast_tops(bench: &Bench) -> Option<Vec<i32>> {
+    let session = bench.clone().session().ok()?;
+    let header = session.header();
+    let mut entries = session.entries();
+    let recording = Recording::from_entries(header, entries.by_ref(), Digest::default()).ok()?;
+    let motion = &recording.devices.first()?.motion;
+    let truth = entries.truth();
+    let fast = truth.swipes.iter().filter(|s| s.phase == FAST);
+    let tops = fast.map(|s| {
+        let rows = motion.rows(Nanos(s.begin_ns), Nanos(s.end_ns));
+        rows.map(|row| motion.x[row].abs().max(motion.y[row].abs())).max().unwrap_or(0)
+    });
+    Some(tops.collect())
 }
 
 /// Calls `work` for 0 to `n` − 1 on all cores and shows progress on standard error.

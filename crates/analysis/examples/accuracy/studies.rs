@@ -38,7 +38,7 @@ impl Plan {
 }
 
 /// Counts of families, commonest first.
-fn by_family(all: impl Iterator<Item = Family>) -> Vec<(Family, usize)> {
+pub fn by_family(all: impl Iterator<Item = Family>) -> Vec<(Family, usize)> {
     let mut count: BTreeMap<Family, usize> = BTreeMap::new();
     all.for_each(|f| *count.entry(f).or_default() += 1);
     let mut count: Vec<_> = count.into_iter().collect();
@@ -46,7 +46,7 @@ fn by_family(all: impl Iterator<Item = Family>) -> Vec<(Family, usize)> {
     count
 }
 
-fn named(counts: &[(Family, usize)], per: usize) -> String {
+pub fn named(counts: &[(Family, usize)], per: usize) -> String {
     let words =
         counts.iter().map(|(f, n)| format!("{} {:.1}", f.words(), 1000.0 * *n as f64 / per.max(1) as f64));
     let words: Vec<String> = words.collect();
@@ -54,7 +54,7 @@ fn named(counts: &[(Family, usize)], per: usize) -> String {
 }
 
 /// First seeds of sessions that something is true of.
-fn seeds<T>(plan: &Plan, all: &[T], what: impl Fn(&T) -> bool) -> String {
+pub fn seeds<T>(plan: &Plan, all: &[T], what: impl Fn(&T) -> bool) -> String {
     let hits = (plan.from..).zip(all).filter(|(_, t)| what(t)).map(|(seed, _)| seed.to_string());
     hits.take(12).collect::<Vec<_>>().join(" ")
 }

@@ -22,6 +22,9 @@ const CONTIGUOUS_MANY: f64 = 2.2;
 /// Distance from the stops within which a device may bounce or twist, mm.
 const END_ZONE_MM: f64 = 8.0;
 
+/// Share of a travel by which a sound swipe may count less: the tolerance of a gain, and what 15 degrees of yaw cost.
+const FEWER: f64 = 0.03;
+
 /// Some reports that are looked at together: one, or those of [`CELL`].
 #[derive(Clone, Debug)]
 pub(super) struct Cell {
@@ -100,7 +103,8 @@ impl<'a> Search<'a> {
         let seconds = width * 1e-9;
         let counts_in_a_cell = 1e3 * bench.counts_per_mm * seconds * seconds;
         let arm = ARM_ACCELERATION * counts_in_a_cell;
-        let inner = inner(&cells, END_ZONE_MM * bench.counts_per_mm);
+        let zone = END_ZONE_MM * bench.counts_per_mm;
+        let inner = inner(&cells, zone, (1.0 - FEWER) * swipe.one_travel - zone);
         Some(Search {
             samples,
             first: swipe.rows.start,
@@ -122,8 +126,16 @@ impl<'a> Search<'a> {
 }
 
 /// Cells that lie further than `zone` from where the swipe began and before its last run forward came within `zone` of
-/// its end; a run of no more than one and a half zones is a device that bounces.
-fn inner(cells: &[Cell], zone: f64) -> Range<usize> {
+/// its end; a run of no more than one and a half zones is a device that bounces. Nor from where it may have come to the stop
+/// on (`arrives`): a cell more, since one that holds the strike ends short of it again. A bounce that lasts goes further
+/// than any zone, by the square of the speed. (Added after strikes at 1.5 m/s and more had been seen to be spin-outs.)
+fn inner(cells: &[Cell], zone: f64, arrives: f64) -> Range<usize> {
+    let mut place = 0.0;
+    let mut come = |c: &Cell| {
+        place += c.counts.0;
+        place + c.counts.0 >= arrives
+    };
+    let stop = cells.iter().position(|c| come(c)).map_or(cells.len(), |i| i + 1);
     let mut place = 0.0;
     let begun = |c: &Cell| {
         place += c.counts.0;
@@ -145,5 +157,5 @@ fn inner(cells: &[Cell], zone: f64) -> Range<usize> {
             break;
         }
     }
-    from..to.max(from)
+    from..to.min(stop).max(from)
 }
