@@ -58,7 +58,8 @@ pub fn exceeded(
 /// The choice that exceeds its tolerances by most, if any does.
 fn of_parts(parts: &[Part], n: u32, looks: u32) -> Option<Together> {
     let looks = looks.max(1).saturating_mul(CHOICES);
-    let chosen = |mask: u32| parts.iter().enumerate().filter(move |(i, _)| mask >> i & 1 == 1).map(|(_, p)| p);
+    let chosen =
+        |mask: u32| parts.iter().enumerate().filter(move |(i, _)| mask >> i & 1 == 1).map(|(_, p)| p);
     let beyond = |mask: u32| {
         let any: BTreeSet<(u32, u32)> = chosen(mask).flat_map(|p| &p.swipes).copied().collect();
         let limit: f64 = chosen(mask).map(|p| p.limit).sum();
@@ -70,8 +71,7 @@ fn of_parts(parts: &[Part], n: u32, looks: u32) -> Option<Together> {
     let most = masks.filter_map(beyond).max_by(|a, b| (a.3 - a.2).total_cmp(&(b.3 - b.2)));
     let (mask, k, limit, at_least) = most?;
     let families: Vec<Family> = chosen(mask).map(|p| p.family).collect();
-    let criterion =
-        share_at_most("fast swipes that show any of them", "share of swipes", k, n, limit, looks);
+    let criterion = share_at_most("fast swipes that show any of them", "share of swipes", k, n, limit, looks);
     let because = format!(
         "{k} of {n} fast swipes show {}: no less than {:.0} % by the limit for a fail, and {} % is all that these \
          tolerances allow together, so one of them is exceeded",

@@ -254,7 +254,8 @@ pub fn steps(v: &Verdict, surface: Option<&str>) -> Vec<StepRow> {
         let failing = s.families.iter().filter(|f| f.verdict == slipgauge_analysis::verdict::Outcome::Fail);
         let failing = failing.map(|f| spelled(f.family));
         // One of them fails, and which is not known.
-        let together = s.together.iter().map(|t| t.families.iter().map(spelled).collect::<Vec<_>>().join(" or "));
+        let together =
+            s.together.iter().map(|t| t.families.iter().map(spelled).collect::<Vec<_>>().join(" or "));
         StepRow {
             session: cell(&v.session),
             sha256: v.sha256.clone(),
