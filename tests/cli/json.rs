@@ -129,6 +129,24 @@ const STEP: Is = Keys(&[
             ("to_settle", Or(&Text)),
         ])),
     ),
+    (
+        "together",
+        Or(&Keys(&[
+            ("families", List(&FAMILY)),
+            (
+                "criterion",
+                Keys(&[
+                    ("what", Text),
+                    ("verdict", OUTCOME),
+                    ("unit", Text),
+                    ("estimate", Or(&QUANTITY)),
+                    ("tolerance", LIMITS),
+                ]),
+            ),
+            ("at_least", Number),
+            ("because", Text),
+        ])),
+    ),
 ]);
 
 const FINDING: Is = Keys(&[

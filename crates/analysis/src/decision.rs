@@ -3,8 +3,8 @@
 //! - Pass: the limit at 95 % lies inside the tolerance. A one-sided tolerance uses the one-sided limit; the interval
 //!   shown is two-sided and not used for the decision. A two-sided tolerance asks for the whole 95 % interval inside
 //!   (two one-sided tests at 0.025; Schuirmann 1987).
-//! - Fail: the limit at [`FAIL_LEVEL`] / looks lies outside (Bonferroni over families × steps), so that a sound
-//!   device fails in at most one session of a thousand.
+//! - Fail: the limit at [`FAIL_LEVEL`] / looks lies outside (Bonferroni over families × steps, and what families show
+//!   [together](crate::together)), so that a sound device fails in at most one session of a thousand.
 //! - Else inconclusive, with what would settle it.
 //!
 //! Normal-theory quantities: guard band w = U (JCGM 106:2012 section 8; ISO 14253-1's logic of "neither proven").
@@ -24,6 +24,11 @@ const ONE_SIDED: f64 = 0.05;
 /// The share of trials that `k` bad of `n` show not to be exceeded: exact one-sided 95 % limit, as a pass asks for.
 pub fn share_bound(k: u32, n: u32) -> f64 {
     proportion_high(k, n, ONE_SIDED)
+}
+
+/// The share of trials that `k` bad of `n` show to be exceeded: exact one-sided limit at a level, as a fail asks for.
+pub fn share_low(k: u32, n: u32, level: f64) -> f64 {
+    proportion_low(k, n, level)
 }
 
 /// The rate per second that `k` events in `seconds` show not to be exceeded, likewise.

@@ -16,8 +16,8 @@
 //! counts run in v₀'s direction again, or at a thin stretch's recovery. Several w, because a short stretch stands out
 //! at once and a weak one only over a time. In a swipe that comes up short ([`crate::shortfall`]) thin counts are held
 //! against [`FLICK_ACCELERATION`] instead. A third kind needs no jump: motion that is *repeated*, the same counts on
-//! both axes, report after report, across a hidden peak; or, where a sensor's frames beat against the reports, a level
-//! top in a swipe that comes up short ([`crate::shortfall`]) by about what a peak above it would have counted.
+//! both axes, report after report, across a hidden peak. (Where a sensor's frames beat against the reports, repeats are
+//! [`crate::false_motion`]'s.)
 //!
 //! Only within runs of reports without an empty slot (what follows a silence may carry its make-up), away from the
 //! stops, at `DUE` counts a slot and more. Cost: O(reports of the swipe).
@@ -61,6 +61,8 @@ pub enum Wrong {
     BeyondAnArm,
     /// The same motion again and again.
     Repeated,
+    /// The same speed as in other swipes, and no faster ([`crate::false_motion::top_speed`]).
+    Level,
     /// Too little.
     Thin,
 }
@@ -122,10 +124,7 @@ pub fn find(series: &Series, frame: Frame, swipe: &Swipe, bench: &Bench) -> Vec<
         search.since = 0;
         found = jumps(&mut search, swipe);
     }
-    let mut repeats = search.repeats();
-    if found.is_empty() && repeats.is_empty() && swipe.is_short() {
-        repeats.extend(search.level_top(-swipe.surplus));
-    }
+    let repeats = search.repeats();
     found.extend(repeats.into_iter().filter(|r| !found_at(&found, r)).collect::<Vec<_>>());
     found.sort_by_key(|s| s.begin);
     found

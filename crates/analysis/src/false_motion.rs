@@ -1,6 +1,6 @@
 //! False motion that a search for abrupt changes away from the stops ([`crate::erratic`]) does not reach or not name.
 //!
-//! Not a family: raw material of *spin-out*. Three looks at one swipe, each asked only where the one before found nothing:
+//! Not a family: raw material of *spin-out*, and of [*tracking loss*](top_speed). Three looks at one swipe, each asked only where the one before found nothing:
 //!
 //! - *Named*: counts that are merely missing leave nothing backwards and nothing across. A thin stretch in which reports
 //!   run backwards by more than rounding, or that leaves more than [`ACROSS`] of what is missing across, is false motion.
@@ -22,6 +22,8 @@ use crate::erratic::{ARM_ACCELERATION, Bench, Stretch, Wrong};
 use crate::series::{DUE, Frame, Sample, Series};
 use crate::swipes::{PAUSE, Swipe};
 use std::ops::Range;
+
+pub(crate) mod top_speed;
 
 /// Reports that come faster than this are taken together, nanoseconds.
 const CELL: f64 = 1e6;

@@ -81,7 +81,7 @@ pub fn spoiled(findings: &[Finding]) -> BTreeSet<(u32, u32)> {
 }
 
 /// Swipes with a finding of this family.
-fn swipes_with(family: Family, findings: &[Finding]) -> BTreeSet<(u32, u32)> {
+pub(crate) fn swipes_with(family: Family, findings: &[Finding]) -> BTreeSet<(u32, u32)> {
     let own = findings.iter().filter(|f| f.family == family);
     own.filter_map(|f| f.swipe.map(|swipe| (f.phase, swipe))).collect()
 }

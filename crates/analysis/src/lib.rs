@@ -9,7 +9,7 @@
 //! 4. [`step`]: all of that for one resolution step.
 //! 5. [`families`]: one file per fault family; [`baseline`], [`lengths`], [`scale`], [`step_change`], [`gain_curve`], [`closure`]:
 //!    counts for a known travel; [`tracking_limit`]; [`ripple`].
-//! 6. [`decision`], [`tolerances`]: pass, fail or inconclusive.
+//! 6. [`decision`], [`tolerances`], [`together`]: pass, fail or inconclusive.
 //! 7. [`verdict`]: what is said, as it is written; [`compare`]: sessions side by side.
 //!
 //! [`judge`] walks it. "Not examined" and "inconclusive" are results.
@@ -43,6 +43,7 @@ pub mod stats;
 pub mod step;
 pub mod step_change;
 pub mod swipes;
+pub mod together;
 pub mod tolerances;
 pub mod tracking_limit;
 pub mod verdict;
@@ -79,7 +80,8 @@ pub fn judge<'a>(recording: &'a Recording, session: &str) -> Judgement<'a> {
     for span in recording.phases.iter().filter(|span| span.voided.is_none()) {
         by_step.entry(span.phase.step).or_default().push(span);
     }
-    let criteria: usize = REGISTRY.iter().map(|family| family.criteria()).sum();
+    // And one look at families together.
+    let criteria: usize = 1 + REGISTRY.iter().map(|family| family.criteria()).sum::<usize>();
     let looks = u32::try_from(by_step.len().saturating_mul(criteria)).unwrap_or(u32::MAX);
     let host = Arc::new(HostSpans::new(&recording.host));
     let view = |id: u32, spans: &[&PhaseSpan]| StepView::new(recording, device, id, spans, &host, looks);
@@ -157,6 +159,10 @@ fn step_verdict(view: &StepView, findings: &[Finding], lengths: Option<&Lengths>
     for family in Family::ALL {
         families.entry(family).or_insert_with(|| not_examined(view, family, NOT_LOOKED_AT));
     }
+    let together = together::exceeded(view, findings, &families);
+    if together.is_some() {
+        outcomes.push((Outcome::Fail, true));
+    }
     let others = view.other_axis.iter().flat_map(|other| &other.phases);
     let unplaced = view.phases.iter().chain(others).map(|p| p.unplaced).fold(0, u32::saturating_add);
     if unplaced > 0 {
@@ -206,6 +212,7 @@ fn step_verdict(view: &StepView, findings: &[Finding], lengths: Option<&Lengths>
         report_interval_ns: view.interval,
         tracking_limit_m_s,
         families: Family::ALL.into_iter().filter_map(|family| families.remove(&family)).collect(),
+        together,
     }
 }
 
@@ -345,7 +352,14 @@ fn because(outcome: Outcome, steps: &[StepVerdict], received: &Received) -> Stri
         clean.map_or_else(String::new, |v| format!("clean up to {v:.1} m/s ({:.0} in/s), ", v / 0.0254));
     match outcome {
         Outcome::Pass => format!("{upto}every examined family within its tolerance"),
-        Outcome::Fail => format!("outside tolerance: {}", which(Outcome::Fail)),
+        Outcome::Fail => {
+            let together = steps.iter().filter_map(|s| Some((s.together.as_ref()?, s.step)));
+            let together =
+                together.map(|(t, step)| format!("{}{}", t.words(), at_steps(&[step], steps.len())));
+            let all: Vec<String> = Some(which(Outcome::Fail)).into_iter().chain(together).collect();
+            let all: Vec<String> = all.into_iter().filter(|words| !words.is_empty()).collect();
+            format!("outside tolerance: {}", all.join("; "))
+        }
         Outcome::Inconclusive => {
             let unplaced = steps.iter().map(|s| s.swipes.unplaced).fold(0, u32::saturating_add);
             let open = which(Outcome::Inconclusive);

@@ -7,7 +7,7 @@ use crate::axes;
 use crate::baseline::{self, Basis, Candidate};
 use crate::clip::{self, Clip};
 use crate::erratic::{self, Stretch, Wrong, beat, cells::in_a_cell};
-use crate::false_motion;
+use crate::false_motion::{self, top_speed};
 use crate::grid::{self, Grid};
 use crate::ripple::slots;
 use crate::series::{Frame, Series, fast_intervals};
@@ -93,6 +93,8 @@ pub struct StepView<'a> {
     pub interval: Option<Quantity>,
     /// Report interval that the device's descriptor asks for.
     pub nominal_interval: Option<Nanos>,
+    /// What the header says of how it is linked: `cable`, `radio`, `bluetooth` or nothing.
+    pub link: Option<&'a str>,
     /// What a reference device on the same carriage sent, if there is one.
     pub reference: Option<&'a DeviceTrace>,
     /// Report interval that the reference's descriptor asks for.
@@ -184,6 +186,7 @@ impl<'a> StepView<'a> {
             frame,
             interval,
             nominal_interval,
+            link: recording.header.devices.get(device)?.link.as_deref(),
             reference: other.and_then(|other| recording.devices.get(other)),
             reference_interval: other_nodes.and_then(|nodes| nodes.iter().find_map(|n| n.interval_ns)),
             travel,
@@ -243,6 +246,7 @@ impl<'a> StepView<'a> {
                 view.grid = grid::of(&phase.series, frame, view, scale.counts_per_mm, slot, travel_mm, limit);
             }
         }
+        top_speed::rename(&mut self.phases, frame, &bench);
     }
 
     /// Width of a report slot in nanoseconds: the report interval; the one asked for where none could be measured (a reader

@@ -12,7 +12,7 @@ use serde_json::{Map, Value};
 pub const VERSION: u32 = 1;
 
 /// Version of detectors and tolerances together: changes whenever the same session may be judged differently.
-pub const RULES: &str = "4";
+pub const RULES: &str = "5";
 
 /// Confidence of all two-sided intervals.
 pub const CONFIDENCE: f64 = 0.95;
@@ -238,6 +238,30 @@ pub struct FamilyVerdict {
     pub criteria: Vec<Criterion>,
 }
 
+/// Families that exceed their tolerances together, though none of them does so by itself.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Together {
+    /// The families; which of them exceeds its own tolerance is not known.
+    pub families: Vec<Family>,
+    /// The share of fast swipes that show any of them, held against the sum of their tolerances.
+    pub criterion: Criterion,
+    /// That share is no less than this: the limit that a fail asks for.
+    pub at_least: f64,
+    /// The reason, in one sentence.
+    pub because: String,
+}
+
+impl Together {
+    /// Its families for a person.
+    pub fn words(&self) -> String {
+        let words: Vec<&str> = self.families.iter().map(|f| f.words()).collect();
+        match words.split_last() {
+            Some((last, first)) if !first.is_empty() => format!("{} and {last} together", first.join(", ")),
+            _ => words.concat(),
+        }
+    }
+}
+
 /// Swipes counted.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize)]
 pub struct SwipeCounts {
@@ -434,6 +458,8 @@ pub struct StepVerdict {
     pub tracking_limit_m_s: Option<Quantity>,
     /// All families.
     pub families: Vec<FamilyVerdict>,
+    /// What fails of several families together; `None` where nothing does, or where one of them fails by itself.
+    pub together: Option<Together>,
 }
 
 /// Sum of counts over the swipes of one phase, as a length.

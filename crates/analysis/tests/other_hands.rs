@@ -21,6 +21,18 @@ struct Outside {
     gain: fn(usize) -> f64,
     /// Counts that one report in the middle of this swipe holds besides.
     leap: Option<(usize, i32)>,
+    /// What the sensor does above a speed, m/s.
+    limit: Option<(f64, Beyond)>,
+    /// Whether a report at this time, in seconds, gets lost with its counts.
+    lost: fn(f64) -> bool,
+}
+
+#[derive(Clone, Copy, PartialEq)]
+enum Beyond {
+    /// Counts no faster.
+    Saturates,
+    /// Goes on with its last motion for 60 to 120 ms, once a swipe.
+    Freezes,
 }
 
 const SOUND: Outside = Outside {
@@ -31,6 +43,8 @@ const SOUND: Outside = Outside {
     tap_mm: 0.0,
     gain: |_| 1.0,
     leap: None,
+    limit: None,
+    lost: |_| false,
 };
 
 const SLOW: usize = 10;
@@ -98,6 +112,8 @@ impl Outside {
         let (mut told, mut at, mut stamp, mut place) = (0.0f64, 0.0f64, i64::MIN, 0);
         let (mut true_counts, mut state) = (0.0, 1u64);
         let mut leapt = false;
+        // Until when it is frozen at which speed, and the swipe in which it was.
+        let (mut frozen, mut last_seen) = ((0.0, 0.0, usize::MAX), 0.0);
         for i in 0.. {
             let t = i * self.slot_ns;
             if t as f64 * 1e-9 > last.0 + last.1 + 1.0 {
@@ -105,8 +121,19 @@ impl Outside {
             }
             let seen = (t as f64 * 1e-9 / frame).floor() * frame;
             let (here, swipe) = self.place(&legs, seen);
-            true_counts += (here - at) * self.counts_per_mm * (self.gain)(swipe);
-            at = here;
+            let (mut moved, seconds) = (here - at, seen - last_seen);
+            if let Some((m_s, beyond)) = self.limit {
+                let most = 1e3 * m_s * seconds;
+                if seen < frozen.0 {
+                    moved = frozen.1 * seconds;
+                } else if beyond == Beyond::Saturates {
+                    moved = moved.clamp(-most, most);
+                } else if moved.abs() > most && frozen.2 != swipe {
+                    frozen = (seen + 0.06 + 0.01 * (swipe % 7) as f64, moved / seconds, swipe);
+                }
+            }
+            true_counts += moved * self.counts_per_mm * (self.gain)(swipe);
+            (at, last_seen) = (here, seen);
             let whole = true_counts.round();
             let mut counts = (whole - told) as i32;
             told = whole;
@@ -117,7 +144,7 @@ impl Outside {
             {
                 (counts, leapt) = (extra, true);
             }
-            if counts == 0 {
+            if counts == 0 || (self.lost)(t as f64 * 1e-9) {
                 continue;
             }
             state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
@@ -199,4 +226,46 @@ fn a_report_of_full_scale_is_one_event_of_its_swipe() {
         assert_eq!(verdict.findings[0].swipe, Some(15));
         assert_eq!(verdict.steps[0].swipes.found as usize, SLOW + FAST);
     }
+}
+
+/// Above 1.5 m/s, in every fast swipe.
+#[test]
+fn a_sensor_that_counts_up_to_one_speed_loses_track_there_and_does_not_spin_out() {
+    for frames_a_report in [6.4, 12.3] {
+        let verdict = Outside { limit: Some((1.5, Beyond::Saturates)), frames_a_report, ..SOUND }.verdict();
+        let found = kinds(&verdict);
+        let level = |k: &&(Family, &str, Cause)| **k == (Family::TrackingLoss, "level", Cause::Sensor);
+        assert!(found.iter().filter(level).count() >= FAST * 4 / 5, "{frames_a_report}: {found:?}");
+        assert!(found.iter().all(|k| k.0 == Family::TrackingLoss), "one event, one finding: {found:?}");
+        let onset = verdict.findings.iter().find(|f| f.kind == "level").unwrap();
+        assert!((onset.evidence["onset_m_s"].as_f64().unwrap() - 1.5).abs() < 0.03, "{onset:?}");
+        assert_eq!(verdict.verdict, Outcome::Fail);
+    }
+}
+
+/// The levels are those of the limit as well; but the hand is not where the counts go on.
+#[test]
+fn a_sensor_that_freezes_at_a_speed_has_no_top_speed() {
+    let verdict = Outside { limit: Some((1.5, Beyond::Freezes)), ..SOUND }.verdict();
+    let found = kinds(&verdict);
+    assert!(found.iter().filter(|k| k.1 == "repeated").count() >= 8, "{found:?}");
+    assert!(found.iter().all(|k| k.1 != "level"), "{found:?}");
+}
+
+/// Every 125 ms 15 ms of reports are lost, slow swipes and fast ones alike.
+#[test]
+fn silences_that_keep_to_a_clock_are_no_limit_and_on_a_cable_not_the_links() {
+    let verdict = Outside { lost: |t| (t % 0.125) < 0.015, ..SOUND }.verdict();
+    let found = kinds(&verdict);
+    assert!(found.iter().all(|k| *k != (Family::TrackingLoss, "silent", Cause::Sensor)), "{found:?}");
+    let families = &verdict.steps[0].families;
+    let dropout = families.iter().find(|f| f.family == Family::Dropout).unwrap();
+    assert_eq!(
+        (dropout.verdict, dropout.cause),
+        (Outcome::Fail, Some(Cause::Unknown)),
+        "{}",
+        dropout.because
+    );
+    assert!(dropout.because.contains("recurring every 125.0"), "{}", dropout.because);
+    assert!(dropout.because.contains("a cable sends again"), "{}", dropout.because);
 }

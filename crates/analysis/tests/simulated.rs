@@ -9,7 +9,7 @@ use slipgauge_analysis::judge;
 use slipgauge_analysis::verdict::{Cause, Family, FamilyVerdict, Finding, Outcome, StepVerdict, Verdict};
 use slipgauge_sim::{
     Bench, Bounce, Course, DeviceModel, Drift, Excess, Fault, Firmware, Gain, Hand, Host, Link, Loss,
-    Missing, Pace, ReportFormat, Script, Sensor, Stalls, Tracking, Tremor, What,
+    Missing, Pace, Radio, ReportFormat, Script, Sensor, Stalls, Tracking, Tremor, What,
 };
 use slipgauge_trace::Recording;
 
@@ -86,7 +86,8 @@ fn no_fault_is_invented_at_any_report_interval_or_resolution() {
 fn tells_a_late_dropout_from_a_lost_one() {
     for (counts, kind) in [(Missing::Lost, "lost"), (Missing::Kept, "late")] {
         for interval_ns in [125_000, 1_000_000] {
-            let device = DeviceModel::default().with_interval_ns(interval_ns);
+            let mut device = DeviceModel::default().with_interval_ns(interval_ns);
+            device.link.radio = Some(Radio { enters_bad: 0.0, ..Radio::default() });
             let reports = (20_000_000 / interval_ns) as u32;
             let fault = |swipe, at| Fault::in_swipe(4, swipe, at, What::Dropout { reports, counts });
             let faults = vec![fault(3, 0.5), fault(8, 0.3)];
@@ -377,4 +378,32 @@ fn what_the_operator_does_is_no_fault_of_the_device() {
         assert!(verdict.findings.is_empty(), "seed {seed}\n{}", words(&verdict));
         assert_ne!(verdict.verdict, Outcome::Fail, "seed {seed}\n{}", words(&verdict));
     }
+}
+
+/// Reports lost in 13 of 30 fast swipes, false motion in 13 others: neither share alone exceeds 20 % for sure.
+#[test]
+fn faults_of_several_families_fail_together_where_none_fails_by_itself() {
+    let loss = Loss::Guess { turn_rad: 2.2, speed_share: 1.0 };
+    let spin = |swipe| Fault::in_swipe(3, swipe, 0.45, What::Lose { loss, seconds: 0.030 });
+    let gone = What::Dropout { reports: 20, counts: Missing::Kept };
+    let drop = |swipe: u32| Fault::in_swipe(3, swipe, 0.2 + 0.6 * f64::from(swipe % 5) / 5.0, gone);
+    let script =
+        Script::default().still(1, 10.0).swipes(1, Pace::Slow, 10, 0.4).swipes(1, Pace::Fast, 30, 2.5);
+    let judged =
+        |faults: Vec<Fault>| verdict(Bench { seed: 10, script: script.clone(), faults, ..Bench::default() });
+    let mixed = judged((1..=13).map(spin).chain((16..=28).map(drop)).collect());
+    let failing = step(&mixed).families.iter().filter(|f| f.verdict == Outcome::Fail);
+    assert_eq!(failing.map(|f| f.family).collect::<Vec<_>>(), [], "{}", words(&mixed));
+    let together = step(&mixed).together.as_ref().unwrap();
+    assert_eq!(together.families, [Family::Dropout, Family::SpinOut], "{}", words(&mixed));
+    assert!(
+        together.because.starts_with("26 of 30 fast swipes show dropout or spin-out"),
+        "{}",
+        together.because
+    );
+    assert!(together.at_least > 0.4 && together.criterion.tolerance == [None, Some(0.4)]);
+    assert_eq!((step(&mixed).verdict, mixed.verdict), (Outcome::Fail, Outcome::Fail));
+    assert_eq!(mixed.because, "outside tolerance: dropout and spin-out together");
+    let one = judged((1..=13).map(spin).collect());
+    assert!(step(&one).together.is_none() && one.verdict == Outcome::Inconclusive, "{}", words(&one));
 }

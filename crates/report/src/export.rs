@@ -57,7 +57,8 @@ pub fn markdown(verdicts: &[Verdict]) -> String {
             let (name, step) = (plain(&short(&text::device(v))), plain(&short(&text::step(s))));
             let failing =
                 s.families.iter().filter(|f| f.verdict == slipgauge_analysis::verdict::Outcome::Fail);
-            let failing: Vec<&str> = failing.map(|f| f.family.words()).collect();
+            let failing = failing.map(|f| f.family.words().to_owned());
+            let failing: Vec<String> = failing.chain(s.together.as_ref().map(|t| t.words())).collect();
             let failing = if failing.is_empty() { "-".to_owned() } else { failing.join(", ") };
             let fastest = s.swept.fastest_clean_m_s.map_or("-".to_owned(), text::speed);
             let resolution = s.resolution_counts_per_inch.map_or("-".to_owned(), |q| text::interval(q, 0));

@@ -194,6 +194,10 @@ fn write_step(out: &mut String, v: &Verdict, s: &StepVerdict) -> std::fmt::Resul
         };
         words.map_or(Ok(()), |words| paragraph(out, "  ", &words))?;
     }
+    if let Some(together) = &s.together {
+        let words = format!("outside tolerance: {}: {}", together.words(), together.because);
+        paragraph(out, "  ", &words)?;
+    }
     let (examined, rest): (Vec<_>, Vec<_>) = s.families.iter().partition(|f| !f.criteria.is_empty());
     for family in examined {
         write_family(out, family)?;

@@ -5,8 +5,8 @@
 use roxmltree::{Document, ParsingOptions};
 use slipgauge_analysis::judge;
 use slipgauge_analysis::verdict::{Family, Outcome, Verdict};
-use slipgauge_report::html;
-use slipgauge_sim::{Bench, DeviceModel, Pace, Script};
+use slipgauge_report::{export, html, text};
+use slipgauge_sim::{Bench, DeviceModel, Fault, Loss, Missing, Pace, Script, What};
 use slipgauge_trace::Recording;
 use std::collections::BTreeSet;
 use std::sync::LazyLock;
@@ -261,4 +261,23 @@ fn the_index_links_each_page_and_ranks_none() {
     let links: Vec<String> =
         parsed(&text).descendants().filter_map(|n| n.attribute("href").map(str::to_owned)).collect();
     assert_eq!(links, ["#main", "./b.html", "./a%22%3Cb%3E.html"]);
+}
+
+/// 13 of 30 fast swipes spin out, 13 others have a dropout: neither family fails, and the page and the text say why the
+/// step does.
+#[test]
+fn what_fails_of_several_families_together_is_told_with_its_reason() {
+    let spin = What::Lose { loss: Loss::Guess { turn_rad: 2.2, speed_share: 1.0 }, seconds: 0.030 };
+    let gone = What::Dropout { reports: 20, counts: Missing::Kept };
+    let spins = (1..=13).map(|swipe| Fault::in_swipe(2, swipe, 0.45, spin));
+    let faults = spins.chain((16..=28).map(|swipe| Fault::in_swipe(2, swipe, 0.5, gone))).collect();
+    let script = Script::default().swipes(1, Pace::Slow, 10, 0.4).swipes(1, Pace::Fast, 30, 2.5);
+    let (page, verdict) = page(&recorded(Bench { seed: 10, script, faults, ..Bench::default() }));
+    let because = &verdict.steps[0].together.as_ref().unwrap().because;
+    parsed(&xml(&page));
+    assert!(page.contains("Dropout and spin-out together: ") && page.contains(&because[..60]), "{because}");
+    assert!(page.contains("several together"));
+    let text = text::verdict(&verdict).split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(text.contains(&format!("outside tolerance: dropout and spin-out together: {because}")), "{text}");
+    assert!(export::markdown(&[verdict]).contains("| dropout and spin-out together |"));
 }

@@ -7,8 +7,8 @@
 use crate::space::{FAST, Scene};
 use slipgauge_analysis::verdict::Family;
 use slipgauge_sim::{
-    Bursts, Excess, Firmware, Gain, Label, Loss, Missing, Pace, ReportFormat, Scaling, Stretch, SwipeTruth,
-    Tremble, Truth, What,
+    Bursts, Excess, Firmware, Gain, Label, Loss, Missing, Pace, Radio, ReportFormat, Scaling, Stretch,
+    SwipeTruth, Tremble, Truth, What,
 };
 use std::f64::consts::PI;
 
@@ -196,6 +196,9 @@ fn any(_: &Label, _: &Truth) -> bool {
 fn drops(scene: &mut Scene, mm: f64, counts: Missing) {
     // A late report holds many slots' counts: in a narrow field it would clip, and be neither late nor lost.
     scene.bench.device.report.bits = 16;
+    // Only a radio loses what it cannot bring; of its own it loses nothing here.
+    scene.bench.device.link.radio =
+        (counts == Missing::Lost).then(|| Radio { enters_bad: 0.0, ..Radio::default() });
     // The mean speed of minimum jerk is 0.53 of its peak.
     let slots = 1e-3 * mm / (0.53 * scene.fast_m_s * scene.interval_s());
     let what = What::Dropout { reports: slots.ceil().max(2.0) as u32, counts };

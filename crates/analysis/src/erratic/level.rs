@@ -1,4 +1,4 @@
-//! Motion that is repeated across a hidden peak, and level tops.
+//! Motion that is repeated across a hidden peak.
 
 use super::cells::{CONTIGUOUS, Search};
 use super::{Stretch, Wrong};
@@ -7,15 +7,6 @@ use std::ops::Range;
 
 /// Equal reports in a row, and counts in each, from which a repeat may be told; see also [`hidden_rise`].
 const REPEATS: (usize, f64) = (5, 8.0);
-/// A top is level if its counts, averaged over this time, differ by no more than this share, for so much of the swipe;
-/// a natural peak stays within it for a sixth (minimum jerk). Nanoseconds.
-const LEVEL_OVER: f64 = 2.5e6;
-const LEVEL: f64 = 0.05;
-const LEVEL_SHARE: f64 = 0.2;
-/// And the shoulders of a natural peak hide some 2 % of the travel; twice that is asked for.
-const LEVEL_MISSING: f64 = 0.04;
-/// What a peak over it would have counted by its shoulders, and what is missing, agree within this factor.
-const ALIKE: f64 = 2.5;
 /// Counts, and share of the level, by which the hidden peak must rise above a level that is held.
 pub const HIDDEN: (f64, f64) = (3.0, 0.02);
 
@@ -57,64 +48,6 @@ impl Search<'_> {
             });
         }
         found
-    }
-
-    /// A level top that hides about as many counts as are missing.
-    pub(super) fn level_top(&self, missing: f64) -> Option<Stretch> {
-        let reach = ((LEVEL_OVER / self.width) as usize).min(2);
-        let along: Vec<f64> = self.cells.iter().map(|c| c.counts.0).collect();
-        let smooth: Vec<f64> = (0..along.len())
-            .map(|i| {
-                let near = &along[i.saturating_sub(reach)..(i + reach + 1).min(along.len())];
-                near.iter().sum::<f64>() / near.len() as f64
-            })
-            .collect();
-        let mut best = 0..0;
-        let (mut begin, mut low, mut high) = (self.inner.start, f64::INFINITY, f64::NEG_INFINITY);
-        for i in self.inner.clone() {
-            (low, high) = (low.min(smooth[i]), high.max(smooth[i]));
-            if high - low > (LEVEL * high).max(2.0) {
-                // The next run begins where it can.
-                begin = i;
-                while begin > self.inner.start
-                    && (smooth[begin - 1] - smooth[i]).abs() <= (LEVEL * smooth[i]).max(2.0)
-                {
-                    begin -= 1;
-                }
-                let run = &smooth[begin..=i];
-                low = run.iter().copied().fold(f64::INFINITY, f64::min);
-                high = run.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-                if high - low > (LEVEL * high).max(2.0) {
-                    (begin, low, high) = (i, smooth[i], smooth[i]);
-                }
-            }
-            if i + 1 - begin > best.len() {
-                best = begin..i + 1;
-            }
-        }
-        let long_enough =
-            best.len() >= REPEATS.0 && best.len() as f64 >= LEVEL_SHARE * self.cells.len() as f64;
-        if !long_enough || smooth[best.start] < REPEATS.1 {
-            return None;
-        }
-        let hidden = hidden_rise(&smooth, &best) * best.len() as f64 * 2.0 / 3.0;
-        let travel: f64 = along.iter().sum::<f64>() + missing;
-        if missing.min(hidden) < LEVEL_MISSING * travel
-            || !(missing / ALIKE..=missing * ALIKE).contains(&hidden)
-        {
-            return None;
-        }
-        let (first, last) = (&self.cells[best.start].rows, &self.cells[best.end - 1].rows);
-        Some(Stretch {
-            wrong: Wrong::Repeated,
-            rows: self.first + first.start..self.first + last.end,
-            begin: self.samples[first.start].t,
-            end: self.samples[last.end - 1].t,
-            jump_m_s: 0.0,
-            within_s: 0.0,
-            counts: self.sum(best.clone()),
-            recovered: true,
-        })
     }
 }
 

@@ -9,7 +9,9 @@
 //! one: at least [`DUE`] counts a slot over half of its way.
 //!
 //! Cause: the link if silences recur (two swipes or more); a single one may be a lift, and one over the fastest part of
-//! the fastest swipes a loss of tracking: both are said to be unknown.
+//! the fastest swipes a loss of tracking: both are said to be unknown. Counts that are lost on a [`CABLE`] are not its doing,
+//! since a report that is not acknowledged there is sent again (USB 2.0 section 8.5.4, from memory): what became of them in
+//! the device is unknown. Where the header says nothing, a radio is likelier than that, and the reason says both.
 //! Assumes that the report interval is known and stamps are finer than it. Smallest found: two reports in a row, and
 //! 1 mm of travel, at three counts a slot, begun 4 mm and more from both turning points; of lost ones after which the hand
 //! strikes the stop within two reports, so that nothing tells its speed, 15 mm and 16 standard deviations of a stop. (First
@@ -27,6 +29,11 @@ use crate::verdict::{Cause, Family, FamilyVerdict, Finding};
 use serde_json::json;
 
 pub(super) struct Dropout;
+
+/// Swipes with a dropout from which on it recurs.
+const RECURS: usize = 2;
+/// As the header of a session spells it.
+const CABLE: &str = "cable";
 
 impl Detector for Dropout {
     fn family(&self) -> Family {
@@ -48,6 +55,7 @@ impl Detector for Dropout {
             let silences = swipe.silences.iter();
             for silence in silences.filter(|s| !s.host && !s.to_the_end && !losses.is_loss(swipe, s)) {
                 let late = silence.kind == MakeUp::Late;
+                let kept_by_link = !late && step.link == Some(CABLE);
                 let expected_mm = swipe.grid.silent_mm(silence);
                 let made_up = if late { expected_mm } else { 0.0 };
                 let event = Event {
@@ -57,7 +65,11 @@ impl Detector for Dropout {
                     end: silence.end,
                     size: expected_mm,
                     unit: "mm of travel",
-                    cause: if losses.may_be_loss(swipe, silence) { Cause::Unknown } else { Cause::Link },
+                    cause: if kept_by_link || losses.may_be_loss(swipe, silence) {
+                        Cause::Unknown
+                    } else {
+                        Cause::Link
+                    },
                 };
                 let evidence = json!({
                     "reports_missing": round(silence.slots, 1),
@@ -70,7 +82,7 @@ impl Detector for Dropout {
                 own.push(in_swipe(step, phase, swipe, event, evidence));
             }
         }
-        if swipes_with(Family::Dropout, &own).len() < 2 {
+        if swipes_with(Family::Dropout, &own).len() < RECURS {
             own.iter_mut().for_each(|f| f.cause = Cause::Unknown);
         }
         findings.extend(own);
@@ -97,8 +109,26 @@ impl Detector for Dropout {
         if let Some(period) = periodicity::of_family(step, findings, Family::Dropout) {
             out.because += &period.words();
         }
+        if seen.len() >= RECURS && lost(findings) {
+            out.because += match step.link {
+                Some(CABLE) => {
+                    "; counts were lost though a cable sends again what goes lost on it: they are missing from the \
+                     device's own reports"
+                }
+                None => {
+                    "; lost counts are those of a radio link, or, on a cable, were missing from the device's own reports"
+                }
+                Some(_) => "",
+            };
+        }
         out
     }
+}
+
+/// True if most of the dropouts have lost their counts.
+fn lost(findings: &[Finding]) -> bool {
+    let own = || findings.iter().filter(|f| f.family == Family::Dropout);
+    2 * own().filter(|f| f.kind == "lost").count() > own().count()
 }
 
 /// True if the swipe moves at [`DUE`] counts a slot or more over half of its way.

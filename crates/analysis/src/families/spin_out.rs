@@ -2,7 +2,7 @@
 //!
 //! Detects stretches ([`crate::erratic`], [`crate::false_motion`]) away from the stops whose counts run backwards, across the
 //! swipe or faster than any arm, from one report to the next as no arm can, and those that repeat the same motion across a
-//! hidden peak; each worth at least [`LEAST_MM`] of motion that the expected speed does not account for. Left
+//! hidden peak, unless these are [one top speed](crate::false_motion::top_speed) (a tracking loss); each worth at least [`LEAST_MM`] of motion that the expected speed does not account for. Left
 //! out: swipes that clip, and what a stall of this computer explains.
 //!
 //! Decides on the share of swipes that show it, exact limits. Told apart from a bounce (within the end zone, after the
@@ -58,7 +58,7 @@ impl Detector for SpinOut {
         let Some(scale) = step.scale else { return };
         let clipped = swipes_with(Family::ReportCeiling, findings);
         for (phase, swipe) in step.swipes().filter(|(p, s)| !clipped.contains(&key(p, s))) {
-            for stretch in swipe.stretches.iter().filter(|s| s.wrong != Wrong::Thin) {
+            for stretch in swipe.stretches.iter().filter(|s| !matches!(s.wrong, Wrong::Thin | Wrong::Level)) {
                 let size = unexplained_mm(phase, swipe, stretch);
                 if size < LEAST_MM {
                     continue;
@@ -69,7 +69,7 @@ impl Detector for SpinOut {
                         Wrong::Reversal => "reversal",
                         Wrong::BeyondAnArm => "beyond an arm",
                         Wrong::Repeated => "repeated",
-                        Wrong::Sideways | Wrong::Thin => "sideways",
+                        Wrong::Sideways | Wrong::Thin | Wrong::Level => "sideways",
                     },
                     begin: stretch.begin,
                     end: stretch.end,

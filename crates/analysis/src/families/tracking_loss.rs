@@ -1,12 +1,14 @@
 //! Tracking loss: the sensor stops seeing motion above some speed or acceleration.
 //!
-//! Detects four kinds:
+//! Detects five kinds:
 //! - *silent*: a [silence](crate::silence) whose counts are lost and that begins where the device otherwise never
 //!   reports ([`limit`]); or one that holds the fastest part of its swipe, faster by a tenth than all that the device
 //!   has reported at this step; or counts that end at speed in a swipe that comes up short, and the silences before
 //!   them where that recurs;
 //! - *partial*: a [stretch](crate::erratic) in which a third and more of the counts are missing, from one report to the
 //!   next as no arm brakes, worth [`LEAST_MM`] and more;
+//! - *level*: counts that run at one [top speed](crate::false_motion::top_speed), the same in all swipes, while the hand is
+//!   faster: worth [`LEAST_MM`] and more;
 //! - *short*: a swipe that comes up short ([`crate::shortfall`]) without any other finding and that the operator does not
 //!   explain: counts were lost in some way that does not show in the reports. Its cause is unknown. Where [`EVEN`] of a
 //!   phase's swipes are alike, short of what their median is: counts that are fewer all alike, by [`MOST_GAIN`] at most,
@@ -238,37 +240,46 @@ fn silent(
     in_swipe(step, phase, swipe, event, evidence)
 }
 
-/// Thin stretches of a swipe.
+/// Thin stretches of a swipe, and those at a top speed.
 fn partial<'a>(
     step: &'a StepView,
     phase: &'a PhaseView,
     swipe: &'a SwipeView,
 ) -> impl Iterator<Item = Finding> + 'a {
-    let thin = swipe.stretches.iter().filter(|s| s.wrong == Wrong::Thin);
-    thin.filter(|s| s.recovered || swipe.swipe.surplus < 0.0).filter_map(move |stretch| {
+    let thin = swipe.stretches.iter().filter(move |s| match s.wrong {
+        Wrong::Thin => s.recovered || swipe.swipe.surplus < 0.0,
+        wrong => wrong == Wrong::Level,
+    });
+    thin.filter_map(move |stretch| {
         let grid = &swipe.grid;
         let (expected, counted) = grid.over(&phase.series, &stretch.rows)?;
         let missing = expected - counted.0;
         if missing < LEAST_MM {
             return None;
         }
+        let level = stretch.wrong == Wrong::Level;
         let at = grid.index(stretch.begin).min(grid.expected_mm_s.len().saturating_sub(1));
         let event = Event {
             family: Family::TrackingLoss,
-            kind: "partial",
+            kind: if level { "level" } else { "partial" },
             begin: stretch.begin,
             end: stretch.end,
             size: missing,
             unit: "mm of travel",
             cause: Cause::Sensor,
         };
-        let evidence = json!({
-            "onset_m_s": round(grid.expected_mm_s.get(at)? * 1e-3, 3),
+        // A level is the limit itself.
+        let seconds = stretch.rows.len() as f64 * grid.slot * 1e-9;
+        let onset = if level { counted.0 / seconds } else { *grid.expected_mm_s.get(at)? };
+        let mut evidence = json!({
+            "onset_m_s": round(onset * 1e-3, 3),
             "expected_peak_m_s": round(grid.peak() * 1e-3, 3),
             "counted_mm": round(counted.0, 2),
             "expected_mm": round(expected, 2),
-            "velocity_jump_m_s": round(stretch.jump_m_s, 2),
         });
+        if let Some(map) = evidence.as_object_mut().filter(|_| !level) {
+            map.insert("velocity_jump_m_s".to_owned(), round(stretch.jump_m_s, 2));
+        }
         Some(in_swipe(step, phase, swipe, event, evidence))
     })
 }

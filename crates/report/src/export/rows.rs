@@ -252,6 +252,10 @@ pub fn steps(v: &Verdict, surface: Option<&str>) -> Vec<StepRow> {
         let (resolution, interval) = (ends(s.resolution_counts_per_inch), ends(s.report_interval_ns));
         let limit = ends(s.tracking_limit_m_s);
         let failing = s.families.iter().filter(|f| f.verdict == slipgauge_analysis::verdict::Outcome::Fail);
+        let failing = failing.map(|f| spelled(f.family));
+        // One of them fails, and which is not known.
+        let together =
+            s.together.iter().map(|t| t.families.iter().map(spelled).collect::<Vec<_>>().join(" or "));
         StepRow {
             session: cell(&v.session),
             sha256: v.sha256.clone(),
@@ -279,7 +283,7 @@ pub fn steps(v: &Verdict, surface: Option<&str>) -> Vec<StepRow> {
             tracking_limit_low_m_s: limit.1,
             tracking_limit_high_m_s: limit.2,
             findings: v.findings.iter().filter(|f| f.step == s.step).count(),
-            families_failing: failing.map(|f| spelled(f.family)).collect::<Vec<_>>().join(" + "),
+            families_failing: failing.chain(together).collect::<Vec<_>>().join(" + "),
         }
     };
     v.steps.iter().map(row).collect()

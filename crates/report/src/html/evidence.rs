@@ -21,6 +21,12 @@ pub(super) fn families(view: &StepView, said: &StepVerdict, findings: &[Finding]
     let looked = |f: &&FamilyVerdict| f.because != NOT_LOOKED_AT;
     let unseen: Vec<&FamilyVerdict> = said.families.iter().filter(|f| !looked(f)).collect();
     html! {
+        @if let Some(together) = &said.together {
+            section {
+                h4 { (sentence(&together.words()).trim_end_matches('.')) ": " (outcome(together.criterion.verdict)) }
+                p { (sentence(&together.because)) }
+            }
+        }
         @for family in said.families.iter().filter(looked) {
             section id=(family_id(said.step, family.family)) tabindex="-1" {
                 h4 { (sentence(family.family.words()).trim_end_matches('.')) ": " (outcome(family.verdict)) }

@@ -89,6 +89,19 @@ pub(super) fn table(v: &Verdict) -> Markup {
                         @for family in Family::ALL { tr { th scope="row" { (family.words()) } (cell(family)) } }
                     }
                     tfoot {
+                        @if v.steps.iter().any(|s| s.together.is_some()) {
+                            tr {
+                                th scope="row" { "several together" }
+                                @for step in &v.steps {
+                                    td {
+                                        @match &step.together {
+                                            Some(t) => { a href=(format!("#s{}", step.step)) { (outcome(t.criterion.verdict)) } },
+                                            None => { "–" },
+                                        }
+                                    }
+                                }
+                            }
+                        }
                         tr {
                             th scope="row" { "clean up to" }
                             @for step in &v.steps { td { (step.swept.fastest_clean_m_s.map_or_else(|| "–".to_owned(), text::speed)) } }

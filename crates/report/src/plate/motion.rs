@@ -31,10 +31,11 @@ impl Shown<'_> {
         self.findings.iter().filter(|f| f.unit == "mm of travel").map(|f| f.size.abs()).sum()
     }
 
-    /// True if one of its findings is of a family that fails.
+    /// True if one of its findings is of a family that fails, by itself or together with others.
     pub fn fails(&self) -> bool {
         let failed = |f: &&Finding| {
-            self.step.families.iter().any(|v| v.family == f.family && v.verdict == Outcome::Fail)
+            let together = self.step.together.as_ref().is_some_and(|t| t.families.contains(&f.family));
+            together || self.step.families.iter().any(|v| v.family == f.family && v.verdict == Outcome::Fail)
         };
         self.findings.iter().any(failed)
     }

@@ -16,10 +16,16 @@
 //! P = Σ_{i ≥ k} C(n, i) qⁱ (1 − q)ⁿ⁻ⁱ  <  1e-4
 //! ```
 //!
+//! - and they keep to no clock of their own: silences that recur with a [period](crate::periodicity), half of them in step
+//!   with it and by chance less often than [`CHANCE`], do so at whatever speed the hand has then. (Added after silences every
+//!   125 ms in all swipes had been put down to a limit of acceleration: what they hide bends the expected speed beside
+//!   them, and no swipe was clean to speak against it.)
+//!
 //! Speed and acceleration are tried, the less likely one holds. Assumes that a fault of the link does not know the
 //! speed. Cost: O(slots).
 
 use crate::grid::Grid;
+use crate::periodicity::periodicity;
 use crate::series::{DUE, Frame};
 use crate::silence::{MakeUp, Silence};
 use crate::step::{PhaseView, StepView, SwipeView};
@@ -106,7 +112,20 @@ pub fn find(step: &StepView) -> Option<Limit> {
     let due = DUE as f64 / step.scale?.counts_per_mm / (step.slot() * 1e-9);
     let tried = [Of::Speed, Of::Acceleration].map(|of| limit_of(step, of, due));
     let least = tried.into_iter().flatten().min_by(|a, b| a.chance.total_cmp(&b.chance))?;
-    (least.chance < CHANCE).then_some(least)
+    (least.chance < CHANCE && !recur(step)).then_some(least)
+}
+
+/// Silences in step with a period, as a share, from which on a clock explains them.
+const IN_STEP: f64 = 0.5;
+
+/// True if the lost silences keep to a clock. Losses at a limit come once or twice a swipe, where its speed has them; that
+/// swipes follow each other with a cadence is not taken for a period.
+fn recur(step: &StepView) -> bool {
+    let lost = |s: &&Silence| !s.host && s.kind != MakeUp::Late;
+    let all = step.swipes().flat_map(|(_, s)| s.silences.iter().filter(lost));
+    let times: Vec<i64> = all.map(|s| s.begin).collect();
+    let spans: Vec<(i64, i64)> = step.swipes().map(|(_, s)| (s.swipe.begin, s.swipe.end)).collect();
+    periodicity(&times, &spans).is_some_and(|p| p.p_false < CHANCE && p.in_step >= IN_STEP)
 }
 
 /// A lost silence of a phase.

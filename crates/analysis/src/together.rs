@@ -1,0 +1,141 @@
+//! Fast swipes that show any of several families, against what their tolerances allow together.
+//!
+//! One fault may come out as one family in this swipe and as another in the next: a sensor that freezes is a loss, a false
+//! motion or motion after the stop, by when it wakes. Then nearly every fast swipe is bad and no family by itself exceeds
+//! its tolerance. But a device inside all tolerances p₁ … pₘ shows any of these m families in at most p₁ + … + pₘ of its
+//! fast swipes (Boole's inequality, however they go together). So where the exact one-sided lower limit of that share lies
+//! above the sum, one family at least is outside its own: which one is not said, and none of them is called fail for it.
+//!
+//! - Families: those whose tolerance is held against the fast swipes by themselves ([`OF_FAST_SWIPES`]).
+//! - One more look of the step. Which families are taken together is chosen after they were seen, so each of the
+//!   2⁵ − 5 − 1 = 26 choices is a look within it, at 1/26 of its level.
+//!
+//! Says nothing but a fail; and nothing where one of the families fails by itself. Assumes what each family's own share
+//! assumes. Smallest found at 20 % each: two families in 25 of 30 fast swipes, three in all 30, four in all 60.
+//! Cost: O(findings).
+
+use crate::decision::{FAIL_LEVEL, share_at_most, share_low};
+use crate::families::{key, swipes_with};
+use crate::step::StepView;
+use crate::tolerances;
+use crate::verdict::{Family, FamilyVerdict, Finding, Outcome, Together};
+use std::collections::{BTreeMap, BTreeSet};
+
+/// Families with a share of swipes for a tolerance that the fast swipes have to keep by themselves. (Wake-up has that of
+/// the swipes after a rest at any pace, straightening that of swipes near an axis.)
+const OF_FAST_SWIPES: [Family; 5] =
+    [Family::Dropout, Family::TrackingLoss, Family::SpinOut, Family::CarryOn, Family::ReportCeiling];
+/// Ways to take two and more of them: each a look.
+const CHOICES: u32 = (1 << OF_FAST_SWIPES.len()) - OF_FAST_SWIPES.len() as u32 - 1;
+
+/// One family's part: its fast swipes and its tolerance.
+struct Part {
+    family: Family,
+    swipes: BTreeSet<(u32, u32)>,
+    limit: f64,
+}
+
+/// Families of a step that exceed their tolerances together, though none of them does so by itself.
+pub fn exceeded(
+    step: &StepView,
+    findings: &[Finding],
+    decided: &BTreeMap<Family, FamilyVerdict>,
+) -> Option<Together> {
+    let outcome = |family: &Family| decided.get(family).map(|f| f.verdict);
+    if OF_FAST_SWIPES.iter().any(|family| outcome(family) == Some(Outcome::Fail)) {
+        return None;
+    }
+    let fast: BTreeSet<(u32, u32)> = step.fast_swipes().map(|(p, s)| key(p, s)).collect();
+    let part = |family: Family| {
+        let limit = tolerances::limits(step.plan, family)[1].unwrap_or(1.0);
+        Part { family, swipes: swipes_with(family, findings).intersection(&fast).copied().collect(), limit }
+    };
+    // One that no swipe shows only adds its tolerance.
+    let parts: Vec<Part> = OF_FAST_SWIPES.map(part).into_iter().filter(|p| !p.swipes.is_empty()).collect();
+    of_parts(&parts, fast.len() as u32, step.looks)
+}
+
+/// The choice that exceeds its tolerances by most, if any does.
+fn of_parts(parts: &[Part], n: u32, looks: u32) -> Option<Together> {
+    let looks = looks.max(1).saturating_mul(CHOICES);
+    let chosen =
+        |mask: u32| parts.iter().enumerate().filter(move |(i, _)| mask >> i & 1 == 1).map(|(_, p)| p);
+    let beyond = |mask: u32| {
+        let any: BTreeSet<(u32, u32)> = chosen(mask).flat_map(|p| &p.swipes).copied().collect();
+        let limit: f64 = chosen(mask).map(|p| p.limit).sum();
+        let k = any.len() as u32;
+        let at_least = share_low(k, n, FAIL_LEVEL / f64::from(looks));
+        (at_least > limit).then_some((mask, k, limit, at_least))
+    };
+    let masks = (0..1u32 << parts.len()).filter(|mask| mask.count_ones() >= 2);
+    let most = masks.filter_map(beyond).max_by(|a, b| (a.3 - a.2).total_cmp(&(b.3 - b.2)));
+    let (mask, k, limit, at_least) = most?;
+    let families: Vec<Family> = chosen(mask).map(|p| p.family).collect();
+    let criterion = share_at_most("fast swipes that show any of them", "share of swipes", k, n, limit, looks);
+    let because = format!(
+        "{k} of {n} fast swipes show {}: no less than {:.0} % by the limit for a fail, and {} % is all that these \
+         tolerances allow together, so one of them is exceeded",
+        either(&families),
+        (100.0 * at_least).floor(),
+        sum(chosen(mask).map(|p| p.limit)),
+    );
+    Some(Together { families, at_least, because, criterion })
+}
+
+/// "a, b or c".
+fn either(families: &[Family]) -> String {
+    let words: Vec<&str> = families.iter().map(|f| f.words()).collect();
+    match words.split_last() {
+        Some((last, first)) if !first.is_empty() => format!("{} or {last}", first.join(", ")),
+        _ => words.concat(),
+    }
+}
+
+/// "20 + 20 = 40", in per cent.
+fn sum(limits: impl Iterator<Item = f64>) -> String {
+    let limits: Vec<f64> = limits.collect();
+    let percent = |v: f64| format!("{}", (1e3 * v).round() / 10.0);
+    let each: Vec<String> = limits.iter().map(|l| percent(*l)).collect();
+    format!("{} = {}", each.join(" + "), percent(limits.iter().sum()))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// The standard test's looks: 17 at one step.
+    fn told(swipes: &[(Family, std::ops::Range<u32>)], n: u32) -> Option<Together> {
+        let part = |(family, range): &(Family, std::ops::Range<u32>)| Part {
+            family: *family,
+            swipes: range.clone().map(|i| (1, i)).collect(),
+            limit: 0.2,
+        };
+        of_parts(&swipes.iter().map(part).collect::<Vec<_>>(), n, 17)
+    }
+
+    /// Binomial tails at 0.001/(17 × 26) = 2.26e-6, reckoned apart: of 30 with 40 %, 25 and more come 1.4e-6 of the time
+    /// and 24 and more 9.2e-6; of 30 with 60 %, all come 2.2e-7 and 29 and more 4.6e-6.
+    #[test]
+    fn families_fail_together_from_the_binomial_limit_on_and_not_one_swipe_earlier() {
+        use Family::{CarryOn, Dropout, SpinOut, TrackingLoss};
+        let two = |k: u32| told(&[(TrackingLoss, 0..14), (SpinOut, 14..k)], 30);
+        let found = two(25).unwrap();
+        assert_eq!(found.families, [TrackingLoss, SpinOut]);
+        assert!(found.at_least > 0.4 && found.criterion.verdict == Outcome::Fail);
+        assert!(found.because.contains("25 of 30") && found.because.contains("20 + 20 = 40 %"));
+        assert!(two(24).is_none());
+        let three = |k: u32| told(&[(TrackingLoss, 0..10), (SpinOut, 10..20), (CarryOn, 20..k)], 30);
+        assert!(three(30).is_some() && three(29).is_none());
+        // A family that adds few swipes is not among them.
+        let few = told(&[(Dropout, 0..1), (TrackingLoss, 0..15), (SpinOut, 14..29)], 30).unwrap();
+        assert_eq!(few.families, [TrackingLoss, SpinOut]);
+    }
+
+    #[test]
+    fn a_swipe_with_two_families_counts_once_and_one_family_is_no_union() {
+        use Family::{SpinOut, TrackingLoss};
+        assert!(told(&[(TrackingLoss, 0..15), (SpinOut, 0..15)], 30).is_none());
+        assert!(told(&[(TrackingLoss, 0..30)], 30).is_none());
+        assert!(told(&[], 0).is_none());
+    }
+}
