@@ -136,68 +136,7 @@ impl Scene {
             }
             mishaps(&mut d, fixed.fast)
         };
-        let mut bench = Bench { seed, hand, script, device, host, faults, ..Bench::default() };
-        if std::env::var("WIDE").is_ok() {
-            let mut w = Dice::new(seed, "wide");
-            bench.travel.told_um = w.pick(&[100_000, 150_000, 200_000, 400_000, 500_000]);
-            let d_m = 1e-6 * bench.travel.told_um as f64;
-            let scatter = w.between(0.02, 0.2);
-            let most = (60.0 * d_m / 1.64).sqrt() / (1.0 + 2.0 * scatter);
-            bench.script = Script::default()
-                .still(1, 10.0)
-                .swipes(1, Pace::Slow, 10, slow)
-                .swipes(1, Pace::Medium, 10, medium.min(0.7 * most))
-                .swipes(1, Pace::Fast, fixed.fast, fast_m_s.min(most));
-            bench.device.mount_rad = w.between(-3.14, 3.14);
-            let iv = w.pick(&[
-                125_000,
-                500_000,
-                1_000_000,
-                2_000_000,
-                5_000_000,
-                7_000_000,
-                10_000_000,
-                12_000_000i64,
-            ]);
-            let cpi = w.pick(&[300.0, 500.0, 1000.0, 2400.0, 5000.0, 12_000.0, 26_000.0]);
-            let cpi = if 1.5 * fast_m_s.min(most) * (1.0 + 4.0 * scatter) * cpi / INCH * iv as f64 * 1e-9
-                > 32767.0
-            {
-                1000.0
-            } else {
-                cpi
-            };
-            bench.device = bench.device.clone().with_interval_ns(iv);
-            bench.device.report.bits = 16;
-            bench.device.steps[0].nominal_counts_per_inch = cpi;
-            bench.hand.arrival = w.between(0.0, 0.9);
-            if std::env::var("QUIET").is_ok() {
-                eprintln!(
-                    "WIDE {seed} travel {} mount {:.2} iv {} cpi {cpi} fast {:.2} slow {slow:.2} course {:?}",
-                    bench.travel.told_um,
-                    bench.device.mount_rad,
-                    iv,
-                    fast_m_s.min(most),
-                    bench.hand.course
-                );
-            }
-            bench.hand.dwell_s = w.between(0.12, 1.5);
-            bench.hand.peak_scatter = scatter;
-            bench.device.link.jitter_ns = w.between(0.2e3, 0.005 * iv as f64);
-            bench.host.delay_spread_ns =
-                w.log_between(2e3, if std::env::var("LATE").is_ok() { 1e6 } else { 0.1 * iv as f64 });
-            if std::env::var("QUIET").is_ok() {
-                eprintln!(
-                    "   arrival {:.2} dwell {:.2} scatter {:.2} delay {:.0} stops {:.2} mm",
-                    bench.hand.arrival,
-                    bench.hand.dwell_s,
-                    bench.hand.peak_scatter,
-                    bench.host.delay_spread_ns,
-                    1e3 * bench.hand.placement_scatter_m
-                );
-            }
-            bench.host.delay_ns = (3.0 * bench.host.delay_spread_ns) as i64;
-        }
+        let bench = Bench { seed, hand, script, device, host, faults, ..Bench::default() };
         Scene { bench, straight_edge, fast_m_s, dice: d, fast: fixed.fast }
     }
 

@@ -131,11 +131,11 @@ impl<'a> Search<'a> {
 /// than any zone, by the square of the speed. (Added after strikes at 1.5 m/s and more had been seen to be spin-outs.)
 fn inner(cells: &[Cell], zone: f64, arrives: f64) -> Range<usize> {
     let mut place = 0.0;
-    let mut come = |c: &Cell| {
+    let come = |c: &Cell| {
         place += c.counts.0;
         place + c.counts.0 >= arrives
     };
-    let stop = cells.iter().position(|c| come(c)).map_or(cells.len(), |i| i + 1);
+    let stop = cells.iter().position(come).map_or(cells.len(), |i| i + 1);
     let mut place = 0.0;
     let begun = |c: &Cell| {
         place += c.counts.0;
