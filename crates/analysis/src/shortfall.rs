@@ -13,7 +13,9 @@
 //! more than [`BY_CHANCE`] come of chance, none is, nor in a phase of which [`MOST_SHORT`] come up short without excuse.
 //! Swipes that a report ceiling cut ([`crate::clip`]) need no excuse, and are none of these; beside the point that a swipe
 //! stopped short of, or began at, they lack what was cut off. (Added after they had been seen to take the excuse from
-//! swipes that an operator had stopped short, in one session of two.)
+//! swipes that an operator had stopped short, in one session of two.) Nor do those in which a silence or a stretch that no
+//! hand made was found: lengths are marked again once these are known. (Added after dropouts and spin-outs had been seen
+//! to do the same.)
 //! Cost: O(swipes log swipes).
 
 use crate::stats::{median, within};
@@ -76,6 +78,8 @@ pub struct Marked<'a> {
     pub last: bool,
     /// True if a report ceiling cut it.
     pub clipped: bool,
+    /// True if something else was found in it that costs counts: it stays marked as it is.
+    pub told: bool,
 }
 
 /// Marks the swipes of a step, in order.
@@ -101,12 +105,14 @@ pub fn mark(swipes: &mut [Marked], measure: Measure) {
             (true, false) => apart < near && stops_short(next),
             (true, true) => false,
         };
+        let alike = alike && !swipes[i].told && !swipes[i + 1].told;
         let pair = !excused[i].0 && stops_short(swipe) && short(next) > 0.0 && alike;
         excused[i + 1].0 = pair;
         excused[i].1 = pair || (last && !excused[i].0 && brakes_short(swipe));
     }
     let untold = |j: usize, excused: &[(bool, bool)]| {
-        excused[j] == (false, false) && short(swipes[j].swipe) > measure.most && !swipes[j].clipped
+        let why = swipes[j].clipped || swipes[j].told;
+        excused[j] == (false, false) && short(swipes[j].swipe) > measure.most && !why
     };
     let mut first = 0;
     for i in 0..swipes.len() {
@@ -121,13 +127,13 @@ pub fn mark(swipes: &mut [Marked], measure: Measure) {
     let count = excused
         .iter()
         .zip(&*swipes)
-        .filter(|((began, stopped), s)| (*began || *stopped) && !s.clipped)
+        .filter(|((began, stopped), s)| (*began || *stopped) && !s.clipped && !s.told)
         .count();
     let few = count as f64 <= (MOST_EXCUSED * swipes.len() as f64).max(4.0);
     let lacking: Vec<Option<f64>> =
         (0..swipes.len()).map(|j| untold(j, &excused).then(|| short(swipes[j].swipe))).collect();
     let few = few && by_chance(&lacking, ALIKE * measure.most) <= BY_CHANCE * count as f64 / 2.0;
-    for (Marked { swipe, .. }, (began, stopped)) in swipes.iter_mut().zip(excused) {
+    for (Marked { swipe, .. }, (began, stopped)) in swipes.iter_mut().zip(excused).filter(|(s, _)| !s.told) {
         (swipe.began_short, swipe.stopped_short) = (began && few, stopped && few);
         let off = -short(swipe);
         swipe.surplus = if off.abs() > measure.most { off } else { 0.0 };
@@ -181,7 +187,7 @@ mod tests {
         let mut swipes: Vec<Swipe> = swipes.iter().map(|s| swipe(s.0)).collect();
         let each = swipes.iter_mut().zip(clipped);
         let mut each: Vec<Marked> =
-            each.map(|(swipe, clipped)| Marked { swipe, last: false, clipped }).collect();
+            each.map(|(swipe, clipped)| Marked { swipe, last: false, clipped, told: false }).collect();
         mark(&mut each, measure);
         swipes.iter().map(|s| (s.began_short, s.stopped_short, s.surplus.round())).collect()
     }
@@ -202,6 +208,26 @@ mod tests {
         all.extend([(3000.0, false); 8]);
         let marked = marked_beside(&all);
         assert!(marked[4].1 && marked[5].0, "{marked:?}");
+    }
+
+    /// Twelve swipes that each lost another number in a silence, and one that stopped short in an earlier phase.
+    #[test]
+    fn swipes_that_are_told_take_nobodys_excuse_and_keep_their_own() {
+        let measure = Measure::new(&[vec![3000.0, 3002.0, 2998.0, 3001.0]], 10.0).unwrap();
+        let lost = (0..12).map(|i| 2980.0 - 20.0 * f64::from(i));
+        let mut swipes: Vec<Swipe> =
+            [3000.0, 2800.0, 2805.0, 3001.0].into_iter().chain(lost).map(swipe).collect();
+        let mut look = |known: bool| {
+            let each = swipes.iter_mut().enumerate();
+            let each =
+                each.map(|(i, swipe)| Marked { swipe, last: i == 3, clipped: false, told: known && i > 3 });
+            mark(&mut each.collect::<Vec<_>>(), measure);
+            swipes.iter().map(|s| (s.began_short, s.stopped_short)).collect::<Vec<_>>()
+        };
+        assert!(look(false).iter().all(|s| *s == (false, false)));
+        let again = look(true);
+        assert_eq!((again[1], again[2]), ((false, true), (true, false)));
+        assert!(again[4..].iter().all(|s| *s == (false, false)));
     }
 
     #[test]

@@ -12,7 +12,7 @@ use crate::grid::{self, Grid};
 use crate::ripple::slots;
 use crate::series::{Frame, Series, fast_intervals};
 use crate::shortfall::{self, Marked, Measure};
-use crate::silence::{self, HostSpans, Silence};
+use crate::silence::{self, HostSpans, MakeUp, Silence};
 use crate::stats::median;
 use crate::swipes::{self, Swipe};
 use crate::verdict::Quantity;
@@ -247,6 +247,9 @@ impl<'a> StepView<'a> {
             }
         }
         top_speed::rename(&mut self.phases, frame, &bench);
+        if let Some(measure) = self.measure {
+            excuse(&mut self.phases, measure);
+        }
     }
 
     /// Width of a report slot in nanoseconds: the report interval; the one asked for where none could be measured (a reader
@@ -300,17 +303,23 @@ fn mark_lengths(phases: &mut [PhaseView], scale: Scale) -> Option<Measure> {
     let slow = (scale.basis != Basis::OtherPace).then_some(slow);
     let groups: Vec<Vec<f64>> = slow.into_iter().chain(medium.map(lengths)).collect();
     let measure = Measure::new(&groups, scale.counts_per_mm)?;
+    excuse(phases, measure);
+    Some(measure)
+}
+
+/// Marks who is short and who is excused, by what is known of each swipe so far.
+fn excuse(phases: &mut [PhaseView], measure: Measure) {
     let mut swipes: Vec<Marked> = Vec::new();
     for phase in phases {
         let last = phase.swipes.len().saturating_sub(1);
         swipes.extend(phase.swipes.iter_mut().enumerate().map(|(i, s)| Marked {
             clipped: s.clip.is_some(),
+            told: s.silences.iter().any(|s| s.kind != MakeUp::Late) || !s.stretches.is_empty(),
             swipe: &mut s.swipe,
             last: i == last,
         }));
     }
     shortfall::mark(&mut swipes, measure);
-    Some(measure)
 }
 
 /// True for a phase in which swipes are made.
