@@ -247,6 +247,7 @@ impl<'a> StepView<'a> {
             }
         }
         top_speed::rename(&mut self.phases, frame, &bench);
+        top_speed::overrule_clips(&mut self.phases);
         if let Some(measure) = self.measure {
             excuse(&mut self.phases, measure);
         }

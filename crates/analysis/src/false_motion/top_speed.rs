@@ -20,9 +20,9 @@
 
 use super::Look;
 use crate::erratic::{Bench, Stretch, Wrong};
-use crate::series::Frame;
+use crate::series::{Frame, Sample};
 use crate::stats::median;
-use crate::step::PhaseView;
+use crate::step::{PhaseView, SwipeView};
 
 /// Levels that can be looked at: fewer agree by chance.
 const LEAST: usize = 8;
@@ -67,6 +67,26 @@ pub fn rename(phases: &mut [PhaseView], frame: Frame, bench: &Bench) {
         if let Some(stretch) = own.and_then(|s| s.stretches.get_mut(stretch)) {
             stretch.wrong = Wrong::Level;
         }
+    }
+}
+
+/// Takes back a ceiling that levels contradict, since its reports hold one value and those of a level as many as its frames
+/// give: half of the swipes that seem to clip and more hold the top in less than half of a level's reports. (Added after a
+/// sensor whose frames beat had been seen to pile up at the larger of two values.)
+pub fn overrule_clips(phases: &mut [PhaseView]) {
+    let contradicts = |phase: &PhaseView, view: &SwipeView, top: i32| {
+        let levels = view.stretches.iter().filter(|s| s.wrong == Wrong::Level);
+        levels.filter_map(|s| phase.series.samples.get(s.rows.clone())).any(|samples| {
+            let at_top = |s: &&Sample| s.x.saturating_abs().max(s.y.saturating_abs()) == top;
+            2 * samples.iter().filter(at_top).count() < samples.len()
+        })
+    };
+    let views = phases.iter().flat_map(|p| p.swipes.iter().map(move |s| (p, s)));
+    let clipped: Vec<bool> =
+        views.filter_map(|(p, s)| Some(contradicts(p, s, s.clip.as_ref()?.top))).collect();
+    let against = clipped.iter().filter(|c| **c).count();
+    if against > 0 && 2 * against >= clipped.len() {
+        phases.iter_mut().flat_map(|p| &mut p.swipes).for_each(|s| s.clip = None);
     }
 }
 
