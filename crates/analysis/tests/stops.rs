@@ -4,7 +4,10 @@
 
 use slipgauge_analysis::judge;
 use slipgauge_analysis::verdict::{Family, Verdict};
-use slipgauge_sim::{Bench, DeviceModel, Fault, Label, Missing, Sensor, Tracking, Truth, What};
+use slipgauge_sim::{
+    Bench, Bounce, DeviceModel, Fault, Hand, Host, Label, Missing, Pace, ReportFormat, Script, Sensor,
+    Tracking, Truth, What,
+};
 use slipgauge_trace::Recording;
 
 fn judged(bench: Bench) -> (Verdict, Truth) {
@@ -74,4 +77,35 @@ fn a_device_that_wakes_at_the_stop_woke_late() {
         let (events, untold) = untold(&judged, families, |l| l.size >= 10.0);
         assert!(events >= 20 && untold.is_empty(), "{interval_ns} ns, of {events}: {untold:?}");
     }
+}
+
+/// Strikes at up to nine tenths of 2 m/s over short and long travels; they were swipes of their own, or spin-outs.
+#[test]
+fn a_sound_device_that_bounces_far_off_its_stops_is_sound() {
+    for (travel_mm, interval_ns, peak) in
+        [(150, 500_000, 1.9), (150, 2_000_000, 1.9), (400, 125_000, 2.2), (400, 7_000_000, 2.6)]
+    {
+        let device = DeviceModel::default().with_interval_ns(interval_ns);
+        let device = DeviceModel { report: ReportFormat { bits: 16, ..device.report.clone() }, ..device };
+        let hand =
+            Hand { arrival: 0.88, bounce: Bounce { restitution: 0.4, push_m_s2: 20.0 }, ..Hand::default() };
+        let script = Script::default().still(1, 10.0).swipes(1, Pace::Slow, 10, 0.4);
+        let script = script.swipes(1, Pace::Medium, 6, 1.0).swipes(1, Pace::Fast, 30, peak);
+        let mut bench = Bench { seed: 7, device, hand, script, ..Bench::default() };
+        bench.travel.told_um = 1000 * travel_mm;
+        let (verdict, _) = judged(bench);
+        let swipes = &verdict.steps[0].swipes;
+        assert_eq!((swipes.found, swipes.unplaced), (46, 0), "{travel_mm} mm, {interval_ns} ns");
+        assert!(verdict.findings.is_empty(), "{travel_mm} mm, {interval_ns} ns: {:?}", verdict.findings);
+    }
+}
+
+/// A reader that is late by more than an interval gets every report together with others, and none has a time of its own:
+/// then slots are as wide as the descriptor says, and not a millisecond.
+#[test]
+fn a_reader_that_is_always_late_makes_no_fault() {
+    let device = DeviceModel::default().with_interval_ns(2_000_000);
+    let host = Host { delay_ns: 2_500_000, delay_spread_ns: 800_000.0, ..Host::default() };
+    let (verdict, _) = judged(Bench { seed: 3, device, host, ..Bench::default() });
+    assert!(verdict.findings.is_empty(), "{:?}", verdict.findings);
 }

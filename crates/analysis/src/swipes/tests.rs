@@ -121,3 +121,20 @@ fn a_bounce_is_no_return() {
         assert_eq!((found.swipes.len(), found.unplaced), (9, 1), "{slot}");
     }
 }
+
+/// Strikes at 1.5 m/s that leave by 0.4 of it, against a push of 20 m/s²: 9 mm, twice, the second lower.
+#[test]
+fn a_bounce_off_the_stop_is_no_swipe_however_short_the_travel() {
+    let (short, push) = (100.0, 20_000.0);
+    let (told_mm, time) = (short, short / 1500.0);
+    let hop = |t: f64, v: f64| (v * t - 0.5 * push * t * t).max(0.0);
+    let told = |_: usize, t: f64| match t {
+        t if t < time => told_mm * (t / time).clamp(0.0, 1.0),
+        t if t < time + 0.06 => told_mm - hop(t - time, 600.0),
+        t => told_mm - hop(t - time - 0.06, 240.0),
+    };
+    for slot in SLOTS {
+        let found = find(&strokes(slot, told), Frame { cos: 1.0, sin: 0.0 }, short * PER_MM);
+        assert_eq!((found.swipes.len(), found.unplaced), (10, 0), "{slot}");
+    }
+}
