@@ -51,8 +51,12 @@ pub(super) const CATALOGUE: &[Named] = &[
         "dropout-lost",
         Family::Dropout,
         (12.0, "reports"),
-        "so many reports in a row are lost, in every fourth fast swipe",
-        |b, size| b.anywhere_in_fast_swipes(4, What::Dropout { reports: size as u32, counts: Missing::Lost }),
+        "so many reports in a row are lost on a radio link, in every fourth fast swipe",
+        |b, size| {
+            // A cable would send them again.
+            b.device.link.radio = Some(bursts(0.0, 10.0, &b.device, Missing::Lost));
+            b.anywhere_in_fast_swipes(4, What::Dropout { reports: size as u32, counts: Missing::Lost });
+        },
     ),
     entry(
         "radio-late",
