@@ -1,5 +1,6 @@
 # The guided test of a device that keeps to a score, with somebody else reading its event node.
-replay_to_uhid /score --when guided.swipes.ndjson --hold-ms 500 >played.txt 2>&1 &
+# It stays for longer than the half second of rest with which a phase ends.
+replay_to_uhid /score --when guided.swipes.ndjson --hold-ms 2000 >played.txt 2>&1 &
 player=$!
 await /dev/input/event0
 await /dev/hidraw0
