@@ -139,7 +139,7 @@ fn axes(plot: Area, top: f64, length_ms: f64, time: Scale, speed: Scale) -> Mark
         (text("in/s", Text { x: plot.x + plot.w + 12.0, y: plot.y + plot.h + 40.0, ink: FAINT, ..Text::default() }))
         @for t in times.into_iter().filter(|t| *t > 0.0) {
             @let words = if Some(t) == last { format!("{} ms", number(t)) } else { number(t) };
-            (text(&words, Text { x: time.at(t).min(plot.x + plot.w - 40.0), y: plot.y + plot.h + 40.0, ink: FAINT, anchor: "middle", ..Text::default() }))
+            (text(&words, Text { x: time.at(t).min(plot.x + plot.w - 60.0), y: plot.y + plot.h + 40.0, ink: FAINT, anchor: "middle", ..Text::default() }))
         }
     }
 }
