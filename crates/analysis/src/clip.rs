@@ -187,7 +187,7 @@ mod tests {
         assert!((speed(2047, 125.0, 6400.0) - 1.016).abs() < 5e-4);
     }
 
-    fn samples(x: &[i32]) -> Vec<Sample> {
+    pub(super) fn samples(x: &[i32]) -> Vec<Sample> {
         let one =
             |(i, &x): (usize, &i32)| Sample { t: i as i64 * 1_000_000, x, y: 0, timed: true, idle_before: 0 };
         x.iter().enumerate().map(one).collect()

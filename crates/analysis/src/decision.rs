@@ -26,11 +26,6 @@ pub fn share_bound(k: u32, n: u32) -> f64 {
     proportion_high(k, n, ONE_SIDED)
 }
 
-/// The share of trials that `k` bad of `n` show to be exceeded: exact one-sided limit at a level, as a fail asks for.
-pub fn share_low(k: u32, n: u32, level: f64) -> f64 {
-    proportion_low(k, n, level)
-}
-
 /// The rate per second that `k` events in `seconds` show not to be exceeded, likewise.
 pub fn rate_bound(k: u32, seconds: f64) -> f64 {
     if seconds > 0.0 { poisson_high(k, ONE_SIDED) / seconds } else { f64::INFINITY }

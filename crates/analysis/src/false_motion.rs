@@ -1,6 +1,7 @@
 //! False motion that a search for abrupt changes away from the stops ([`crate::erratic`]) does not reach or not name.
 //!
-//! Not a family: raw material of *spin-out*, and of [*tracking loss*](top_speed). Three looks at one swipe, each asked only where the one before found nothing:
+//! Not a family: raw material of *spin-out*, and of [*tracking loss*](top_speed). Three looks at one swipe, each asked only
+//! where the one before found nothing:
 //!
 //! - *Named*: counts that are merely missing leave nothing backwards and nothing across. A thin stretch in which reports
 //!   run backwards by more than rounding, or that leaves more than [`ACROSS`] of what is missing across, is false motion.

@@ -133,6 +133,7 @@ impl<'a> StepView<'a> {
         let rough: Vec<Series> = spans.iter().map(|p| Series::of_phase(trace, p, nominal_interval)).collect();
         let interval = report_interval(&rough);
         drop(rough);
+        let slot = slot(interval, nominal_interval);
         let settled = interval.map(|q| Nanos(q.value as i64)).or(nominal_interval);
         let series = spans.iter().map(|p| Series::of_phase(trace, p, settled));
         let mut phases: Vec<PhaseView> = spans
@@ -152,7 +153,7 @@ impl<'a> StepView<'a> {
         let by_nominal = nominal.zip(travel).map(|(n, travel)| n * travel.millimetres());
         // Twice an arm's speed: the nominal may be off.
         let fastest = nominal.map(|n| 2e3 * erratic::ARM_SPEED * n);
-        let calm = |p: &PhaseView| p.series.calm(fastest?, interval.map_or(1e6, |q| q.value));
+        let calm = |p: &PhaseView| p.series.calm(fastest?, slot);
         let calm: Vec<Option<Series>> = phases.iter().map(calm).collect();
         let picked = frame.and_then(|frame| one_travel(&phases, &calm, frame, by_nominal));
         let counts = picked.map(|(counts, _)| counts);
@@ -173,7 +174,7 @@ impl<'a> StepView<'a> {
                 phase.unplaced = found.unplaced.max(asked.saturating_sub(seen));
                 phase.swipes = found.swipes.into_iter().map(SwipeView::new).collect();
             }
-            mark_clips(&mut phases, trace, interval.map_or(1e6, |q| q.value));
+            mark_clips(&mut phases, trace, slot);
             measure = scale.and_then(|scale| mark_lengths(&mut phases, scale));
         }
         let mut view = StepView {
@@ -253,11 +254,9 @@ impl<'a> StepView<'a> {
         }
     }
 
-    /// Width of a report slot in nanoseconds: the report interval; the one asked for where none could be measured (a reader
-    /// that is late by more than it at every report); 1 ms where neither is known.
+    /// Width of a report slot in nanoseconds.
     pub fn slot(&self) -> f64 {
-        let asked = self.nominal_interval.map(|n| n.0 as f64).filter(|n| *n > 0.0);
-        self.interval.map(|q| q.value).or(asked).unwrap_or(1e6)
+        slot(self.interval, self.nominal_interval)
     }
 
     /// Counts per millimetre: as the swipes tell, else by the nominal resolution.
@@ -285,6 +284,13 @@ impl<'a> StepView<'a> {
     pub fn still(&self) -> impl Iterator<Item = &PhaseView> {
         self.phases.iter().filter(|p| p.span.phase.task == Task::Still)
     }
+}
+
+/// Width of a report slot in nanoseconds: the report interval; the one asked for where none could be measured (a reader
+/// that is late by more than it at every report); 1 ms where neither is known.
+fn slot(interval: Option<Quantity>, asked: Option<Nanos>) -> f64 {
+    let asked = asked.map(|n| n.0 as f64).filter(|n| *n > 0.0);
+    interval.map(|q| q.value).or(asked).unwrap_or(1e6)
 }
 
 /// Marks swipes that a report ceiling cut.

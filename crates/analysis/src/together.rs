@@ -14,8 +14,9 @@
 //! assumes. Smallest found at 20 % each: two families in 25 of 30 fast swipes, three in all 30, four in all 60.
 //! Cost: O(findings).
 
-use crate::decision::{FAIL_LEVEL, share_at_most, share_low};
+use crate::decision::{FAIL_LEVEL, share_at_most};
 use crate::families::{key, swipes_with};
+use crate::stats::proportion_low;
 use crate::step::StepView;
 use crate::tolerances;
 use crate::verdict::{Family, FamilyVerdict, Finding, Outcome, Together};
@@ -64,7 +65,7 @@ fn of_parts(parts: &[Part], n: u32, looks: u32) -> Option<Together> {
         let any: BTreeSet<(u32, u32)> = chosen(mask).flat_map(|p| &p.swipes).copied().collect();
         let limit: f64 = chosen(mask).map(|p| p.limit).sum();
         let k = any.len() as u32;
-        let at_least = share_low(k, n, FAIL_LEVEL / f64::from(looks));
+        let at_least = proportion_low(k, n, FAIL_LEVEL / f64::from(looks));
         (at_least > limit).then_some((mask, k, limit, at_least))
     };
     let masks = (0..1u32 << parts.len()).filter(|mask| mask.count_ones() >= 2);

@@ -4,7 +4,7 @@
 //! larger ones. An entry says how a size is laid into a scene, and which of the truth's labels are large enough to be
 //! held against that statement; a label hidden by a stall of the host never is.
 
-use crate::space::{FAST, Scene};
+use crate::space::{FAST, SLOW, Scene};
 use slipgauge_analysis::verdict::Family;
 use slipgauge_sim::{
     Bursts, Excess, Firmware, Gain, Label, Loss, Missing, Pace, Radio, ReportFormat, Scaling, Stretch,
@@ -178,23 +178,26 @@ fn clipped(label: &Label, truth: &Truth) -> bool {
 /// it.
 fn contrast_outside(truth: &Truth) -> bool {
     let hand = &truth.bench.hand;
-    let n = |phase| truth.swipes.iter().filter(|s| s.phase == phase).count().max(1) as f64;
     // n swipes in a row share their stops: two stops' scatter in each, by √(2/n).
-    let stops = 2.0 * hand.placement_scatter_m * (1.0 / n(FAST) + 1.0 / n(crate::space::SLOW)).sqrt();
-    true_contrast(truth).abs() > 0.02 + GUARD * (stops / truth.travel_m).hypot(yaw(truth, 0.01))
+    let stops = 2.0 * hand.placement_scatter_m * (1.0 / count(truth, FAST) + 1.0 / count(truth, SLOW)).sqrt();
+    true_contrast(truth).abs() > 0.02 + GUARD * (stops / truth.travel_m).hypot(yaw(truth))
+}
+
+/// Swipes of a phase, one at least.
+fn count(truth: &Truth, phase: u32) -> f64 {
+    truth.swipes.iter().filter(|s| s.phase == phase).count().max(1) as f64
 }
 
 /// A free hand's yaw, as the headers of resolution and gain change have it; none along a straight edge.
-fn yaw(truth: &Truth, reach: f64) -> f64 {
-    if truth.bench.hand.path.yaw_rad == 0.0 { 0.0 } else { reach / 3f64.sqrt() }
+fn yaw(truth: &Truth) -> f64 {
+    if truth.bench.hand.path.yaw_rad == 0.0 { 0.0 } else { 0.01 / 3f64.sqrt() }
 }
 
 /// Likewise the resolution, by what the slow swipes and the travel leave of it.
 fn resolution_outside(truth: &Truth) -> bool {
-    let slow = truth.swipes.iter().filter(|s| s.phase == crate::space::SLOW).count().max(1) as f64;
-    let stops = truth.bench.hand.placement_scatter_m * (2.0 / slow).sqrt();
+    let stops = truth.bench.hand.placement_scatter_m * (2.0 / count(truth, SLOW)).sqrt();
     let ruler = 1e-6 * truth.bench.travel.uncertainty_um as f64;
-    let u = (stops.hypot(ruler) / truth.travel_m).hypot(yaw(truth, 0.01));
+    let u = (stops.hypot(ruler) / truth.travel_m).hypot(yaw(truth));
     truth.bench.device.steps[0].error.abs() > 0.1 + GUARD * u
 }
 
@@ -576,7 +579,7 @@ pub fn true_contrast(truth: &Truth) -> f64 {
 
 /// Mean gain of the swipes of a pace.
 pub fn pace_gain(truth: &Truth, pace: Pace) -> f64 {
-    let phase = if pace == Pace::Fast { FAST } else { crate::space::SLOW };
+    let phase = if pace == Pace::Fast { FAST } else { SLOW };
     let gains: Vec<f64> = truth.swipes.iter().filter(|s| s.phase == phase).map(|s| s.gain).collect();
     if gains.is_empty() { 1.0 } else { gains.iter().sum::<f64>() / gains.len() as f64 }
 }

@@ -8,13 +8,11 @@
 
 use crate::run::{parallel, run};
 use crate::score;
-use crate::space::{Dice, Fixed, Scene};
+use crate::space::{Dice, Fixed, INCH, Scene};
 use crate::studies::{Plan, by_family, named, seeds};
 use crate::table::{Table, share};
 use slipgauge_sim::{Pace, ReportFormat, Script};
 use std::f64::consts::PI;
-
-const INCH: f64 = 0.0254;
 
 fn scene(seed: u64) -> Scene {
     let mut scene = Scene::sound(seed, "sound", Fixed { fast: 60, ..Fixed::default() });

@@ -60,7 +60,7 @@ fn in_share_of_swipes(scene: &mut Scene, what: impl Fn(&mut Dice) -> What) {
 /// hand's noise and tremor top in single reports, nearly all of them had clipped.
 fn clips_in_share_of_fast(scene: &mut Scene) {
     coarse_enough(scene);
-    let mut tops = fast_tops(&scene.bench).unwrap_or_default();
+    let mut tops = fast_tops(scene).unwrap_or_default();
     tops.sort_unstable();
     let below = tops.len().saturating_sub(1 + (NEAR_SHARE * tops.len() as f64) as usize);
     let firmware =

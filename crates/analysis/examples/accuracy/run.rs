@@ -6,7 +6,7 @@
 use crate::space::{FAST, Scene};
 use slipgauge_analysis::judge;
 use slipgauge_analysis::verdict::{Family, FamilyVerdict, StepVerdict, Verdict};
-use slipgauge_sim::{Bench, Truth};
+use slipgauge_sim::Truth;
 use slipgauge_trace::session::Digest;
 use slipgauge_trace::{Nanos, Recording};
 use std::error::Error;
@@ -50,19 +50,21 @@ impl Ran {
     }
 }
 
-/// Runs one scene.
-pub fn run(scene: Scene) -> Result<Ran, Box<dyn Error + Send + Sync>> {
-    let session = scene.bench.session()?;
+/// A scene as it is recorded, with the truth.
+fn recorded(scene: &Scene) -> Result<(Recording, Truth), Box<dyn Error + Send + Sync>> {
+    let session = scene.bench.clone().session()?;
     let mut header = session.header();
     if let Some(plan) = &mut header.plan {
         plan.straight_edge = Some(scene.straight_edge);
     }
     let mut entries = session.entries();
-    let recording = {
-        let digest = Digest::default();
-        Recording::from_entries(header, entries.by_ref(), digest)?
-    };
-    let truth = entries.truth();
+    let recording = Recording::from_entries(header, entries.by_ref(), Digest::default())?;
+    Ok((recording, entries.truth()))
+}
+
+/// Runs one scene.
+pub fn run(scene: Scene) -> Result<Ran, Box<dyn Error + Send + Sync>> {
+    let (recording, truth) = recorded(&scene)?;
     let judgement = judge(&recording, "simulated");
     let swipes = judgement.steps.iter().flat_map(|step| {
         let per_mm = step.scale.map_or(1.0, |s| s.counts_per_mm);
@@ -78,13 +80,9 @@ pub fn run(scene: Scene) -> Result<Ran, Box<dyn Error + Send + Sync>> {
 }
 
 /// Most counts of an axis in one report, in each fast swipe as it was made.
-pub fn fast_tops(bench: &Bench) -> Option<Vec<i32>> {
-    let session = bench.clone().session().ok()?;
-    let header = session.header();
-    let mut entries = session.entries();
-    let recording = Recording::from_entries(header, entries.by_ref(), Digest::default()).ok()?;
+pub fn fast_tops(scene: &Scene) -> Option<Vec<i32>> {
+    let (recording, truth) = recorded(scene).ok()?;
     let motion = &recording.devices.first()?.motion;
-    let truth = entries.truth();
     let fast = truth.swipes.iter().filter(|s| s.phase == FAST);
     let tops = fast.map(|s| {
         let rows = motion.rows(Nanos(s.begin_ns), Nanos(s.end_ns));

@@ -24,7 +24,7 @@ pub const MEDIUM: u32 = 3;
 pub const FAST: u32 = 4;
 
 /// Metres in an inch.
-const INCH: f64 = 0.0254;
+pub const INCH: f64 = 0.0254;
 
 /// Seeded chance, apart from the simulator's own streams.
 #[derive(Debug, Clone)]

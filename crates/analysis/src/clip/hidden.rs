@@ -79,20 +79,11 @@ fn smooth(counts: &[f64], run: &Range<usize>) -> Vec<f64> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::clip::tests::samples;
 
     #[test]
     fn a_run_may_miss_every_other_report_and_no_more() {
-        let found = |x: &[i32]| {
-            let one = |(i, &x): (usize, &i32)| Sample {
-                t: i as i64 * 1_000_000,
-                x,
-                y: 0,
-                timed: true,
-                idle_before: 0,
-            };
-            let samples: Vec<Sample> = x.iter().enumerate().map(one).collect();
-            run(&samples, 1e6, |s| s.x == 30)
-        };
+        let found = |x: &[i32]| run(&samples(x), 1e6, |s| s.x == 30);
         assert_eq!(found(&[10, 30, 30, 30, 10]), Some(1..4));
         assert_eq!(found(&[10, 30, 26, 30, 26, 30, 10]), Some(1..6));
         assert_eq!(found(&[10, 30, 26, 26, 30, 26, 26, 30]), None);
