@@ -78,7 +78,7 @@ pub struct Marked<'a> {
     pub last: bool,
     /// True if a report ceiling cut it.
     pub clipped: bool,
-    /// True if something else was found in it that costs counts: it stays marked as it is.
+    /// True if something else was found in it that costs counts: it takes no excuse, and keeps the one it has.
     pub told: bool,
 }
 
@@ -133,8 +133,10 @@ pub fn mark(swipes: &mut [Marked], measure: Measure) {
     let lacking: Vec<Option<f64>> =
         (0..swipes.len()).map(|j| untold(j, &excused).then(|| short(swipes[j].swipe))).collect();
     let few = few && by_chance(&lacking, ALIKE * measure.most) <= BY_CHANCE * count as f64 / 2.0;
-    for (Marked { swipe, .. }, (began, stopped)) in swipes.iter_mut().zip(excused).filter(|(s, _)| !s.told) {
-        (swipe.began_short, swipe.stopped_short) = (began && few, stopped && few);
+    for (Marked { swipe, told, .. }, (began, stopped)) in swipes.iter_mut().zip(excused) {
+        if !*told {
+            (swipe.began_short, swipe.stopped_short) = (began && few, stopped && few);
+        }
         let off = -short(swipe);
         swipe.surplus = if off.abs() > measure.most { off } else { 0.0 };
     }

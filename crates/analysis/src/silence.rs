@@ -4,7 +4,8 @@
 //! this one search so that one event becomes one finding.
 //!
 //! A silence is a run of at least [`LEAST_SLOTS`] empty report slots inside a swipe with
-//! - at least [`DUE`] counts per slot on both sides, in the swipe's own direction; before a silence that the hand leaves at
+//! - at least [`DUE`] counts per slot on both sides, in the swipe's own direction (where reports come faster than every
+//!   millisecond, a silence of two and more needs them per millisecond); before a silence that the hand leaves at
 //!   a speed that no arm reaches at once, [`DUE`] counts in all;
 //! - more than [`END_ZONE_MM`] from both turning points; or followed by more than [`SET_OUT`] times the speed, or by
 //!   a speed that no arm reaches from rest within a report and [`LEAST_MM`];
@@ -26,6 +27,9 @@ use slipgauge_trace::recording::HostLog;
 
 /// Empty slots that make a silence: one alone may be a poll that came early or late.
 pub const LEAST_SLOTS: f64 = 2.0;
+/// A silence of twice this is held against the counts of so long, where reports come faster, nanoseconds. (Added after
+/// silences of 17 ms had been seen to be missed at 8 kHz, at 1 m/s and 800 counts/inch.)
+const CELL: f64 = 1e6;
 /// Distance from a turning point within which a bounce, a knock or an abrupt stop may lie.
 pub const END_ZONE_MM: f64 = 4.0;
 /// Speed after over speed before from which on a silence near the begin of a swipe is none of a bounce's.
@@ -122,7 +126,9 @@ pub fn find(
         let skipped: f64 = along[row + 1..after_row].iter().sum();
         let slots = (samples[after_row].t - samples[row].t) as f64 / slot - 1.0;
         let after = ctx.after(after_row);
-        let due = |speed: f64| speed * slot * 1e-9 >= DUE as f64;
+        let long = slots * slot >= LEAST_SLOTS * CELL;
+        let due_in = if long { slot.max(CELL) } else { slot };
+        let due = |speed: f64| speed * due_in * 1e-9 >= DUE as f64;
         let rest = total - place - skipped;
         // A device that falls silent and then speaks at twice the speed has not bounced: the hand has set out.
         let at_once = ctx.enters_at_speed(after_row, counts_per_mm);

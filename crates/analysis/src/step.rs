@@ -175,7 +175,7 @@ impl<'a> StepView<'a> {
                 phase.swipes = found.swipes.into_iter().map(SwipeView::new).collect();
             }
             mark_clips(&mut phases, trace, slot);
-            measure = scale.and_then(|scale| mark_lengths(&mut phases, scale));
+            measure = scale.and_then(|scale| self::measure(&phases, scale));
         }
         let mut view = StepView {
             id,
@@ -211,46 +211,25 @@ impl<'a> StepView<'a> {
             slow.filter_map(|(series, swipe)| slots::fast_part(series, frame, swipe, slot)).collect();
         let beat = beat::share(&parts, in_a_cell(slot));
         let bench = erratic::Bench { counts_per_mm: scale.counts_per_mm, slot, beat };
+        let host = Arc::clone(&self.host);
+        let mut look = |view: &mut SwipeView, series: &Series| look_at(view, series, frame, &bench, &host);
+        each_swipe(&mut self.phases, &mut look);
+        if let Some(measure) = self.measure {
+            look_as_short(&mut self.phases, measure, &mut look);
+        }
+        false_motion::excused(&mut self.phases, frame, &bench, &host);
         let travel_mm = self.travel.map(Metres::millimetres);
         for phase in &mut self.phases {
             let limits: Vec<i64> =
                 phase.swipes.iter().skip(1).map(|s| s.swipe.begin).chain([phase.span.end.0]).collect();
             for (view, limit) in phase.swipes.iter_mut().zip(limits) {
-                view.stretches = erratic::find(&phase.series, frame, &view.swipe, &bench);
-                false_motion::complete(&phase.series, frame, &view.swipe, &bench, &mut view.stretches);
-                // A stall delivers what it held up in a rush.
-                view.stretches.retain(|s| !self.host.explain(s.begin, s.end));
-                view.silences =
-                    silence::find(&phase.series, frame, &view.swipe, scale.counts_per_mm, slot, &self.host);
-                // The report before a silence is thin, too.
-                let near = |s: &Stretch, silence: &Silence| {
-                    s.begin <= silence.end.saturating_add(2 * slot as i64)
-                        && silence.begin <= s.end.saturating_add(2 * slot as i64)
-                };
-                let silent = view.silences.iter().filter(|s| !s.to_the_end);
-                let silent: Vec<&Silence> = silent.collect();
-                // The ones beside it hold a part of their intervals, so that the motion jumps, and forward.
-                let jumps_on = |s: &Stretch, silence: &Silence| {
-                    let kind = matches!(s.wrong, Wrong::Sideways | Wrong::BeyondAnArm);
-                    let between =
-                        silence.begin <= s.begin && s.end <= silence.end.saturating_add(2 * slot as i64);
-                    kind && s.counts.0 > s.counts.1.abs() && between
-                };
-                let beside = |s: &Stretch, silence: &Silence| {
-                    (s.wrong == Wrong::Thin && near(s, silence)) || jumps_on(s, silence)
-                };
-                view.stretches.retain(|s| !silent.iter().any(|silence| beside(s, silence)));
-                if !view.stretches.is_empty() {
-                    // False motion makes a swipe short: it did not end at speed for that.
-                    view.silences.retain(|s| !s.to_the_end);
-                }
                 view.grid = grid::of(&phase.series, frame, view, scale.counts_per_mm, slot, travel_mm, limit);
             }
         }
         top_speed::rename(&mut self.phases, frame, &bench);
         top_speed::overrule_clips(&mut self.phases);
         if let Some(measure) = self.measure {
-            excuse(&mut self.phases, measure);
+            excuse(&mut self.phases, measure, |s| s.kind != MakeUp::Late);
         }
     }
 
@@ -286,6 +265,60 @@ impl<'a> StepView<'a> {
     }
 }
 
+/// Calls a function on each swipe and its phase's series.
+fn each_swipe(phases: &mut [PhaseView], mut look: impl FnMut(&mut SwipeView, &Series)) {
+    for PhaseView { series, swipes, .. } in phases {
+        swipes.iter_mut().for_each(|view| look(view, series));
+    }
+}
+
+/// Marks short swipes and looks at them again as such. Who stopped short is asked of the swipes in which nothing was found on
+/// their way. An operator who does brakes, and nothing shows when one looks as though counts were missing; where something
+/// does, it was the device, and the next swipe did not begin short either.
+fn look_as_short(phases: &mut [PhaseView], measure: Measure, look: &mut impl FnMut(&mut SwipeView, &Series)) {
+    excuse(phases, measure, |s| s.kind == MakeUp::Lost && !s.to_the_end);
+    each_swipe(phases, |view, series| {
+        if view.swipe.surplus < 0.0 {
+            view.swipe.stopped_short = false;
+            look(view, series);
+        }
+    });
+    excuse(phases, measure, |s| s.kind != MakeUp::Late);
+    each_swipe(phases, |view, series| {
+        if view.swipe.is_short() {
+            look(view, series);
+        }
+    });
+}
+
+/// What in one swipe no hand made, or no device should leave out: stretches and silences, one event in one of them.
+fn look_at(view: &mut SwipeView, series: &Series, frame: Frame, bench: &erratic::Bench, host: &HostSpans) {
+    view.stretches = erratic::find(series, frame, &view.swipe, bench);
+    false_motion::complete(series, frame, &view.swipe, bench, &mut view.stretches);
+    // A stall delivers what it held up in a rush.
+    view.stretches.retain(|s| !host.explain(s.begin, s.end));
+    view.silences = silence::find(series, frame, &view.swipe, bench.counts_per_mm, bench.slot, host);
+    // The report before a silence is thin, too.
+    let two = 2 * bench.slot as i64;
+    let near = |s: &Stretch, silence: &Silence| {
+        s.begin <= silence.end.saturating_add(two) && silence.begin <= s.end.saturating_add(two)
+    };
+    // The ones beside it hold a part of their intervals, so that the motion jumps, and forward.
+    let jumps_on = |s: &Stretch, silence: &Silence| {
+        let kind = matches!(s.wrong, Wrong::Sideways | Wrong::BeyondAnArm);
+        let between = silence.begin <= s.begin && s.end <= silence.end.saturating_add(two);
+        kind && s.counts.0 > s.counts.1.abs() && between
+    };
+    let beside =
+        |s: &Stretch, silence: &Silence| (s.wrong == Wrong::Thin && near(s, silence)) || jumps_on(s, silence);
+    let silent: Vec<&Silence> = view.silences.iter().filter(|s| !s.to_the_end).collect();
+    view.stretches.retain(|s| !silent.iter().any(|silence| beside(s, silence)));
+    if !view.stretches.is_empty() {
+        // False motion makes a swipe short: it did not end at speed for that.
+        view.silences.retain(|s| !s.to_the_end);
+    }
+}
+
 /// Width of a report slot in nanoseconds: the report interval; the one asked for where none could be measured (a reader
 /// that is late by more than it at every report); 1 ms where neither is known.
 fn slot(interval: Option<Quantity>, asked: Option<Nanos>) -> f64 {
@@ -301,27 +334,25 @@ fn mark_clips(phases: &mut [PhaseView], trace: &DeviceTrace, slot: f64) {
     phases.iter_mut().flat_map(|p| &mut p.swipes).zip(clips).for_each(|(view, clip)| view.clip = clip);
 }
 
-/// Marks swipes that are shorter or longer than the slow ones (where those are to be trusted, else the medium ones), by
-/// more than slow and medium ones scatter.
-fn mark_lengths(phases: &mut [PhaseView], scale: Scale) -> Option<Measure> {
+/// What lengths are held against: those of the slow swipes (where they are to be trusted, else of the medium ones), and
+/// how slow and medium ones scatter.
+fn measure(phases: &[PhaseView], scale: Scale) -> Option<Measure> {
     let lengths = |p: &PhaseView| -> Vec<f64> { p.swipes.iter().map(|s| s.swipe.along).collect() };
     let slow: Vec<f64> = baseline_phases(phases).into_iter().flat_map(lengths).collect();
     let medium = phases.iter().filter(|p| p.span.phase.pace == Some(Pace::Medium));
     let slow = (scale.basis != Basis::OtherPace).then_some(slow);
     let groups: Vec<Vec<f64>> = slow.into_iter().chain(medium.map(lengths)).collect();
-    let measure = Measure::new(&groups, scale.counts_per_mm)?;
-    excuse(phases, measure);
-    Some(measure)
+    Measure::new(&groups, scale.counts_per_mm)
 }
 
-/// Marks who is short and who is excused, by what is known of each swipe so far.
-fn excuse(phases: &mut [PhaseView], measure: Measure) {
+/// Marks who is short and who is excused, by what is known of each swipe so far; `tells`: silences that need no excuse.
+fn excuse(phases: &mut [PhaseView], measure: Measure, tells: impl Fn(&Silence) -> bool) {
     let mut swipes: Vec<Marked> = Vec::new();
     for phase in phases {
         let last = phase.swipes.len().saturating_sub(1);
         swipes.extend(phase.swipes.iter_mut().enumerate().map(|(i, s)| Marked {
             clipped: s.clip.is_some(),
-            told: s.silences.iter().any(|s| s.kind != MakeUp::Late) || !s.stretches.is_empty(),
+            told: s.silences.iter().any(&tells) || !s.stretches.is_empty(),
             swipe: &mut s.swipe,
             last: i == last,
         }));

@@ -109,3 +109,18 @@ fn a_reader_that_is_always_late_makes_no_fault() {
     let (verdict, _) = judged(Bench { seed: 3, device, host, ..Bench::default() });
     assert!(verdict.findings.is_empty(), "{:?}", verdict.findings);
 }
+
+/// At 8 kHz and 800 counts/inch a hand at half a metre a second makes two counts a report: 17 ms without one are a silence.
+#[test]
+fn long_silences_at_few_counts_a_report_are_dropouts() {
+    let mut device = DeviceModel::default().with_interval_ns(125_000);
+    device.steps[0].nominal_counts_per_inch = 800.0;
+    for counts in [Missing::Kept, Missing::Lost] {
+        let what = What::Dropout { reports: 134, counts };
+        let faults = (0..10).map(|i| Fault::in_swipe(3, i + 1, [0.05, 0.93][i as usize % 2], what)).collect();
+        let judged = judged(Bench { seed: 5, device: device.clone(), faults, ..Bench::default() });
+        let families = (Family::Dropout, slipgauge_sim::Family::Dropout);
+        let (events, untold) = untold(&judged, families, |l| l.size >= 2.0);
+        assert!(events >= 8 && untold.is_empty(), "{counts:?}, of {events}: {untold:?}");
+    }
+}

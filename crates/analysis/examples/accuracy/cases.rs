@@ -54,6 +54,7 @@ fn dropout(label: &Label, truth: &Truth) -> bool {
     let slot_s = interval_ns as f64 * 1e-9;
     let m_s = 1e-3 * label.size / (reports * slot_s).max(slot_s);
     let large = label.size >= 1.0 && reports >= 2.0 && counts_per_slot(truth, m_s) >= DUE;
+    let large = large && !overrun(label, truth);
     let stop_ns = swipe_of(label, truth).map_or(i64::MAX, |s| s.end_ns);
     // The first report that could tell of the hand's speed after it comes two intervals after the last one lost.
     let into_the_stop = label.kind == "lost" && label.end_ns + 2 * interval_ns >= stop_ns;
@@ -122,11 +123,18 @@ fn cell_bound_mm(truth: &Truth, m_s: f64, arm_m_s2: f64) -> (f64, f64) {
 
 /// 2 mm, of a hand that goes on for 25 ms and of a host whose queue does not run over within the 0.1 s after.
 fn woke(label: &Label, truth: &Truth) -> bool {
-    let soon = |kind: &str, ns: i64| {
-        let begins = label.begin_ns..label.end_ns + ns;
-        truth.labels.iter().any(|l| l.kind == kind && begins.contains(&l.begin_ns))
-    };
-    label.size >= 2.0 && !soon("paused", 25_000_000) && !soon("overrun", 110_000_000)
+    label.size >= 2.0 && !soon(label, truth, "paused", 25_000_000) && !overrun(label, truth)
+}
+
+/// True if something of this kind begins within it or so soon after it.
+fn soon(label: &Label, truth: &Truth, kind: &str, ns: i64) -> bool {
+    let begins = label.begin_ns..label.end_ns + ns;
+    truth.labels.iter().any(|l| l.kind == kind && begins.contains(&l.begin_ns))
+}
+
+/// True if the host's queue runs over within 0.1 s: what was lost may have been the host's.
+fn overrun(label: &Label, truth: &Truth) -> bool {
+    soon(label, truth, "overrun", 110_000_000)
 }
 
 /// The smallest that the header of spin-out states: what is false in both of two cells, at the speed of the onset, and what
@@ -150,6 +158,7 @@ fn repeated(label: &Label, truth: &Truth) -> bool {
     beyond_placing(label, truth)
         && counts_per_slot(truth, onset) >= DUE
         && label.size >= 40.0 * truth.travel_m
+        && !overrun(label, truth)
 }
 
 /// Likewise of carry-on and of swipes that are short: 2 mm, and sixteen standard deviations of a stop; of carry-on less

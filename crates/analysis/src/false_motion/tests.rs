@@ -60,6 +60,23 @@ fn a_bounce_after_lost_counts_is_no_false_motion() {
     assert!(all.is_empty(), "{all:?}");
 }
 
+/// Half of the counts are lost from before the peak up to the stop, which throws the device back 3 mm.
+#[test]
+fn a_bounce_in_reports_that_are_thin_up_to_the_stop_is_no_false_motion() {
+    for slot in SLOTS.into_iter().filter(|slot| *slot <= 4_000_000) {
+        let bounce = |s: f64, c: (f64, f64)| match s {
+            s if s >= 0.97 => (-3.0 * PER_MM * slot as f64 / 6e6, 0.0),
+            s if s >= 0.3 => (0.4 * c.0, 0.0),
+            _ => c,
+        };
+        let (series, swipe) = swipe(slot, bounce);
+        let mut all = erratic::find(&series, FRAME, &swipe, &bench(slot));
+        all.iter_mut().for_each(|s| s.rows.end = swipe.rows.end);
+        complete(&series, FRAME, &swipe, &bench(slot), &mut all);
+        assert!(!all.is_empty() && all.iter().all(|s| s.wrong == Wrong::Thin), "{slot}: {all:?}");
+    }
+}
+
 /// A hand that goes back 40 mm on its way and then on to the stop lacks nothing.
 #[test]
 fn a_hand_that_turns_back_on_its_way_and_gets_there_is_left_alone() {
