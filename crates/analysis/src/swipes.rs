@@ -10,8 +10,7 @@
 //!    breaks off at speed. Two neighbours in the same direction mean that the return between them was not seen: one swipe
 //!    *unplaced*, never left out.
 //!    The first counts of a swipe that a silence has cut off belong to it, however few ([`cut_off_start`]).
-//! 4. *Measuring*: a swipe's length is the displacement between where the device was for most of the rests around it, so
-//!    that bounces and taps cancel and no tail is cut off.
+//! 4. *Measuring*: a swipe's length is the displacement between the rests around it ([`length`]).
 //!
 //! One travel in counts is the largest fragment that recurs (0.9 quantile), see [`largest_travel`]. Smaller fragments
 //! (bounce, knock, settling) belong to no swipe. Cost: O(n) in reports, O(m log m) in fragments.
@@ -21,13 +20,13 @@ use crate::stats::quantile;
 use crate::verdict::Direction;
 use std::ops::Range;
 
+mod length;
+
 /// Resting for this long ends a fragment. Shorter than a dwell at a stop (0.1 s and more).
 pub const PAUSE: i64 = 60_000_000;
 /// Moving less than this share of the travel within [`PAUSE`] is resting: 0.6 mm of 300, or 10 mm/s. A hand that
 /// swipes is faster but for its first and last few milliseconds.
 const REST: f64 = 0.002;
-/// What belongs to a swipe of the rest around it: half of it, and no more than this.
-const AROUND: i64 = 500_000_000;
 /// A reversal of this share of the travel is a turning point; a bounce off a stop is less (1 to 5 mm of 300).
 const TURN: f64 = 0.04;
 /// A swipe shows at least this share of the travel: 15 mm of 300. A sensor that goes blind early in a flick shows no
@@ -193,7 +192,7 @@ pub fn find_calm(series: &Series, calm: &Series, frame: Frame, travel: f64) -> F
             stopped_short: false,
         });
     }
-    measure(series, frame, &places(series, frame), &mut found.swipes);
+    length::measure(series, frame, &places(series, frame), &mut found.swipes);
     found
 }
 
@@ -283,50 +282,6 @@ fn placed(calm: &Series, frame: Frame, pieces: Vec<Fragment>, travel: f64) -> Ve
         }
     }
     placed
-}
-
-/// Lengths between the places where the device rested.
-fn measure(series: &Series, frame: Frame, places: &[f64], swipes: &mut [Swipe]) {
-    let samples = &series.samples;
-    let middle = |a: i64, b: i64| a + (b - a) / 2;
-    let ends: Vec<(i64, i64)> = swipes.iter().map(|s| (s.begin, s.end)).collect();
-    for (i, swipe) in swipes.iter_mut().enumerate() {
-        let last = i.checked_sub(1).and_then(|j| ends.get(j)).map(|e| e.1);
-        let next = ends.get(i + 1).map(|e| e.0);
-        let before = last.map_or(i64::MIN, |end| middle(end, swipe.begin));
-        let after = next.map_or(i64::MAX, |begin| middle(swipe.end, begin));
-        let from = samples.partition_point(|s| s.t < before.max(swipe.begin - AROUND)).min(swipe.rows.start);
-        let to = samples.partition_point(|s| s.t < after.min(swipe.end + AROUND)).max(swipe.rows.end);
-        // A rest that both its swipes see whole is one place to both; of a longer one each sees its own end.
-        let near = |at: i64, other: i64| at.abs_diff(other) <= 2 * AROUND.unsigned_abs();
-        let since = last.filter(|&end| near(swipe.begin, end)).unwrap_or(swipe.begin - AROUND);
-        let until = next.filter(|&begin| near(swipe.end, begin)).unwrap_or(swipe.end + AROUND);
-        let began = rested(samples, places, (since, swipe.begin)).unwrap_or(places[from]);
-        let ended = rested(samples, places, (swipe.end, until)).unwrap_or(places[to]);
-        swipe.along = swipe.sign() * (ended - began);
-        swipe.across = samples[from..to].iter().map(|s| frame.of(s).1).sum();
-    }
-}
-
-/// The place where a device was for the most of a rest: half of the time on either side of it. A tap with which a hand puts
-/// it right, or a hand that is not quiet, moves the place at any one instant, and the middle of the rest is no better than
-/// others. (Added after an outside hand that taps had been seen to make swipes short by the tap.)
-fn rested(samples: &[Sample], places: &[f64], (since, until): (i64, i64)) -> Option<f64> {
-    let first = samples.partition_point(|s| s.t <= since);
-    let end = samples.partition_point(|s| s.t < until).max(first);
-    let times = samples.get(first..end)?.iter().map(|s| s.t);
-    let begins: Vec<i64> = std::iter::once(since).chain(times).chain([until]).collect();
-    let held = begins.windows(2).map(|w| w[1].saturating_sub(w[0]));
-    let mut held: Vec<(f64, i64)> = places.get(first..=end)?.iter().copied().zip(held).collect();
-    held.sort_by(|a, b| a.0.total_cmp(&b.0));
-    let half = until.saturating_sub(since) / 2;
-    let mut time = 0i64;
-    held.iter()
-        .find(|(_, t)| {
-            time = time.saturating_add(*t);
-            time >= half
-        })
-        .map(|h| h.0)
 }
 
 /// Place along before each sample, and after the last; length n + 1.

@@ -59,6 +59,22 @@ fn sound_strokes_are_swipes_from_begin_to_end() {
     }
 }
 
+/// The last 2 mm of every stroke, or its first ones, at 8 mm/s: slower than what is looked for as a swipe.
+#[test]
+fn a_hand_that_creeps_to_its_stop_or_off_it_makes_a_whole_swipe() {
+    let creep = |t: f64| (8.0 * t).clamp(0.0, 2.0);
+    let to_it = |t: f64| (TRAVEL_MM - 2.0) * way(t / STROKE) + creep(t - STROKE);
+    let off_it = |t: f64| creep(t) + (TRAVEL_MM - 2.0) * way((t - 0.25) / STROKE);
+    for slot in SLOTS {
+        for found in [found(slot, |_, t| to_it(t)), found(slot, |_, t| off_it(t))] {
+            assert_eq!((found.swipes.len(), found.unplaced), (10, 0), "{slot}");
+            let off: Vec<f64> = found.swipes.iter().map(|s| s.along / PER_MM - TRAVEL_MM).collect();
+            // Of what is slower than 1.2 mm/s, and of the first swipe's begin, nothing belongs to it.
+            assert!(off[1..9].iter().all(|off| off.abs() < 0.4), "{slot}: {off:?}");
+        }
+    }
+}
+
 /// The sensor is blind from 27 ms, 1 to 5 ms into a report, to 110 ms. What it has counted by then is 6 mm, or 1.4 mm of
 /// one that is blind from 16 ms, at 8 ms in two reports and a part.
 #[test]
