@@ -45,6 +45,8 @@ struct Length {
     pace: Option<Pace>,
     direction: Direction,
     counts: f64,
+    /// It began or ended where an operator stopped short.
+    short: bool,
 }
 
 /// The lengths of a step.
@@ -98,6 +100,7 @@ impl Lengths {
             pace: p.span.phase.pace,
             direction: s.swipe.direction,
             counts: s.swipe.along,
+            short: s.swipe.began_short || s.swipe.stopped_short,
         });
         Some(Lengths::sift(all.filter(|l| l.counts.is_finite()).collect(), per_mm))
     }
@@ -113,6 +116,7 @@ impl Lengths {
                 pace: Some(pace),
                 direction: direction(swipe),
                 counts: length,
+                short: false,
             })
         };
         let used = phases.iter().zip(1..).flat_map(of_phase).collect();
@@ -122,19 +126,24 @@ impl Lengths {
     }
 
     /// Leaves out the strays and finds the scatter of the rest.
-    fn sift(all: Vec<Length>, per_mm: f64) -> Lengths {
-        let of_group: Vec<_> = groups(&all).into_iter().map(|g| (g, centre(&all, g))).collect();
+    fn sift(mut all: Vec<Length>, per_mm: f64) -> Lengths {
+        let whole: Vec<Length> = all.iter().filter(|l| !l.short).copied().collect();
+        let of_group: Vec<_> = groups(&whole).into_iter().map(|g| (g, centre(&whole, g))).collect();
+        // Where all of a pace and direction were stopped short, none tells how long they should be.
+        all.retain(|l| of_group.iter().any(|(g, _)| *g == (l.pace, l.direction)));
         let centre = |l: &Length| of_group.iter().find(|(g, _)| *g == (l.pace, l.direction)).map(|(_, c)| *c);
         let centres: Vec<f64> = all.iter().map(|l| centre(l).unwrap_or(l.counts)).collect();
         let off: Vec<f64> = all.iter().zip(&centres).map(|(l, c)| (l.counts - c).abs()).collect();
         // Medians of small groups lie too near to their values: N − G as for a mean.
-        let (n, groups) = (all.len() as f64, groups(&all).len() as f64);
+        let (n, groups) = (whole.len() as f64, of_group.len() as f64);
         let small = (n / (n - groups).max(1.0)).sqrt();
-        let robust = 1.482_602_2 * median(&off).unwrap_or(0.0) * small;
+        let of_whole: Vec<f64> =
+            all.iter().zip(&off).filter(|(l, _)| !l.short).map(|(_, off)| *off).collect();
+        let robust = 1.482_602_2 * median(&of_whole).unwrap_or(0.0) * small;
         let reach = (STRAY * robust).max(STRAY_LEAST.0 * per_mm).max(STRAY_LEAST.1);
         let mut out = Lengths { used: Vec::new(), left_out: Vec::new(), scatter: 0.0, df: 1.0 };
         for ((length, centre), off) in all.iter().zip(&centres).zip(&off) {
-            if *off <= reach {
+            if *off <= reach && !length.short {
                 out.used.push(*length);
                 continue;
             }
@@ -143,12 +152,16 @@ impl Lengths {
                 phase: length.key.0,
                 swipe: length.key.1,
                 off_mm: mm,
-                because: format!(
-                    "{:.1} mm {} than its pace's median, more than {:.1} mm: not made from stop to stop",
-                    mm.abs(),
-                    if mm < 0.0 { "shorter" } else { "longer" },
-                    reach / per_mm
-                ),
+                because: if length.short {
+                    format!("{:.1} mm short: it or the one before stopped short of the stop", -mm)
+                } else {
+                    format!(
+                        "{:.1} mm {} than its pace's median, more than {:.1} mm: not made from stop to stop",
+                        mm.abs(),
+                        if mm < 0.0 { "shorter" } else { "longer" },
+                        reach / per_mm
+                    )
+                },
             });
         }
         out.settle();
@@ -304,6 +317,7 @@ mod tests {
             pace: Some(Pace::Slow),
             direction: direction(i),
             counts,
+            short: false,
         };
         counts.iter().enumerate().map(length).collect()
     }
