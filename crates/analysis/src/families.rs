@@ -265,12 +265,8 @@ fn share(
     let events: Vec<&Finding> = findings.iter().filter(|f| f.family == family).collect();
     let mut because = match (k, n) {
         (_, 0) => "no swipe in which it would have been seen".to_owned(),
-        (0, n) => format!("none in {n} swipes{clean}"),
-        (k, n) => format!(
-            "{k} of {n} swipes, {} {}",
-            events.len(),
-            if events.len() == 1 { "event" } else { "events" }
-        ),
+        (0, n) => format!("none in {}{clean}", several(n, "swipe")),
+        (k, n) => format!("{k} of {}, {}", several(n, "swipe"), several(events.len(), "event")),
     };
     let speed = need.map(|v| format!("{v:.2} m/s ({:.0} in/s)", v / 0.0254));
     if let (Some(speed), true) = (&speed, n > 0) {
@@ -302,6 +298,12 @@ fn share(
 pub(crate) fn common_cause(events: &[&Finding]) -> Option<Cause> {
     let first = events.first()?.cause;
     Some(if events.iter().all(|f| f.cause == first) { first } else { Cause::Unknown })
+}
+
+/// A number of things in words: 1 swipe, 2 swipes.
+pub(crate) fn several(n: impl TryInto<u64>, what: &str) -> String {
+    let n = n.try_into().unwrap_or(u64::MAX);
+    format!("{n} {what}{}", if n == 1 { "" } else { "s" })
 }
 
 /// Rounds a number for evidence, so that what is printed is what can be checked.

@@ -368,7 +368,7 @@ fn because(outcome: Outcome, steps: &[StepVerdict], received: &Received) -> Stri
                 reasons.push(format!("not settled: {open}"));
             }
             if unplaced > 0 {
-                reasons.push(format!("{unplaced} swipes could not be placed"));
+                reasons.push(format!("{} could not be placed", families::several(unplaced, "swipe")));
             }
             if reasons.is_empty() {
                 reasons.push("a required family was not examined".to_owned());

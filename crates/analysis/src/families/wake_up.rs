@@ -31,7 +31,7 @@
 
 mod start;
 
-use super::{Detector, Event, in_swipe, key, not_examined, round, share, swipes_with};
+use super::{Detector, Event, in_swipe, key, not_examined, round, several, share, swipes_with};
 use crate::erratic::ARM_ACCELERATION;
 use crate::stats::{median, within};
 use crate::step::{PhaseView, StepView, SwipeView};
@@ -123,6 +123,12 @@ fn starts<'a>(step: &'a StepView) -> Vec<Placed<'a>> {
     all
 }
 
+/// True if some siblings measure how long a swipe is: they differ by no more than placing. Where most swipes begin at speed, the
+/// others may lack counts, too. (Added after outside hands that set out slowly had been seen to hide a wake-up of 0.2 s so.)
+fn agree(lengths: &[f64], most: f64) -> bool {
+    within(&[lengths.to_vec()], SIBLINGS).is_some_and(|(scatter, _)| scatter <= most)
+}
+
 /// How long swipes should be, in counts.
 struct Travel {
     /// Of each phase, and the swipes that it is taken from.
@@ -142,13 +148,14 @@ impl Travel {
                 !steep.contains(&key(phase, s)) && !s.swipe.began_short && !s.swipe.stopped_short
             };
             let lengths: Vec<f64> = phase.swipes.iter().filter(sound).map(|s| s.swipe.along).collect();
-            let centre = median(&lengths).filter(|_| lengths.len() >= SIBLINGS);
+            let agree = agree(&lengths, measure.most);
+            let centre = median(&lengths).filter(|_| agree);
             of.push((
                 phase.span.number,
                 centre.unwrap_or(measure.one_travel),
                 centre.map_or(slow, |_| lengths.len()),
             ));
-            all.push(lengths);
+            all.extend(Some(lengths).filter(|_| agree));
         }
         let scatter = within(&all, SIBLINGS).map_or(measure.most / 5.0, |(scatter, _)| scatter);
         let scatter = scatter.max(LEAST_SCATTER_MM * scale);
@@ -286,9 +293,25 @@ impl Detector for WakeUp {
         examined.extend(starts(step).iter().map(|p| key(p.phase, p.swipe)));
         let out = share(step, Family::WakeUp, findings, &examined, " that began after rest");
         if !any && out.verdict == Outcome::Inconclusive {
-            let why = format!("only {} swipes began after a rest without reports: too few", examined.len());
+            let why = format!(
+                "only {} began after a rest without reports: too few",
+                several(examined.len(), "swipe")
+            );
             return not_examined(step, Family::WakeUp, &why);
         }
         out
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// In counts, 40 of which are placing: three that lost 0 to 900 as they woke, and six that are whole but for placing.
+    #[test]
+    fn siblings_that_lost_counts_themselves_measure_nothing() {
+        assert!(!agree(&[9400.0, 8500.0, 9000.0], 40.0));
+        assert!(agree(&[9400.0, 9410.0, 9395.0, 9402.0, 9388.0, 9407.0], 40.0));
+        assert!(!agree(&[9400.0], 40.0) && !agree(&[], 40.0));
     }
 }
