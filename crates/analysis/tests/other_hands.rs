@@ -242,7 +242,8 @@ fn counts_that_change_by_one_factor_from_some_swipe_on_are_a_step_change_and_not
 #[test]
 fn counts_that_go_missing_by_differing_amounts_from_some_swipe_on_are_no_step_change() {
     let gain = |i: usize| if i >= 30 { 0.95 - 0.01 * (i * 7 % 10) as f64 } else { 1.0 };
-    let found = kinds(&Outside { gain, ..SOUND }.verdict()).into_iter().map(|k| k.1).collect::<Vec<_>>();
+    let verdict = Outside { gain, ..SOUND }.verdict();
+    let found: Vec<_> = kinds(&verdict).into_iter().map(|k| k.1).collect();
     assert!(!found.is_empty() && !found.contains(&"step change"), "{found:?}");
 }
 
