@@ -7,13 +7,14 @@
 //! 3. [`silence`], [`erratic`], [`false_motion`], [`clip`], [`shortfall`]: where counts are missing, false or cut off, and swipes that are
 //!    short for it; [`mod@expected`]: how fast the hand must have been.
 //! 4. [`step`]: all of that for one resolution step.
-//! 5. [`families`]: one file per fault family; [`baseline`], [`lengths`], [`scale`], [`step_change`], [`gain_curve`], [`closure`]:
-//!    counts for a known travel; [`tracking_limit`]; [`ripple`].
+//! 5. [`families`]: one file per fault family; [`baseline`], [`lengths`], [`scale`], [`step_change`], [`after_stop`],
+//!    [`gain_curve`], [`closure`]: counts for a known travel; [`tracking_limit`]; [`ripple`].
 //! 6. [`decision`], [`tolerances`], [`together`]: pass, fail or inconclusive.
 //! 7. [`verdict`]: what is said, as it is written; [`compare`]: sessions side by side.
 //!
 //! [`judge`] walks it. "Not examined" and "inconclusive" are results.
 
+pub mod after_stop;
 pub mod axes;
 pub mod baseline;
 pub mod clip;

@@ -11,11 +11,20 @@
 //! whatever ratio, are told as well, where they are no more than half of their phase: false motion after the stop adds what
 //! depends on speed, and is not alike within [`ALIKE`] three times running. (Added after swipes at one and a half times the
 //! resolution had been seen to be told as motion after the stop.)
-//! Cost: O(swipes × steps).
+//!
+//! A change that lasts from some swipe on needs no such ratio: in the middle of a phase all swipes become longer or shorter
+//! by one factor, within placing, and stay so to the end of the session ([`lasting`]). Nothing that comes with speed does
+//! so, as some of them were no faster than those before; and a sensor that fails takes differing amounts. Smallest found:
+//! twice placing, between two swipes and three. A stop that was moved looks alike, and is the operator's as well. (Added after
+//! firmware that halved its counts from a tenth swipe on had been seen to be told as ten losses of tracking, and one that
+//! doubled them from a third on as gain that rises with speed.)
+//! Cost: O(swipes × steps), and O(swipes²) a phase.
 
+use crate::after_stop;
 use crate::families::key;
+use crate::shortfall::Measure;
 use crate::stats::median;
-use crate::step::StepView;
+use crate::step::{PhaseView, StepView, SwipeView};
 use slipgauge_trace::session::Step;
 
 /// Swipes running.
@@ -29,6 +38,9 @@ const MOST: f64 = 640.0;
 /// Steps nearer to each other than this are not told apart from what is wrong otherwise.
 const APART: f64 = 0.15;
 
+/// Swipes before a change that lasts: two that are alike are no stray.
+const BEFORE: usize = 2;
+
 /// A run of swipes at another step.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Run {
@@ -36,7 +48,7 @@ pub struct Run {
     pub to: Option<u32>,
     /// Nominal ratio of that step to the one told.
     pub nominal: Option<f64>,
-    /// Median counts of the swipes over one travel.
+    /// Median counts of the swipes over one travel; where the change lasts, over that of the swipes before.
     pub ratio: f64,
     /// The swipes, as (phase, swipe), in order.
     pub keys: Vec<(u32, u32)>,
@@ -44,9 +56,12 @@ pub struct Run {
     pub span: (i64, i64),
 }
 
-/// Finds them: those at a step of the plan, then those at another.
+/// Finds them: those at a step of the plan, then a change that lasts, then those at another step.
 pub fn runs(step: &StepView) -> Vec<Run> {
     let mut found = planned(step);
+    if found.is_empty() {
+        found.extend(lasting(step));
+    }
     let taken: Vec<(u32, u32)> = found.iter().flat_map(|run| run.keys.iter().copied()).collect();
     for phase in &step.phases {
         let whole = |i: usize| {
@@ -71,7 +86,7 @@ pub fn runs(step: &StepView) -> Vec<Run> {
             else {
                 continue;
             };
-            if few && lengths.len() >= RUN {
+            if few && lengths.len() >= RUN && !after_stop::most_show(step, phase, swipes) {
                 let keys = swipes.iter().map(|s| key(phase, s)).collect();
                 let span = (first.swipe.begin, last.swipe.end);
                 found.push(Run { to: None, nominal: None, ratio, keys, span });
@@ -121,6 +136,58 @@ fn planned(step: &StepView) -> Vec<Run> {
         }
     }
     found
+}
+
+/// A change in the middle of a phase that lasts to the end of the session.
+fn lasting(step: &StepView) -> Option<Run> {
+    let measure = step.measure?;
+    step.phases.iter().enumerate().find_map(|(i, phase)| {
+        let later = step.phases.get(i + 1..).unwrap_or_default();
+        let cuts = BEFORE..(phase.swipes.len() + 1).saturating_sub(RUN);
+        cuts.into_iter().find_map(|cut| changed(step, phase, cut, later, measure))
+    })
+}
+
+/// The run that begins with this swipe of a phase, if all change there.
+fn changed(
+    step: &StepView,
+    phase: &PhaseView,
+    cut: usize,
+    later: &[PhaseView],
+    measure: Measure,
+) -> Option<Run> {
+    let (before, after) = phase.swipes.split_at_checked(cut)?;
+    let (old, new) = (of_one_length(before, measure)?, of_one_length(after, measure)?);
+    let ratio = new / old;
+    let apart = (1.0 + ratio) * measure.most;
+    let stays = later.iter().filter(|p| !p.swipes.is_empty()).all(|p| {
+        of_one_length(&p.swipes, measure).is_some_and(|l| (l - new).abs() <= ratio.max(1.0) * measure.most)
+    });
+    // No faster than those before: a gain that changes with speed would give these the old length.
+    let fastest = before.iter().map(|s| s.swipe.peak).fold(0.0, f64::max);
+    let no_faster = after.iter().filter(|s| s.swipe.peak / ratio <= fastest).count();
+    let lasts = (new - old).abs() > apart && stays && no_faster >= RUN;
+    if !lasts || (ratio > 1.0 && after_stop::most_show(step, phase, after)) {
+        return None;
+    }
+    let members = std::iter::once((phase, after)).chain(later.iter().map(|p| (p, p.swipes.as_slice())));
+    let members: Vec<(&PhaseView, &SwipeView)> =
+        members.flat_map(|(p, swipes)| swipes.iter().map(move |s| (p, s))).collect();
+    let (first, last) = (members.first()?.1, members.last()?.1);
+    let keys = members.iter().map(|(p, s)| key(p, s)).collect();
+    Some(Run { to: None, nominal: None, ratio, keys, span: (first.swipe.begin, last.swipe.end) })
+}
+
+/// The length that all of some swipes have within placing, but for those in which something else was found: fewer than half.
+fn of_one_length(swipes: &[SwipeView], measure: Measure) -> Option<f64> {
+    let quiet = |s: &&SwipeView| s.silences.is_empty() && s.stretches.is_empty() && s.clip.is_none();
+    let lengths: Vec<f64> = swipes.iter().filter(quiet).map(|s| s.swipe.along).collect();
+    let centre = median(&lengths).filter(|c| *c > 0.0)?;
+    if lengths.len() < BEFORE || 2 * lengths.len() <= swipes.len() {
+        return None;
+    }
+    let reach = measure.most * centre / measure.one_travel;
+    lengths.iter().all(|l| (l - centre).abs() <= reach).then_some(centre)
 }
 
 /// The step whose ratio a length is near to, if any.

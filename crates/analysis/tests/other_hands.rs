@@ -216,6 +216,37 @@ fn swipes_at_another_scale_are_a_step_change_and_no_motion_after_the_stop() {
     assert_ne!(verdict.verdict, Outcome::Pass);
 }
 
+/// From the third or the twentieth fast swipe on, up or down, by whatever factor.
+#[test]
+fn counts_that_change_by_one_factor_from_some_swipe_on_are_a_step_change_and_nothing_else() {
+    let late: [fn(usize) -> f64; 3] = [
+        |i| if i >= 30 { 0.5 } else { 1.0 },
+        |i| if i >= 30 { 0.9 } else { 1.0 },
+        |i| if i >= 30 { 1.05 } else { 1.0 },
+    ];
+    let early: [fn(usize) -> f64; 2] =
+        [|i| if i >= 12 { 0.5 } else { 1.0 }, |i| if i >= 12 { 2.0 } else { 1.0 }];
+    for (gains, swipe, swipes) in [(&late[..], 21, 10), (&early[..], 3, 28)] {
+        for gain in gains {
+            let verdict = Outside { gain: *gain, ..SOUND }.verdict();
+            assert_eq!(kinds(&verdict), [(Family::Resolution, "step change", Cause::StepChange)]);
+            let found = &verdict.findings[0];
+            assert_eq!((found.swipe, found.evidence["swipes"].as_u64()), (Some(swipe), Some(swipes)));
+            assert!((found.size - gain(39)).abs() < 0.005, "{}", found.size);
+            assert_eq!(verdict.verdict, Outcome::Inconclusive);
+        }
+    }
+}
+
+/// From the twentieth swipe on every one is shorter, but each by something else.
+#[test]
+fn counts_that_go_missing_by_differing_amounts_from_some_swipe_on_are_no_step_change() {
+    let gain = |i: usize| if i >= 30 { 0.95 - 0.01 * (i * 7 % 10) as f64 } else { 1.0 };
+    let verdict = Outside { gain, ..SOUND }.verdict();
+    let found: Vec<_> = kinds(&verdict).into_iter().map(|k| k.1).collect();
+    assert!(!found.is_empty() && !found.contains(&"step change"), "{found:?}");
+}
+
 /// One report of the largest count that its field holds: half a metre, either way.
 #[test]
 fn a_report_of_full_scale_is_one_event_of_its_swipe() {

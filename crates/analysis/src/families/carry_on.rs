@@ -4,7 +4,9 @@
 //! their phase by as much. *Fading* if they are still fast where one travel is full ([`FAST`]) and the second half of the
 //! surplus runs at less than [`FADES`] of the first half's speed, *steady* if it does not fade; else *long*, of unknown
 //! cause: nobody gets further than the stop. A bounce does not count: a swipe's length is taken between the rests around
-//! it. Where most swipes of a phase are longer, that is gain change.
+//! it. Where most swipes of a phase are longer, that is gain change, unless most of the longer ones show that their surplus
+//! came after the stop ([`crate::after_stop`]). (Added after devices that went on in every fast swipe had been seen to be
+//! told as gain that rises with speed: the swipes were held against others that had the same fault.)
 //!
 //! `p_false`: Student's tail of a length that is so much longer than one travel, by the scatter of the slow and medium
 //! swipes, times the swipes. Decides on the share of swipes that show it, exact limits. Assumes a stop that does not give
@@ -14,9 +16,12 @@
 //! the stop counts too little there, which goes off. (First written as 12 standard deviations of what came after the stop:
 //! an eighth of the fading ones were missed, half of them because 5 % of the peak speed was asked for at the stop, the others
 //! because the shortfall before it left less than placing. 5 standard deviations of a length are 7 of a stop; the scatter
-//! itself is known to a third from 20 swipes, and the swipe's own placing is on top: 16.) Cost: O(reports).
+//! itself is known to a third from 20 swipes, and the swipe's own placing is on top: 16.) In most swipes of a phase: what
+//! is steady for 15 ms, or sets in with a jump; what fades from the speed of arrival is then told as gain change.
+//! Cost: O(reports).
 
 use super::{Detector, Event, in_swipe, key, not_examined, round, share, swipes_with};
+use crate::after_stop::{self, FAST, Tail};
 use crate::stats::{mad, median};
 use crate::step::{PhaseView, StepView, SwipeView};
 use crate::step_change;
@@ -27,9 +32,6 @@ use statrs::distribution::{ContinuousCDF, StudentsT};
 
 pub(super) struct CarryOn;
 
-/// Faster than this at the stop is motion, m/s; what a hand presses on or a pad gives is slower: five times what counts as
-/// rest in [`crate::swipes`].
-const FAST: f64 = 0.05;
 /// Degrees of freedom of a median absolute deviation, a value: its efficiency is 37 %.
 const FREE: f64 = 0.37;
 /// A body comes to rest at a stop no better, mm.
@@ -53,8 +55,7 @@ impl Detector for CarryOn {
         spun.extend(step_change::runs(step).into_iter().flat_map(|run| run.keys));
         let mut own = Vec::new();
         for phase in &step.phases {
-            let surplus: Vec<f64> = phase.swipes.iter().map(|s| s.swipe.surplus).collect();
-            let usual = median(&surplus).unwrap_or(0.0).max(0.0);
+            let usual = usual(step, phase);
             let long =
                 phase.swipes.iter().filter(|s| s.swipe.surplus > 0.0 && !spun.contains(&key(phase, s)));
             own.extend(long.filter_map(|swipe| event(step, phase, swipe, usual)));
@@ -71,18 +72,21 @@ impl Detector for CarryOn {
     }
 }
 
+/// What the swipes of a phase are longer by without having gone on after the stop.
+fn usual(step: &StepView, phase: &PhaseView) -> f64 {
+    if after_stop::most_show(step, phase, &phase.swipes) {
+        return 0.0;
+    }
+    let surplus: Vec<f64> = phase.swipes.iter().map(|s| s.swipe.surplus).collect();
+    median(&surplus).unwrap_or(0.0).max(0.0)
+}
+
 fn event(step: &StepView, phase: &PhaseView, view: &SwipeView, usual: f64) -> Option<Finding> {
-    let (frame, scale) = (step.frame?, step.scale?);
+    let scale = step.scale?;
     let swipe = &view.swipe;
     let most = swipe.surplus - usual;
     // The surplus is what came last.
-    let samples = phase.series.samples.get(swipe.rows.clone())?;
-    let along: Vec<f64> = samples.iter().map(|s| swipe.sign() * frame.of(s).0).collect();
-    let mut rest = 0.0;
-    let first = along.iter().rposition(|counts| {
-        rest += counts;
-        rest >= swipe.surplus
-    })?;
+    let Tail { samples, along, first } = Tail::of(step, phase, view)?;
     // The first report's counts came since the one before it.
     let before = samples.get(first)?.t.saturating_sub(step.slot() as i64);
     let (begin, end) = (before, samples.last()?.t);

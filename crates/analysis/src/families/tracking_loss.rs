@@ -45,6 +45,7 @@ use crate::erratic::{LEAST_MM, Wrong};
 use crate::silence::{MakeUp, SHORT_AT_END_MM, STRIKES, Silence};
 use crate::stats::median;
 use crate::step::{PhaseView, StepView, SwipeView};
+use crate::step_change;
 use crate::verdict::{Cause, Family, FamilyVerdict, Finding, Outcome};
 use limit::{Limit, Of};
 use serde_json::{Value, json};
@@ -141,7 +142,8 @@ impl Detector for TrackingLoss {
             own.extend(partial(step, phase, swipe).filter(|f| !beside(f)));
         }
         findings.extend(own);
-        let told = spoiled(findings);
+        let mut told = spoiled(findings);
+        told.extend(step_change::runs(step).into_iter().flat_map(|run| run.keys));
         for phase in &step.phases {
             let usual = usual(step, phase);
             let untold = phase.swipes.iter().filter(|s| !told.contains(&key(phase, s)));

@@ -1,0 +1,237 @@
+//! Whether what a swipe counts too much came after the stop, or on the way.
+//!
+//! A gain that rises with speed spreads its surplus over the way, and ends with the hand; a device that goes on after the
+//! stop has counted one travel by then, and what follows is no hand's. Two signs tell, each alone:
+//! - *struck*: where one travel is full, within placing, the speed jumps as no hand changes it ([`FLICK_ACCELERATION`]
+//!   and [`ROUNDING`]), by twice as much as anywhere before: that is the stop, and the surplus comes after it;
+//! - *steady*: the surplus runs at one speed to its end, within [`EVEN`], for [`LEAST_NS`] and more, though the hand had
+//!   braked until then, by [`BRAKED`] times what the surplus can have slowed by. A hand that eases into the stop may be
+//!   steady, too, but slower than [`AT_SPEED`] of its peak; there the speed must have been another one just before one travel
+//!   was full.
+//!
+//! Assumes a surplus beyond placing. What fades from the speed that the hand arrived with shows neither: it looks like
+//! braking. Cost: O(reports).
+
+use crate::erratic::FLICK_ACCELERATION;
+use crate::series::Sample;
+use crate::step::{PhaseView, StepView, SwipeView};
+use crate::swipes::AT_SPEED;
+use std::ops::Range;
+
+/// Faster than this at the stop is motion, m/s; what a hand presses on or a pad gives is slower: five times what counts as
+/// rest in [`crate::swipes`].
+pub const FAST: f64 = 0.05;
+/// Speeds are compared over so many nanoseconds and two reports at least: a strike is over within a millisecond.
+const STRIKE_NS: f64 = 2e6;
+/// Counts that two sums of reports differ by for rounding and the fractions carried on, each by one, and the noise of some.
+const ROUNDING: f64 = 2.5;
+/// Of the surplus four cells are compared, which differ by no more than this share and [`ROUNDING`]. Over 30 ms at 1 m/s
+/// that is a hand that brakes by less than 4 m/s²; to stop from there within 30 mm takes 17.
+const EVEN: f64 = 0.03;
+const CELLS: usize = 4;
+/// Shorter than this a hand's braking does not show either.
+const LEAST_NS: i64 = 15_000_000;
+/// A hand that brakes goes on braking: no arm leaves off from one moment to the next, so that its last millimetres slow by
+/// less than a third of what those before them did in the same time. (First the surplus had only to be even. Seen then: a hand that eased into the stop slowed by a sixth
+/// within 160 counts, which is even within their rounding.)
+const BRAKED: f64 = 3.0;
+/// The speed before one travel was full was another one, if it differs by this share: what cells may differ by between
+/// them, and more than twice that for a window as short as four reports.
+const ANOTHER: f64 = 0.2;
+
+/// The counts of a swipe that came last, as many as it has too much.
+pub struct Tail<'a> {
+    /// The swipe's reports.
+    pub samples: &'a [Sample],
+    /// Counts along in each of them, positive in the swipe's direction.
+    pub along: Vec<f64>,
+    /// The first of the tail.
+    pub first: usize,
+}
+
+impl<'a> Tail<'a> {
+    /// The tail of a swipe that is longer than one travel.
+    pub fn of(step: &StepView, phase: &'a PhaseView, view: &SwipeView) -> Option<Tail<'a>> {
+        let (frame, swipe) = (step.frame?, &view.swipe);
+        let samples = phase.series.samples.get(swipe.rows.clone())?;
+        let along: Vec<f64> = samples.iter().map(|s| swipe.sign() * frame.of(s).0).collect();
+        let first = (swipe.surplus > 0.0).then(|| last_counts(&along, swipe.surplus))??;
+        Some(Tail { samples, along, first })
+    }
+
+    /// Counts over some rows.
+    fn counts(&self, rows: Range<usize>) -> f64 {
+        self.along.get(rows).unwrap_or_default().iter().sum()
+    }
+
+    /// Reports over some rows, those that moved nothing as well.
+    fn reports(&self, rows: Range<usize>) -> f64 {
+        let rows = self.samples.get(rows).unwrap_or_default();
+        rows.iter().map(|s| 1.0 + f64::from(s.idle_before)).sum()
+    }
+
+    /// True if the speed jumps where one travel is full, and by twice as much as anywhere before.
+    fn struck(&self, surplus: f64, placing: f64, per_mm: f64, slot: f64) -> bool {
+        // By reports and not by their times: a host that is late with one makes no jump.
+        let width = (STRIKE_NS / slot).ceil().max(2.0);
+        let rows = width as usize;
+        let reach = placing.min(0.5 * surplus);
+        let ends = (last_counts(&self.along, surplus + reach), last_counts(&self.along, surplus - reach));
+        let (Some(from), Some(to)) = ends else { return false };
+        let speed = |rows: Range<usize>| self.counts(rows.clone()) / self.reports(rows).max(1.0);
+        let jump = |i: usize| (speed(i..i + rows) - speed(i - rows..i)).abs() * width;
+        let largest = |range: Range<usize>| range.map(jump).fold(0.0, f64::max);
+        let last = self.along.len().saturating_sub(rows);
+        let here = largest(from.max(rows)..(to + 1).min(last));
+        let before = largest(rows..from.saturating_sub(rows).min(last));
+        let hand = FLICK_ACCELERATION * 1e3 * per_mm * (width * slot * 1e-9).powi(2);
+        here > hand + ROUNDING && here > 2.0 * before
+    }
+
+    /// True if the surplus runs at one speed that the hand did not arrive with.
+    fn steady(&self, view: &SwipeView, placing: f64, slowest: f64) -> bool {
+        let n = self.along.len();
+        // The stop shakes the device, and the last report holds a part of its interval.
+        let rows = self.first + (n - self.first) / 4..n.saturating_sub(1);
+        if self.first == 0 || rows.len() < CELLS {
+            return false;
+        }
+        let (lasts, level) = (self.lasts(&rows), self.speed(rows.clone()));
+        if lasts < LEAST_NS || level < slowest || !self.even(&rows) || !self.braked_until(&rows, lasts) {
+            return false;
+        }
+        let swipe = &view.swipe;
+        level > AT_SPEED * swipe.peak || self.differs_before(swipe.surplus + placing, level)
+    }
+
+    /// Time in which the counts of some rows came, of which none is the first.
+    fn lasts(&self, rows: &Range<usize>) -> i64 {
+        let at = |row: usize| self.samples.get(row).map_or(0, |s| s.t);
+        at(rows.end.saturating_sub(1)).saturating_sub(at(rows.start.saturating_sub(1))).max(1)
+    }
+
+    /// Counts per second over some rows, of which none is the first.
+    fn speed(&self, rows: Range<usize>) -> f64 {
+        self.counts(rows.clone()) / (self.lasts(&rows) as f64 * 1e-9)
+    }
+
+    /// True if the motion slowed before the surplus, in the same time, by far more than some rows of the surplus do.
+    fn braked_until(&self, rows: &Range<usize>, lasts: i64) -> bool {
+        let Some(full) = self.samples.get(self.first) else { return false };
+        let since = full.t.saturating_sub(lasts);
+        let before = self.samples.partition_point(|s| s.t < since).max(1)..self.first;
+        let slows = |rows: Range<usize>| {
+            let middle = rows.start + rows.len() / 2;
+            self.speed(rows.start..middle) - self.speed(middle..rows.end)
+        };
+        let rounding = ROUNDING / (0.5e-9 * lasts as f64);
+        before.len() >= CELLS && slows(before) > BRAKED * (slows(rows.clone()).abs() + rounding)
+    }
+
+    /// True if cells hold alike, by their times or by their reports: either shows a hand that brakes.
+    fn even(&self, rows: &Range<usize>) -> bool {
+        let cut = |k: usize| rows.start + rows.len() * k / CELLS;
+        let cells: Vec<Range<usize>> = (0..CELLS).map(|k| cut(k)..cut(k + 1)).collect();
+        let alike = |width: &dyn Fn(&Range<usize>) -> f64| {
+            let mean = self.counts(rows.clone()) / cells.iter().map(width).sum::<f64>().max(1.0);
+            cells.iter().all(|r| {
+                let due = mean * width(r);
+                (self.counts(r.clone()) - due).abs() <= EVEN * due + ROUNDING
+            })
+        };
+        alike(&|r| self.lasts(r) as f64) || alike(&|r| self.reports(r.clone()))
+    }
+
+    /// True if the reports before the last so many counts ran at another speed, counts per second.
+    fn differs_before(&self, counts: f64, level: f64) -> bool {
+        let Some(end) = last_counts(&self.along, counts) else { return false };
+        let Some(begin) = end.checked_sub(CELLS).filter(|b| *b > 0) else { return false };
+        (self.speed(begin..end) / level - 1.0).abs() > ANOTHER
+    }
+}
+
+/// The first of the last rows that hold so many counts.
+fn last_counts(along: &[f64], counts: f64) -> Option<usize> {
+    let mut sum = 0.0;
+    along.iter().rposition(|c| {
+        sum += c;
+        sum >= counts
+    })
+}
+
+/// True if a swipe's surplus came after the stop.
+pub fn shows(step: &StepView, phase: &PhaseView, view: &SwipeView) -> bool {
+    let (Some(measure), Some(scale)) = (step.measure, step.scale) else { return false };
+    let Some(tail) = Tail::of(step, phase, view) else { return false };
+    tail.struck(view.swipe.surplus, measure.most, scale.counts_per_mm, step.slot())
+        || tail.steady(view, measure.most, FAST * 1e3 * scale.counts_per_mm)
+}
+
+/// True if most of the swipes that are longer than one travel show that.
+pub fn most_show(step: &StepView, phase: &PhaseView, swipes: &[SwipeView]) -> bool {
+    let long = || swipes.iter().filter(|s| s.swipe.surplus > 0.0);
+    2 * long().filter(|s| shows(step, phase, s)).count() > long().count()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Reports of 1 ms at 100 counts a millimetre; what a place in millimetres at each makes of them.
+    fn tail(
+        places: impl Fn(f64) -> f64,
+        milliseconds: usize,
+        surplus: f64,
+    ) -> (Vec<Sample>, Vec<f64>, usize) {
+        let at = |i: usize| (100.0 * places(i as f64)).round();
+        let along: Vec<f64> = (1..=milliseconds).map(|i| at(i) - at(i - 1)).collect();
+        let samples = along.iter().zip(1i64..);
+        let sample = |(x, i): (&f64, i64)| Sample {
+            t: i * 1_000_000,
+            x: *x as i32,
+            y: 0,
+            timed: true,
+            idle_before: 0,
+        };
+        let first = last_counts(&along, surplus).unwrap();
+        (samples.map(sample).collect(), along, first)
+    }
+
+    /// A hand that brakes by 8 m/s² from 2 m/s for so long, mm.
+    fn brakes(ms: f64) -> f64 {
+        2.0 * ms - 0.004 * ms * ms
+    }
+
+    fn struck(places: impl Fn(f64) -> f64, milliseconds: usize, surplus: f64) -> bool {
+        let (samples, along, first) = tail(places, milliseconds, surplus);
+        Tail { samples: &samples, along, first }.struck(surplus, 200.0, 100.0, 1e6)
+    }
+
+    #[test]
+    fn a_jump_where_one_travel_is_full_is_the_stop() {
+        let stop = brakes(220.0);
+        // Braked to 0.24 m/s, then 10 mm at 0.7 m/s: half of them are not due before the surplus.
+        let goes_on = |ms: f64| if ms <= 220.0 { brakes(ms) } else { stop + 0.7 * (ms - 220.0) };
+        assert!(struck(goes_on, 234, 980.0));
+        assert!(!struck(goes_on, 234, 2_000.0), "the jump lies beyond placing from there");
+        assert!(!struck(brakes, 220, 980.0), "a hand that brakes");
+    }
+
+    #[test]
+    fn what_no_longer_slows_is_steady() {
+        let even = |places: &dyn Fn(f64) -> f64, milliseconds, surplus| {
+            let (samples, along, first) = tail(places, milliseconds, surplus);
+            let tail = Tail { samples: &samples, along, first };
+            let rows = tail.first + 3..tail.along.len() - 1;
+            tail.even(&rows) && tail.braked_until(&rows, tail.lasts(&rows))
+        };
+        let (stop, speed) = (brakes(120.0), 1.04);
+        let goes_on = |ms: f64| if ms <= 120.0 { brakes(ms) } else { stop + speed * (ms - 120.0) };
+        assert!(even(&goes_on, 150, 3_120.0));
+        assert!(!even(&brakes, 150, 3_120.0), "it goes on braking");
+        assert!(!even(&|ms| 1.04 * ms, 150, 3_120.0), "it never braked");
+        // As slow as its counts hardly show it: 0.05 m/s, less by a sixth over the last 5 mm.
+        let eases = |ms: f64| 0.06 * ms - 1e-4 * ms * ms;
+        assert!(!even(&eases, 150, 300.0));
+    }
+}
