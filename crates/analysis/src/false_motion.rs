@@ -157,12 +157,19 @@ impl<'a> Look<'a> {
     fn before(&self, row: usize) -> Option<((f64, f64), f64)> {
         let most = self.each * ((BEFORE / (self.slot * self.each as f64)) as usize).clamp(1, 4);
         let from = (row.saturating_sub(most) + 1..=row).rev().find(|&r| !self.follows(r));
-        let from = from.unwrap_or(row.saturating_sub(most));
-        let n = row - from;
+        // The swipe's first report may hold what a long silence did.
+        let from = from.unwrap_or(row.saturating_sub(most)).max(1);
+        let n = row.saturating_sub(from);
         if n < self.each {
             return None;
         }
-        let (along, across) = self.sum(from..row);
+        let (mut along, mut across) = self.sum(from..row);
+        if !self.follows(from) {
+            // What the first report after a silence holds of it was made all through it.
+            let slots = self.samples[from].t.saturating_sub(self.samples[from - 1].t) as f64 / self.slot;
+            let share = 1.0 - 1.0 / slots.max(1.0);
+            (along, across) = (along - share * self.counts[from].0, across - share * self.counts[from].1);
+        }
         let per = self.each as f64 / n as f64;
         let mean = (along * per, across * per);
         (mean.0 >= DUE as f64).then_some((mean, n as f64 / self.each as f64))

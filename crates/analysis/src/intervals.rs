@@ -11,6 +11,9 @@
 //! skewed delay shifts. Its standard uncertainty is taken from the scatter of the runs' own slopes, so that noise with
 //! any correlation within a run counts. Owns no judgement. Cost: one pass over the rows; at most [`MOST`] reports kept.
 
+pub mod rates;
+pub mod rushes;
+
 use crate::series::DUE;
 use crate::stats::{mad, median};
 use slipgauge_trace::Nanos;
@@ -23,6 +26,8 @@ pub const MOST: usize = 1 << 20;
 const LEAST: usize = 8;
 /// A stamp that lies further off than this share of an interval from where the one before puts it breaks a run.
 const BREAK: f64 = 0.5;
+/// An interval that differs from the report interval by more than this share of it is off.
+const OFF: f64 = 0.25;
 
 /// Variance of a run's slope, times Σ (i − ī)², over what its halves say of it. Where stamps scatter for themselves it is 1;
 /// where lateness adds up from report to report, as in a queue that fills, a slope of n reports has 6 τ²/5 n instead of
@@ -57,6 +62,8 @@ pub struct Runs {
     pub intervals: usize,
     /// Those of them that broke a run because a slot or more was missing.
     pub skipped: usize,
+    /// Those that are off by more than a quarter of the interval, whether or not they broke a run.
+    pub off: usize,
 }
 
 /// A clock as its runs tell.
@@ -84,17 +91,10 @@ pub fn runs(trace: &DeviceTrace, spans: &[(Nanos, Nanos)], slot: f64) -> Runs {
     if slot.is_nan() || slot < 1.0 {
         return out;
     }
-    let motion = &trace.motion;
-    let all = || spans.iter().map(|&(begin, end)| motion.rows(begin, end));
-    let counts = |row: usize| i64::from(motion.x[row].unsigned_abs().max(motion.y[row].unsigned_abs()));
-    let stamp = |row: usize| motion.kernel_ns.get(row).copied().filter(|&k| k != NO_STAMP);
-    if !motion.kernel_ns.is_empty() {
-        let fast = || all().flatten().filter(|&row| trace.has_motion(row) && counts(row) >= DUE);
-        let stamped = fast().filter(|&row| stamp(row).is_some()).count();
-        out.kernel = stamped > 0 && stamped as f64 >= STAMPED * fast().count() as f64;
-    }
+    let reports = Reports::new(trace, spans);
+    out.kernel = reports.kernel;
     let mut kept = 0;
-    for rows in all() {
+    for rows in spans.iter().map(|&(begin, end)| trace.motion.rows(begin, end)) {
         let mut run = Run::default();
         // Number of reports since the run began, and number and time of the last one that has a time.
         let (mut number, mut last): (i64, Option<(i64, i64)>) = (0, None);
@@ -104,21 +104,20 @@ pub fn runs(trace: &DeviceTrace, spans: &[(Nanos, Nanos)], slot: f64) -> Runs {
             if !trace.has_motion(row) {
                 continue;
             }
-            if counts(row) < DUE || kept >= MOST {
+            if reports.counts(row) < DUE || kept >= MOST {
                 out.close(&mut run);
                 last = None;
                 continue;
             }
             number += 1;
-            let alone = motion.place[row] == 0 && (row + 1 >= end || motion.place[row + 1] == 0);
-            let time = if out.kernel { stamp(row) } else { alone.then_some(motion.received_ns[row]) };
-            let Some(t) = time else { continue };
+            let Some(t) = reports.time(row, end) else { continue };
             out.tick = greatest_common(out.tick, t);
             if let Some((before, at)) = last {
                 let steps = (number - before) as f64;
                 let off = t.saturating_sub(at) as f64 / slot - steps;
                 out.intervals += 1;
                 out.skipped += usize::from(off > BREAK);
+                out.off += usize::from(off.abs() > OFF);
                 if off.abs() > BREAK {
                     out.close(&mut run);
                     last = None;
@@ -135,6 +134,43 @@ pub fn runs(trace: &DeviceTrace, spans: &[(Nanos, Nanos)], slot: f64) -> Runs {
         out.close(&mut run);
     }
     out
+}
+
+/// How reports are read: how fast they are, and when they came.
+struct Reports<'a> {
+    trace: &'a DeviceTrace,
+    /// True if the kernel's own stamps are used.
+    kernel: bool,
+}
+
+impl<'a> Reports<'a> {
+    fn new(trace: &'a DeviceTrace, spans: &[(Nanos, Nanos)]) -> Reports<'a> {
+        let mut reports = Reports { trace, kernel: false };
+        if !trace.motion.kernel_ns.is_empty() {
+            let all = || spans.iter().flat_map(|&(begin, end)| trace.motion.rows(begin, end));
+            let fast = || all().filter(|&row| trace.has_motion(row) && reports.counts(row) >= DUE);
+            let stamped = fast().filter(|&row| reports.stamp(row).is_some()).count();
+            reports.kernel = stamped > 0 && stamped as f64 >= STAMPED * fast().count() as f64;
+        }
+        reports
+    }
+
+    /// Counts on the larger axis.
+    fn counts(&self, row: usize) -> i64 {
+        let motion = &self.trace.motion;
+        i64::from(motion.x[row].unsigned_abs().max(motion.y[row].unsigned_abs()))
+    }
+
+    fn stamp(&self, row: usize) -> Option<i64> {
+        self.trace.motion.kernel_ns.get(row).copied().filter(|&k| k != NO_STAMP)
+    }
+
+    /// Time of a report that has one of its own; `end` is that of the rows looked at.
+    fn time(&self, row: usize, end: usize) -> Option<i64> {
+        let motion = &self.trace.motion;
+        let alone = motion.place[row] == 0 && (row + 1 >= end || motion.place[row + 1] == 0);
+        if self.kernel { self.stamp(row) } else { alone.then_some(motion.received_ns[row]) }
+    }
 }
 
 fn greatest_common(a: i64, b: i64) -> i64 {
@@ -246,7 +282,7 @@ mod tests {
     use slipgauge_trace::recording::{Motion, RowFormat};
 
     /// Reports at these times, of so many counts, each the so-many-th of its wake-up.
-    fn trace(rows: &[(i64, i32, u16)]) -> DeviceTrace {
+    pub(super) fn trace(rows: &[(i64, i32, u16)]) -> DeviceTrace {
         let format =
             RowFormat { node: 0, id: None, axis_bits: Some((16, 16)), limits: None, field_range: None };
         let motion = Motion {
@@ -261,7 +297,7 @@ mod tests {
         DeviceTrace { motion, formats: vec![format], ..DeviceTrace::default() }
     }
 
-    const ALL: [(Nanos, Nanos); 1] = [(Nanos(i64::MIN), Nanos(i64::MAX))];
+    pub(super) const ALL: [(Nanos, Nanos); 1] = [(Nanos(i64::MIN), Nanos(i64::MAX))];
 
     #[test]
     fn a_batch_keeps_the_count_and_a_gap_or_a_slow_report_breaks_the_run() {

@@ -2,11 +2,48 @@
 //!
 //! Rows of the device that carry X and Y, in order, with times regularised: reports that were read in one wake-up
 //! share a stamp, and those before the last had been waiting. They are spread backwards by the report interval, never
-//! past the report before. Counts stay integers in the sensor's axes; the swipe's frame is applied on the way out.
+//! past the report before. So are those that woke the reader one by one and yet came in a rush after a silence: a device
+//! does not send twice in a slot, and their stamps would make motion of any speed. Counts stay integers in the sensor's axes; the swipe's frame is applied on the way out.
 //! Cost: one pass, 24 bytes a moving report of the phase.
 
 use slipgauge_trace::Nanos;
 use slipgauge_trace::recording::{DeviceTrace, PhaseSpan};
+
+/// A report within this share of an interval after the one before came in a rush: one that is due later than that may be late
+/// by the rest, but has not been sent so near to it.
+pub const RUSHED: f64 = 0.25;
+/// Empty slots before a rush: one and a half may be a single report's doing, that was late by one.
+pub const BEFORE_A_RUSH: f64 = 1.5;
+/// And nanoseconds: a reader without real-time priority is late by up to 1 ms on an idle computer (common practice, no
+/// source), and four times that is no ordinary one. (Without it the short intervals of a late reader's reports were left out of
+/// the report interval's median, which came out too long.)
+pub const HELD_UP: f64 = 4e6;
+
+/// One in so many reports may share a stamp for having been held up with others. Ticks of a coarse clock after which as long a
+/// silence can be seen leave three in five and more such reports.
+const HELD_UP_AT_MOST: usize = 4;
+
+/// Counts reports that share the stamp of others in a rush: no clock is coarse for them.
+struct HeldUp {
+    interval: Option<i64>,
+    in_a_rush: bool,
+    same_stamp: usize,
+}
+
+impl HeldUp {
+    fn new(interval: Option<Nanos>) -> HeldUp {
+        HeldUp { interval: interval.map(|i| i.0), in_a_rush: false, same_stamp: 0 }
+    }
+
+    /// Takes a report that woke the reader so long after the one before.
+    fn count(&mut self, since: i64) {
+        let Some(interval) = self.interval.map(|i| i as f64) else { return };
+        if since as f64 >= RUSHED * interval {
+            self.in_a_rush = since as f64 >= interval + HELD_UP.max(BEFORE_A_RUSH * interval);
+        }
+        self.same_stamp += usize::from(self.in_a_rush && since == 0);
+    }
+}
 
 /// One report with motion fields.
 #[derive(Clone, Copy, Debug)]
@@ -42,6 +79,7 @@ impl Series {
         let mut latest = i64::MIN;
         let mut batch: Vec<Sample> = Vec::new();
         let (mut last_timed, mut idle) = (i64::MIN, 0u32);
+        let mut held_up = HeldUp::new(interval);
         for row in motion.rows(phase.begin, phase.end) {
             if !trace.has_motion(row) {
                 continue;
@@ -50,6 +88,7 @@ impl Series {
             let (t, place) = (motion.received_ns[row], motion.place[row]);
             if place == 0 {
                 latest = series.settle(&mut batch, latest, interval);
+                held_up.count(t.saturating_sub(last_timed));
                 series.same_stamp += usize::from(t == last_timed);
                 last_timed = t;
             }
@@ -58,7 +97,48 @@ impl Series {
             idle = if x == 0 && y == 0 { idle.saturating_add(1) } else { 0 };
         }
         series.settle(&mut batch, latest, interval);
+        if held_up.same_stamp * HELD_UP_AT_MOST <= series.reports {
+            series.same_stamp -= held_up.same_stamp;
+        }
+        // Stamps that are coarser than the interval have a rush at every tick.
+        if let Some(interval) = interval.filter(|i| i.0 > 0 && !series.coarse_clock()) {
+            series.spread_rushes(interval.0);
+        }
         series
+    }
+
+    /// Spreads reports that came in a rush over the silence before them: from the last one's stamp backwards; or on from the
+    /// report before, where the device moves less at their end. Slots that stay empty then lie where it had least to say.
+    fn spread_rushes(&mut self, interval: i64) {
+        let close = (RUSHED * interval as f64) as i64;
+        let size = |s: &Sample| f64::from(s.x).hypot(f64::from(s.y));
+        let mut first = 1;
+        while first < self.samples.len() {
+            let before = self.samples[first - 1].t;
+            let apart = |row: usize| self.samples[row].t.saturating_sub(self.samples[row - 1].t);
+            let rush = (first + 1..self.samples.len()).take_while(|&row| apart(row) < close).count();
+            let empty =
+                apart(first) as f64 / interval as f64 - 1.0 - f64::from(self.samples[first].idle_before);
+            let rows = first..first + 1 + rush;
+            first = rows.end;
+            if rush == 0 || empty < BEFORE_A_RUSH.max(HELD_UP / interval as f64) {
+                continue;
+            }
+            let largest = |a: usize| self.samples.iter().skip(a).take(2).map(size).fold(0.0, f64::max);
+            let moves_less_at_the_end = largest(rows.start - 1) > largest(rows.end - 1);
+            let rows = &mut self.samples[rows];
+            let sent = |s: &Sample| 1 + i64::from(s.idle_before);
+            let count = 1 + rows.iter().skip(1).map(sent).fold(0, i64::saturating_add);
+            let Some(stamp) = rows.last().map(|s| s.t) else { continue };
+            let step = interval.min(stamp.saturating_sub(before) / count);
+            let last = if moves_less_at_the_end { before + step * count } else { stamp };
+            let mut behind = 0i64;
+            for sample in rows.iter_mut().rev() {
+                sample.t = last - step * behind;
+                sample.timed = false;
+                behind += sent(sample);
+            }
+        }
     }
 
     /// Spreads a batch backwards from its stamp and appends what moves; returns the time of its last report.
@@ -196,6 +276,42 @@ mod tests {
         let samples =
             points.iter().map(|&(t, x, y)| Sample { t, x, y, timed: true, idle_before: 0 }).collect();
         Series { samples, reports: points.len(), same_stamp: 0 }
+    }
+
+    #[test]
+    fn a_rush_after_a_silence_is_spread_over_it_and_other_times_are_left_alone() {
+        let ms = 1_000_000;
+        // Reports 3 to 7 come all at once, with the seventh; then a pair of which the first was late by a slot.
+        let times = [
+            0,
+            ms,
+            2 * ms,
+            7 * ms,
+            7 * ms,
+            7 * ms,
+            7 * ms + 9,
+            7 * ms + 9,
+            8 * ms,
+            10 * ms,
+            10 * ms + 5,
+            11 * ms,
+        ];
+        let mut got = series(&times.map(|t| (t, 5, 0)));
+        got.spread_rushes(ms);
+        let spread = [0, ms, 2 * ms, 3 * ms + 9, 4 * ms + 9, 5 * ms + 9, 6 * ms + 9, 7 * ms + 9, 8 * ms];
+        let told: Vec<i64> = got.samples.iter().map(|s| s.t).collect();
+        assert_eq!(told[..9], spread);
+        assert_eq!(told[9..], times[9..]);
+        assert_eq!(got.samples.iter().filter(|s| !s.timed).count(), 5);
+        // At a stop the silence goes on: two reports that follow on the ones before.
+        let stop = [(0, 50), (ms, 40), (30 * ms, 30), (30 * ms, 5), (700 * ms, 1)];
+        let mut got = series(&stop.map(|(t, x)| (t, x, 0)));
+        got.spread_rushes(ms);
+        assert_eq!(got.samples.iter().map(|s| s.t / ms).collect::<Vec<_>>(), [0, 1, 2, 3, 700]);
+        // More reports than the silence has room for stay within it.
+        let mut got = series(&[0, 6 * ms, 6 * ms, 6 * ms, 6 * ms, 6 * ms, 6 * ms, 6 * ms].map(|t| (t, 5, 0)));
+        got.spread_rushes(ms);
+        assert_eq!(got.samples.iter().map(|s| s.t / ms).collect::<Vec<_>>(), [0, 0, 1, 2, 3, 4, 5, 6]);
     }
 
     #[test]

@@ -156,8 +156,12 @@ pub fn find(
             // What the first report holds of its own lies between the speeds of both flanks: a strike may fall into it.
             let own_most = enters.max(leaves) * slot * 1e-9;
             let at_least = (along[after_row] - own_most + skipped) / missing;
+            let lacks = swipe.one_travel - swipe.along;
             let late = match (make_up > 0.5, at_least > 0.5) {
-                (true, false) => swipe.one_travel - swipe.along < 0.5 * missing,
+                (true, false) => lacks < 0.5 * missing,
+                // A hand that struck the stop meanwhile has made less than its speed says: all of it, if no more is
+                // missing than came.
+                (false, _) if !between => first + skipped > lacks.max(LEAST_MM * counts_per_mm),
                 (late, _) => late,
             };
             let kind = if late { MakeUp::Late } else { MakeUp::Lost };

@@ -32,6 +32,9 @@ pub(super) struct Cell {
     pub(super) rows: Range<usize>,
     /// Counts along and across, in the swipe's own direction.
     pub(super) counts: (f64, f64),
+    /// The same at the pace at which they were made: what the first report after empty slots holds of all of them, in
+    /// equal parts. Where it makes up for none of them it was made faster.
+    pub(super) paced: (f64, f64),
     /// True if no report is missing before it or in it.
     pub(super) contiguous: bool,
     /// True if it has as many reports as it should.
@@ -43,6 +46,10 @@ fn cells(samples: &[Sample], counts: &[(f64, f64)], slot: f64) -> (Vec<Cell>, f6
     let each = in_a_cell(slot);
     let most = slot * if each == 1 { CONTIGUOUS } else { CONTIGUOUS_MANY };
     let follows = |row: usize| row > 0 && ((samples[row].t - samples[row - 1].t) as f64) < most;
+    let slots = |row: usize| match row {
+        0 => 1.0,
+        row => (samples[row].t.saturating_sub(samples[row - 1].t) as f64 / slot).max(1.0),
+    };
     let mut cells: Vec<Cell> = Vec::new();
     for (row, c) in counts.iter().enumerate().take(samples.len()) {
         let follows = follows(row);
@@ -50,8 +57,14 @@ fn cells(samples: &[Sample], counts: &[(f64, f64)], slot: f64) -> (Vec<Cell>, f6
             Some(last) if follows && last.rows.len() < each => {
                 last.rows.end = row + 1;
                 last.counts = (last.counts.0 + c.0, last.counts.1 + c.1);
+                last.paced = (last.paced.0 + c.0, last.paced.1 + c.1);
             }
-            _ => cells.push(Cell { rows: row..row + 1, counts: *c, contiguous: follows, whole: each == 1 }),
+            _ => {
+                let over = if follows { 1.0 } else { slots(row) };
+                let paced = (c.0 / over, c.1 / over);
+                let rows = row..row + 1;
+                cells.push(Cell { rows, counts: *c, paced, contiguous: follows, whole: each == 1 });
+            }
         }
         if let Some(last) = cells.last_mut() {
             last.whole = last.rows.len() == each;
@@ -118,6 +131,15 @@ impl<'a> Search<'a> {
             inner,
             since: 0,
         })
+    }
+
+    /// Counts of some cells of which the first may follow a silence.
+    pub(super) fn paced(&self, cells: Range<usize>) -> (f64, f64) {
+        let Some(first) = self.cells.get(cells.start).filter(|_| !cells.is_empty()) else {
+            return (0.0, 0.0);
+        };
+        let others = self.sum(cells.start + 1..cells.end);
+        (first.paced.0 + others.0, first.paced.1 + others.1)
     }
 
     pub(super) fn sum(&self, rows: Range<usize>) -> (f64, f64) {

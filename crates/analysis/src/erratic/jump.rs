@@ -23,14 +23,15 @@ impl Search<'_> {
     /// Mean counts per cell before one, with the number of cells.
     fn before(&self, cell: usize) -> Option<((f64, f64), usize)> {
         let most = ((BEFORE / self.width) as usize).clamp(1, MOST_BEFORE);
-        let from = cell.saturating_sub(most).max(self.since.min(cell));
+        // The first cell of a swipe may hold what a long silence did: it tells no velocity.
+        let from = cell.saturating_sub(most).max(self.since.min(cell)).max(1);
         // The cell at `from` needs nothing before it.
         let from = (from + 1..=cell).rev().find(|&c| !self.cells[c].contiguous).unwrap_or(from);
-        let n = cell - from;
+        let n = cell.saturating_sub(from);
         if n == 0 || !self.cells[cell].contiguous || !self.cells[from].whole {
             return None;
         }
-        let (along, across) = self.sum(from..cell);
+        let (along, across) = self.paced(from..cell);
         let mean = (along / n as f64, across / n as f64);
         (mean.0 >= DUE as f64).then_some((mean, n))
     }

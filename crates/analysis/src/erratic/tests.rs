@@ -104,6 +104,21 @@ fn counts_that_thin_out_at_once_are_found_and_those_of_a_braking_hand_are_not() 
 }
 
 #[test]
+fn a_report_that_makes_up_for_a_silence_tells_no_velocity() {
+    let place = |s: f64| 300.0 * PER_MM * s.powi(3) * (10.0 - 15.0 * s + 6.0 * s * s);
+    for slot in [500_000, 1_000_000, 4_000_000] {
+        let one = slot as f64 / 200e6;
+        let late = |s: f64, c: (f64, f64)| match s {
+            s if !(0.3..0.5 - 1e-9).contains(&s) => c,
+            s if s < 0.5 - one - 1e-9 => (0.0, 0.0),
+            s => (place(s + one) - place(0.3), 0.0),
+        };
+        let all = found(slot, late);
+        assert!(all.is_empty(), "{slot}: {all:?}");
+    }
+}
+
+#[test]
 fn the_same_report_over_a_hidden_peak_is_a_repeat() {
     let (level, _) = swipe(1_000_000, |_, c| c);
     let held = f64::from(level.samples[70].x);
