@@ -179,3 +179,44 @@ impl Mark {
         up_to.saturating_sub(below) as f64 / self.others.len() as f64
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use rand_xoshiro::Xoshiro256PlusPlus;
+    use rand_xoshiro::rand_core::{Rng as _, SeedableRng as _};
+
+    fn marks(values: impl Iterator<Item = f64>) -> Vec<Mark> {
+        let others: Vec<f64> = (0..400).map(|i| (f64::from(i) + 0.5) / 400.0).collect();
+        values.map(|value| Mark { value, others: others.clone() }).collect()
+    }
+
+    /// The bound on the windows looked at makes it less often than stated, never more.
+    #[test]
+    fn random_times_cluster_no_more_often_than_stated() {
+        let mut chance = Xoshiro256PlusPlus::seed_from_u64(1);
+        let mut uniform = || (chance.next_u64() >> 11) as f64 / (1u64 << 53) as f64;
+        let mut seen = 0;
+        for _ in 0..400 {
+            let drawn: Vec<f64> = (0..30).map(|_| uniform()).collect();
+            let found = cluster(&marks(drawn.into_iter()), 0.0, |low| low + 0.04);
+            seen += usize::from(found.is_some_and(|c| c.chance < 0.05));
+        }
+        // 20 would be as stated; 34 are three standard deviations more.
+        assert!(seen <= 34, "{seen}");
+    }
+
+    #[test]
+    fn a_third_at_one_value_is_a_cluster() {
+        let at_one = (0..10).map(|i| 0.5 + 0.001 * f64::from(i));
+        let spread = (0..20).map(|i| f64::from(i) / 20.0 + 0.02);
+        let found = cluster(&marks(at_one.chain(spread)), 0.0, |low| low + 0.04).unwrap_or(Cluster {
+            low: 0.0,
+            high: 0.0,
+            silences: 0,
+            chance: 1.0,
+        });
+        assert!(found.chance < 1e-6 && (10..=11).contains(&found.silences), "{found:?}");
+        assert!(found.low <= 0.5 && found.high >= 0.509, "{found:?}");
+    }
+}
