@@ -20,6 +20,7 @@ mod wake_up;
 
 pub use drift::looked_at;
 pub use gain_change::Contrast as GainContrast;
+pub(crate) use tracking_loss::IN_SOME;
 
 use crate::decision;
 use crate::step::{PhaseView, StepView, SwipeView};

@@ -15,6 +15,9 @@
 //! | a report that holds [`ROOM`] × the limit, and no clip | from below |
 //! | swipes that lose track are not seen faster elsewhere than where they lost it | from below, see next |
 //!
+//! *In some swipes.* A limit that some swipes are seen to go beyond clean has no one median: it is bounded from above, by the
+//! fastest that it was met at.
+//!
 //! *Acceleration.* A loss by acceleration begins at about one acceleration and at any speed; over swipes of one pace
 //! the two go together, and their scatters do not tell them apart. What does: a swipe that is seen, before or after, at
 //! well above the speed where it was lost (it is lost while the hand brakes, too). A speed limit forbids that, whatever
@@ -33,12 +36,12 @@ pub mod censored;
 pub(crate) mod onset;
 
 use crate::clip::{self, Axis};
-use crate::families::{key, spoiled};
+use crate::families::{IN_SOME, key, spoiled};
 use crate::scale::Resolution;
 use crate::series::{Frame, Sample};
 use crate::stats::{mean_sd, t_quantile};
 use crate::step::{PhaseView, StepView, SwipeView};
-use crate::verdict::{Family, Finding, Quantity};
+use crate::verdict::{Cause, Family, Finding, Quantity};
 use censored::Told;
 use onset::Onset;
 
@@ -85,6 +88,11 @@ pub fn estimate(step: &StepView, findings: &[Finding], known: Option<&Resolution
     hidden |= findings.iter().any(|f| f.family == Family::ReportCeiling && f.step == step.id);
     let onset = crate::stats::median(&failing.iter().map(Failing::at).collect::<Vec<_>>());
     hidden |= onset.is_some_and(|v| ceiling(step).is_some_and(|top| top < ROOM * v));
+    if in_some_swipes(step, findings) {
+        // Clean swipes beyond say nothing of a limit that comes and goes: it lies no higher than where it was met.
+        let most = failing.iter().map(|f| f.onset.high.max(f.at()) / per_m).fold(0.0, f64::max);
+        return bound((None, Some(most).filter(|v| *v > 0.0)), relative);
+    }
     if 2 * failing.iter().filter(|f| f.elsewhere > FASTER * f.at()).count() > failing.len() {
         told.extend(failing.iter().map(|f| Told::Above(f.elsewhere.max(f.onset.low) / per_m)));
         return bound((censored::bounds(&told).0, None), relative);
@@ -104,6 +112,12 @@ pub fn estimate(step: &StepView, findings: &[Finding], known: Option<&Resolution
         low: Some(median.value - (median.value - median.low).hypot(common)),
         high: Some(median.value + (median.high - median.value).hypot(common)),
     })
+}
+
+/// True if the sensor was seen to lose track above a speed in some of the swipes, and not in others.
+fn in_some_swipes(step: &StepView, findings: &[Finding]) -> bool {
+    let own = |f: &&Finding| f.family == Family::TrackingLoss && f.step == step.id;
+    findings.iter().filter(own).any(|f| f.evidence.contains_key(IN_SOME))
 }
 
 /// A swipe shorter than the travel by this share may have lost track unnoticed, or was not made to the end: it says
@@ -176,7 +190,9 @@ impl Failing {
 
 /// The first tracking loss in a swipe.
 fn first_loss<'a>(phase: &PhaseView, swipe: &SwipeView, findings: &'a [Finding]) -> Option<&'a Finding> {
-    let own = findings.iter().filter(|f| f.family == Family::TrackingLoss && f.kind != "short");
+    // What a patch of the surface loses has no speed.
+    let limits = |f: &&Finding| f.kind != "short" && f.cause != Cause::Surface;
+    let own = findings.iter().filter(|f| f.family == Family::TrackingLoss).filter(limits);
     let here = own.filter(|f| (f.phase, f.swipe) == (phase.span.number, Some(swipe.swipe.number)));
     here.min_by_key(|f| f.begin_ns)
 }

@@ -9,7 +9,7 @@
 //! one: at least [`DUE`] counts a slot over half of its way.
 //!
 //! Cause: the link if silences recur (two swipes or more); a single one may be a lift, and one over the fastest part of
-//! the fastest swipes a loss of tracking: both are said to be unknown. Counts that are lost on a [`CABLE`] are not its doing,
+//! the fastest swipes a loss of tracking: both are said to be unknown, the latter where it is not one of many elsewhere. Counts that are lost on a [`CABLE`] are not its doing,
 //! since a report that is not acknowledged there is sent again (USB 2.0 section 8.5.4, from memory): what became of them in
 //! the device is unknown. Where the header says nothing, a radio is likelier than that, and the reason says both.
 //! Assumes that the report interval is known and stamps are finer than it. Smallest found: two reports in a row, and
@@ -50,7 +50,7 @@ impl Detector for Dropout {
         }
         let losses = Losses::new(step);
         let clipped = swipes_with(Family::ReportCeiling, findings);
-        let mut own = Vec::new();
+        let (mut own, mut may_be_loss) = (Vec::new(), Vec::new());
         for (phase, swipe) in step.swipes().filter(|(p, s)| !clipped.contains(&super::key(p, s))) {
             let silences = swipe.silences.iter();
             for silence in silences.filter(|s| !s.host && !s.to_the_end && !losses.is_loss(swipe, s)) {
@@ -65,11 +65,7 @@ impl Detector for Dropout {
                     end: silence.end,
                     size: expected_mm,
                     unit: "mm of travel",
-                    cause: if kept_by_link || losses.may_be_loss(swipe, silence) {
-                        Cause::Unknown
-                    } else {
-                        Cause::Link
-                    },
+                    cause: if kept_by_link { Cause::Unknown } else { Cause::Link },
                 };
                 let evidence = json!({
                     "reports_missing": round(silence.slots, 1),
@@ -79,12 +75,19 @@ impl Detector for Dropout {
                     "make_up_ratio": round(silence.make_up, 2),
                     "mm_made_up": round(made_up, 2),
                 });
+                may_be_loss.push(losses.may_be_loss(swipe, silence));
                 own.push(in_swipe(step, phase, swipe, event, evidence));
             }
         }
-        if swipes_with(Family::Dropout, &own).len() < RECURS {
-            own.iter_mut().for_each(|f| f.cause = Cause::Unknown);
-        }
+        let some_may = may_be_loss.iter().filter(|may| **may).count();
+        // Where most are the link's own, those that lie over a peak are, too: the peak lies somewhere.
+        let chance = 2 * some_may < own.len();
+        let recurs = swipes_with(Family::Dropout, &own).len() >= RECURS;
+        let untold = |may: bool| !recurs || (may && !chance);
+        own.iter_mut()
+            .zip(may_be_loss)
+            .filter(|(_, may)| untold(*may))
+            .for_each(|(f, _)| f.cause = Cause::Unknown);
         findings.extend(own);
     }
 

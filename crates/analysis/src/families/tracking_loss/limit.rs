@@ -6,7 +6,8 @@
 //! - what speaks against a limit is at most [`MOST_BEYOND`] times as many: swipes of the same phases that go on clean
 //!   beyond the median onset ([`BEYOND`]), and silences that begin when their own swipe has been seen as far beyond their
 //!   own onset; and no more swipes than those silences go on clean beyond the median onset itself, where a limit that
-//!   scatters takes half and more;
+//!   scatters takes half and more. Of an acceleration also: most times at which the hand is beyond it are lost, so that in
+//!   all swipes together no more than n stretches go on [counted](acceleration) beyond it;
 //! - and they lie so by no accident: with L the lower quartile of the onsets, k onsets lie at L or beyond, and a share q of
 //!   the counted moving time of the phases that they lie in; or k of them hold the fastest moment of their swipe, which a
 //!   silence at a random time does with q, its share of the swipe. Were silences independent of the motion, k of n would
@@ -21,9 +22,17 @@
 //!   125 ms in all swipes had been put down to a limit of acceleration: what they hide bends the expected speed beside
 //!   them, and no swipe was clean to speak against it.)
 //!
-//! Speed and acceleration are tried, the less likely one holds. Assumes that a fault of the link does not know the
-//! speed. Cost: O(slots).
+//! Of accelerations q is the share of silences as long that are [cut into the same swipes](acceleration) at random times. (First
+//! it was that of the counted time, as the expected motion has it. Seen then: losses of a radio at random times, 2.5 to 8 a
+//! second, put down to a limit of acceleration in a fifth to four fifths of another hand's sessions, with P of 4e-12: what a
+//! silence hides bends the expected motion beside it.)
+//!
+//! Speed and acceleration are tried, the less likely one holds. Where swipes go on clean beyond, silences that
+//! [cluster](cluster) at one speed or at one place hold. Assumes that a fault of the link does not know the speed.
+//! Cost: O(silences × slots).
 
+use super::by_chance::{self, At, Cluster};
+use super::{acceleration, cluster};
 use crate::grid::Grid;
 use crate::periodicity::periodicity;
 use crate::series::{DUE, Frame};
@@ -35,7 +44,7 @@ use statrs::distribution::{Binomial, DiscreteCDF};
 /// Chance at which silences are no longer taken for accidents.
 const CHANCE: f64 = 1e-4;
 /// Fewer silences tell nothing of a limit.
-const LEAST: usize = 3;
+pub const LEAST: usize = 3;
 /// Beyond this factor of the median onset a clean swipe speaks against a limit; acceleration is known less well.
 const BEYOND: (f64, f64) = (1.02, 1.3);
 /// Likewise of the speed that a swipe was seen at before its own silence: both are known to a per cent or two.
@@ -46,8 +55,9 @@ const MOST_BEYOND: f64 = 0.25;
 /// distance of the quartiles, where the onsets themselves scatter more: 3.4 standard deviations below the median.
 const REACHES: f64 = 0.95;
 const SPREAD: f64 = 2.0;
-/// Time over which an onset's acceleration is taken, seconds: shorter than a tenth of a flick.
-const SLOPE_S: f64 = 8e-3;
+/// However they scatter: a limit of the sensor is not met at nothing. (A quarter: the expected acceleration beside a hole is
+/// known to no better than a factor of two or so either way.)
+const LEAST_OF_IT: f64 = 0.25;
 
 /// What a limit is one of.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -56,6 +66,8 @@ pub enum Of {
     Speed,
     /// Acceleration, mm/s².
     Acceleration,
+    /// Place, mm: a patch of the surface.
+    Place,
 }
 
 /// A limit that silences show.
@@ -63,19 +75,40 @@ pub enum Of {
 pub struct Limit {
     /// Of what.
     pub of: Of,
-    /// Least onset that is still one of the limit.
+    /// True if swipes go on clean beyond it.
+    pub in_some: bool,
+    /// Where a silence has what it is known by, and from where to where that is one of the limit's.
+    at: At,
     least: f64,
+    most: f64,
     /// Chance that silences at random times show it.
     pub chance: f64,
 }
 
 impl Limit {
+    /// The limit of a cluster.
+    pub fn cluster(of: Of, at: At, cluster: Cluster) -> Limit {
+        // A cluster's own width on either side: what it was read to.
+        let width = cluster.high - cluster.low;
+        let (least, most) = (cluster.low - width, cluster.high + width);
+        Limit { of, in_some: of == Of::Speed, at, least, most, chance: cluster.chance }
+    }
+
     /// True if a silence began at the limit, or hides speeds beyond it.
     pub fn explains(&self, swipe: &SwipeView, silence: &Silence, counts_per_mm: f64) -> bool {
-        let hidden = || hidden_peak(&swipe.grid, silence);
-        let reaches = onset(&swipe.grid, silence, self.of, counts_per_mm) >= self.least
-            || (self.of == Of::Speed && hidden() >= self.least);
-        silence.kind == MakeUp::Lost && reaches
+        if silence.kind != MakeUp::Lost {
+            return false;
+        }
+        if self.in_some || self.of == Of::Place {
+            return (self.least..=self.most).contains(&by_chance::value(
+                swipe,
+                silence,
+                self.at,
+                counts_per_mm,
+            ));
+        }
+        let begun = onset(swipe, silence, self.of, counts_per_mm) >= self.least;
+        begun || (self.of == Of::Speed && hidden_peak(&swipe.grid, silence) >= self.least)
     }
 }
 
@@ -85,34 +118,32 @@ pub fn hidden_peak(grid: &Grid, silence: &Silence) -> f64 {
 }
 
 /// Value at which a silence began: for speed of the reports before it, else of the expected motion.
-pub fn onset(grid: &Grid, silence: &Silence, of: Of, counts_per_mm: f64) -> f64 {
-    let at = grid.slots(silence).start.min(grid.expected_mm_s.len().saturating_sub(1));
+pub fn onset(swipe: &SwipeView, silence: &Silence, of: Of, counts_per_mm: f64) -> f64 {
+    let at = swipe.grid.slots(silence).start;
     match of {
         Of::Speed => silence.onset / counts_per_mm,
-        Of::Acceleration => value(grid, at, of),
-    }
-}
-
-fn value(grid: &Grid, slot: usize, of: Of) -> f64 {
-    let speed = |i: usize| grid.expected_mm_s.get(i).copied().unwrap_or(0.0);
-    match of {
-        Of::Speed => speed(slot),
-        Of::Acceleration => {
-            let back = ((SLOPE_S * 1e9 / grid.slot.max(1.0)).round() as usize).max(1);
-            let from = slot.saturating_sub(back);
-            let seconds = (slot - from).max(1) as f64 * grid.slot * 1e-9;
-            // The hole's own curve says nothing: the slope before it.
-            ((speed(slot) - speed(from)) / seconds).abs()
-        }
+        Of::Acceleration => acceleration::of(&swipe.grid.expected_mm_s, at, swipe.grid.slot),
+        Of::Place => by_chance::value(swipe, silence, At::Edge, counts_per_mm),
     }
 }
 
 /// The limit that the lost silences of a step show, if any.
 pub fn find(step: &StepView) -> Option<Limit> {
-    let due = DUE as f64 / step.scale?.counts_per_mm / (step.slot() * 1e-9);
+    let per_mm = step.scale?.counts_per_mm;
+    let due = DUE as f64 / per_mm / (step.slot() * 1e-9);
+    let told = |limit: &Limit| limit.chance < CHANCE;
+    let place = cluster::at_a_place(step, per_mm).filter(told);
     let tried = [Of::Speed, Of::Acceleration].map(|of| limit_of(step, of, due));
-    let least = tried.into_iter().flatten().min_by(|a, b| a.chance.total_cmp(&b.chance))?;
-    (least.chance < CHANCE && !recur(step)).then_some(least)
+    let always = tried.into_iter().flatten().min_by(|a, b| a.chance.total_cmp(&b.chance)).filter(told);
+    let some = cluster::in_some_swipes(step).filter(told);
+    // At one speed begin most silences of a limit of speed; those of acceleration come twice a swipe, at two speeds.
+    let rather = |some: &Limit| {
+        let all: Vec<_> = by_chance::lost(step).filter(|(_, s)| !s.to_the_end).collect();
+        let own = all.iter().filter(|(swipe, s)| some.explains(swipe, s, per_mm)).count();
+        always.is_none_or(|a| a.of == Of::Acceleration && some.chance < a.chance && 4 * own >= 3 * all.len())
+    };
+    let found = place.or(some.filter(rather)).or(always)?;
+    (!recur(step)).then_some(found)
 }
 
 /// Silences in step with a period, as a share, from which on a clock explains them.
@@ -136,7 +167,7 @@ struct Lost {
     share: f64,
 }
 
-fn lost(phase: &PhaseView, of: Of, counts_per_mm: f64) -> Vec<Lost> {
+fn lost_of(phase: &PhaseView, of: Of, counts_per_mm: f64) -> Vec<Lost> {
     let mut all = Vec::new();
     for swipe in &phase.swipes {
         let grid = &swipe.grid;
@@ -144,7 +175,8 @@ fn lost(phase: &PhaseView, of: Of, counts_per_mm: f64) -> Vec<Lost> {
             let slots = grid.slots(silence);
             let share = slots.len() as f64 / grid.expected_mm_s.len().max(1) as f64;
             let holds_peak = hidden_peak(grid, silence) >= grid.peak();
-            all.push(Lost { onset: onset(grid, silence, of, counts_per_mm), holds_peak, share });
+            let onset = onset(swipe, silence, of, counts_per_mm);
+            all.push(Lost { onset, holds_peak, share });
         }
     }
     all
@@ -153,7 +185,7 @@ fn lost(phase: &PhaseView, of: Of, counts_per_mm: f64) -> Vec<Lost> {
 fn limit_of(step: &StepView, of: Of, due: f64) -> Option<Limit> {
     let per_mm = step.scale?.counts_per_mm;
     let by_phase: Vec<(&PhaseView, Vec<Lost>)> =
-        step.phases.iter().map(|p| (p, lost(p, of, per_mm))).collect();
+        step.phases.iter().map(|p| (p, lost_of(p, of, per_mm))).collect();
     let all = || by_phase.iter().flat_map(|(_, lost)| lost);
     let mut onsets: Vec<f64> = all().map(|l| l.onset).collect();
     let n = onsets.len();
@@ -162,36 +194,26 @@ fn limit_of(step: &StepView, of: Of, due: f64) -> Option<Limit> {
     }
     onsets.sort_by(f64::total_cmp);
     let (at, median) = (*onsets.get(n / 4)?, *onsets.get(n / 2)?);
+    let with_losses: Vec<&PhaseView> =
+        by_phase.iter().filter(|(_, lost)| !lost.is_empty()).map(|(phase, _)| *phase).collect();
+    if contradicted(step, &with_losses, of, median, n)? {
+        return None;
+    }
+    let by_chance = (of == Of::Acceleration).then(|| acceleration::at_random_times(step, due));
     // Mean over the silences of the share of their own phase.
     let share = |value: f64| {
+        if let Some(others) = &by_chance {
+            let beyond = others.iter().filter(|a| **a >= value).count();
+            // With the silence itself as one of them: few tell of no share near nothing.
+            return (beyond + 1) as f64 / (others.len() + 1) as f64;
+        }
         let sum: f64 = by_phase
             .iter()
             .filter(|(_, lost)| !lost.is_empty())
-            .map(|(phase, lost)| lost.len() as f64 * share_beyond(phase, of, value, due))
+            .map(|(phase, lost)| lost.len() as f64 * share_beyond(phase, value, due))
             .sum();
         (sum / n as f64).clamp(0.0, 1.0)
     };
-    let beyond = if of == Of::Speed { BEYOND.0 } else { BEYOND.1 };
-    let clean = by_phase.iter().filter(|(_, lost)| !lost.is_empty());
-    let clean = clean.flat_map(|(phase, _)| phase.swipes.iter().map(move |s| (*phase, s)));
-    let frame = step.frame?;
-    let top = |phase: &PhaseView, s: &SwipeView| match of {
-        Of::Speed => {
-            let samples = phase.series.samples.get(s.swipe.rows.clone()).unwrap_or_default();
-            speed::fastest(samples, frame, step.slot()) / per_mm
-        }
-        Of::Acceleration => {
-            (0..s.grid.expected_mm_s.len()).map(|i| value(&s.grid, i, of)).fold(0.0, f64::max)
-        }
-    };
-    let tops: Vec<f64> =
-        clean.filter(|(_, s)| s.silences.is_empty() && !s.swipe.is_short()).map(|(p, s)| top(p, s)).collect();
-    let over = |value: f64| tops.iter().filter(|top| **top > value).count();
-    let against = over(beyond * median);
-    let before = if of == Of::Speed { seen_faster(step, frame) } else { 0 };
-    if (against + before) as f64 > MOST_BEYOND * n as f64 || over(median) > n {
-        return None;
-    }
     let chance = |q: f64, k: usize| {
         let tail = Binomial::new(q.clamp(0.0, 1.0), n as u64).map(|b| b.sf((k as u64).saturating_sub(1)));
         if k == 0 { 1.0 } else { tail.unwrap_or(1.0) }
@@ -202,8 +224,32 @@ fn limit_of(step: &StepView, of: Of, due: f64) -> Option<Limit> {
     let chance = if of == Of::Speed { fast.min(peaks) } else { fast };
     // The quartiles of a normal scatter lie 1.35 standard deviations apart.
     let upper = *onsets.get(3 * n / 4)?;
-    let least = (REACHES * at).min(at - SPREAD * (upper - at));
-    Some(Limit { of, least, chance })
+    let least = (REACHES * at).min(at - SPREAD * (upper - at)).max(LEAST_OF_IT * at);
+    Some(Limit { of, in_some: false, at: At::Begin, least, most: f64::INFINITY, chance })
+}
+
+/// True if the device goes on clean beyond a limit of this median onset as often as no limit allows: a quarter as many
+/// swipes as there are silences (n), or, of acceleration, as many stretches of whatever swipes.
+fn contradicted(step: &StepView, phases: &[&PhaseView], of: Of, median: f64, n: usize) -> Option<bool> {
+    let (per_mm, frame) = (step.scale?.counts_per_mm, step.frame?);
+    let swipes = || phases.iter().flat_map(|phase| phase.swipes.iter().map(move |s| (*phase, s)));
+    let top = |phase: &PhaseView, s: &SwipeView| match of {
+        Of::Acceleration => acceleration::most(&s.grid),
+        _ => {
+            let samples = phase.series.samples.get(s.swipe.rows.clone()).unwrap_or_default();
+            speed::fastest(samples, frame, step.slot()) / per_mm
+        }
+    };
+    let clean = swipes().filter(|(_, s)| s.silences.is_empty() && !s.swipe.is_short());
+    let tops: Vec<f64> = clean.map(|(p, s)| top(p, s)).collect();
+    let over = |value: f64| tops.iter().filter(|top| **top > value).count();
+    let (beyond, before) = match of {
+        Of::Acceleration => (BEYOND.1, 0),
+        _ => (BEYOND.0, seen_faster(step, frame)),
+    };
+    let against = over(beyond * median) + before;
+    let often = of == Of::Acceleration && acceleration::goes_on(step, BEYOND.1) > n;
+    Some(often || against as f64 > MOST_BEYOND * n as f64 || over(median) > n)
 }
 
 /// Lost silences that begin well below a speed that the device reported earlier in the same swipe, as no limit of speed
@@ -221,8 +267,8 @@ fn seen_faster(step: &StepView, frame: Frame) -> usize {
     count
 }
 
-/// Share of a phase's counted time, at speeds at which a silence shows, that lies at a value or beyond.
-fn share_beyond(phase: &PhaseView, of: Of, at: f64, due: f64) -> f64 {
+/// Share of a phase's counted time, at speeds at which a silence shows, that lies at a speed or beyond.
+fn share_beyond(phase: &PhaseView, at: f64, due: f64) -> f64 {
     let (mut beyond, mut all) = (0usize, 0usize);
     for swipe in &phase.swipes {
         let grid = &swipe.grid;
@@ -230,7 +276,7 @@ fn share_beyond(phase: &PhaseView, of: Of, at: f64, due: f64) -> f64 {
         for slot in (0..grid.expected_mm_s.len()).filter(|i| !silent.iter().any(|s| s.contains(i))) {
             if grid.expected_mm_s[slot] >= due {
                 all += 1;
-                beyond += usize::from(value(grid, slot, of) >= at);
+                beyond += usize::from(grid.expected_mm_s[slot] >= at);
             }
         }
     }

@@ -1,0 +1,152 @@
+//! Whose the lost counts are: the link's, a sensor's that reaches a limit now and then, or a patch's of the surface. By the
+//! smallest model of each.
+
+#![allow(clippy::unwrap_used, reason = "a test that cannot go on should stop")]
+
+use slipgauge_analysis::judge;
+use slipgauge_analysis::verdict::{Cause, Family, FamilyVerdict, Outcome, Verdict};
+use slipgauge_trace::Recording;
+use std::fmt::Write as _;
+
+const SLOW: usize = 8;
+const FAST: usize = 24;
+const TRAVEL_MM: f64 = 300.0;
+const COUNTS_PER_MM: f64 = 60.0;
+
+/// What loses counts.
+#[derive(Clone, Copy)]
+enum Loses {
+    /// Reports for 10 to 40 ms, so many times a second of motion, by this seed.
+    AtRandom(f64, u64),
+    /// The sensor, from a speed (m/s) on until the hand falls below two thirds of it, in one swipe of so many.
+    Above(f64, usize),
+    /// The surface, from here to there, mm.
+    Patch(f64, f64),
+}
+
+fn next(state: &mut u64) -> f64 {
+    *state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+    (*state >> 11) as f64 / (1u64 << 53) as f64
+}
+
+/// Skewed swipes of many speeds between two stops, and what a device of 1 kHz on a radio tells of them.
+fn text(loses: Loses) -> String {
+    let descriptor = "05010902a1010901a10005091901290315002501950375018102950175058101\
+                      05010930093116018026ff7f751095028106c0c0";
+    let mut text = format!(
+        "{{\"slipgauge\":1,\"tool\":\"t\",\"started\":\"2026-01-01T00:00:00Z\",\
+         \"clock\":{{\"id\":\"monotonic\",\"resolution_ns\":1}},\"devices\":[{{\"role\":\"test\",\"link\":\"radio\",\
+         \"nodes\":[{{\"interface\":0,\"interval_ns\":1000000,\"descriptor\":\"{descriptor}\"}}]}}],\
+         \"plan\":{{\"travel_um\":300000,\"travel_u_um\":500,\"axis\":\"x\",\"straight_edge\":true,\
+         \"steps\":[{{\"id\":1,\"nominal_counts_per_inch\":{}}}]}}}}\n",
+        COUNTS_PER_MM * 25.4
+    );
+    let mut say = |line: String| writeln!(text, "{line}").unwrap();
+    say("{\"t\":0,\"phase\":{\"step\":1,\"task\":\"still\"}}".to_owned());
+    let (mut ms, mut at, mut told) = (11_000, 0.0f64, 0.0f64);
+    let mut chance = if let Loses::AtRandom(_, seed) = loses { seed } else { 1 };
+    let mut hand = 7;
+    for i in 0..SLOW + FAST {
+        if i == 0 || i == SLOW {
+            let (pace, n) = if i == 0 { ("slow", SLOW) } else { ("fast", FAST) };
+            say(format!(
+                "{{\"t\":{},\"phase\":{{\"step\":1,\"task\":\"swipes\",\"pace\":\"{pace}\",\"swipes\":{n}}}}}",
+                ms * 1_000_000i64
+            ));
+            ms += 1_000;
+        }
+        let stop = if i % 2 == 0 { TRAVEL_MM } else { 0.0 } + 0.3 * next(&mut hand) - 0.15;
+        let lasts =
+            if i < SLOW { 1_300.0 + 200.0 * next(&mut hand) } else { 240.0 + 100.0 * next(&mut hand) };
+        let (from, mut blind, mut silent_until, mut last) = (at, false, 0, at);
+        for step in 1..=lasts as i64 + 500 {
+            ms += 1;
+            let u = (step as f64 / lasts).min(1.0);
+            // Speed as u² (1 − u)³: fastest at two fifths of the time.
+            let done = u.powi(3) * (20.0 - 45.0 * u + 36.0 * u * u - 10.0 * u.powi(3));
+            at = from + (stop - from) * done;
+            let (moved, speed) = (at - last, (at - last).abs());
+            last = at;
+            let mut gone = false;
+            match loses {
+                Loses::AtRandom(rate, _) => {
+                    if ms >= silent_until && u < 1.0 && next(&mut chance) < 1e-3 * rate {
+                        silent_until = ms + 10 + (30.0 * next(&mut chance)) as i64;
+                    }
+                    gone = ms < silent_until;
+                }
+                Loses::Above(limit, every) => {
+                    blind = i % every == 0 && speed > limit * if blind { 2.0 / 3.0 } else { 1.0 };
+                    told += if blind { moved } else { 0.0 };
+                }
+                Loses::Patch(begin, end) if (begin..end).contains(&at) => told += moved,
+                Loses::Patch(..) => {}
+            }
+            let counts = ((at - told) * COUNTS_PER_MM).round();
+            if counts != 0.0 {
+                told += counts / COUNTS_PER_MM;
+                let [x, y] = (counts as i16).to_le_bytes();
+                if !gone {
+                    say(format!("{{\"t\":{},\"r\":\"00{x:02x}{y:02x}0000\"}}", ms * 1_000_000));
+                }
+            }
+        }
+    }
+    say(format!("{{\"t\":{},\"end\":true}}", (ms + 500) * 1_000_000));
+    text
+}
+
+fn verdict(loses: Loses) -> Verdict {
+    judge(&Recording::read(text(loses).as_bytes()).unwrap(), "lost").verdict
+}
+
+fn of(verdict: &Verdict, family: Family) -> &FamilyVerdict {
+    verdict.steps[0].families.iter().find(|f| f.family == family).unwrap()
+}
+
+/// In slow swipes and fast ones alike, so that they begin at any acceleration.
+#[test]
+fn losses_at_random_times_are_the_links_and_no_limit_of_acceleration() {
+    for seed in 1..=8 {
+        let verdict = verdict(Loses::AtRandom(8.0, seed));
+        let dropout = of(&verdict, Family::Dropout);
+        assert_eq!(
+            (dropout.verdict, dropout.cause),
+            (Outcome::Fail, Some(Cause::Link)),
+            "{seed}: {}",
+            dropout.because
+        );
+        assert_ne!(of(&verdict, Family::TrackingLoss).verdict, Outcome::Fail, "{seed}");
+    }
+}
+
+/// Others are as fast and clean; but a link does not know the speed.
+#[test]
+fn a_limit_of_speed_that_comes_and_goes_is_the_sensors() {
+    let verdict = verdict(Loses::Above(1.1, 2));
+    let tracking = of(&verdict, Family::TrackingLoss);
+    assert_ne!(tracking.verdict, Outcome::Pass);
+    assert_eq!(tracking.cause, Some(Cause::Sensor), "{}", tracking.because);
+    assert_eq!(of(&verdict, Family::Dropout).findings, 0);
+    assert!(tracking.because.contains("12 of the 24 swipes"), "{}", tracking.because);
+    let limit = verdict.steps[0].tracking_limit_m_s.unwrap();
+    assert!(limit.low.is_none() && (1.08..1.25).contains(&limit.high.unwrap()), "{limit:?}");
+}
+
+/// The same millimetres in all swipes, at a fifth of a metre a second and at two.
+#[test]
+fn a_patch_that_no_swipe_counts_is_the_surfaces() {
+    let verdict = verdict(Loses::Patch(110.0, 122.0));
+    let tracking = of(&verdict, Family::TrackingLoss);
+    assert_eq!(
+        (tracking.verdict, tracking.cause),
+        (Outcome::Fail, Some(Cause::Surface)),
+        "{}",
+        tracking.because
+    );
+    assert_eq!(of(&verdict, Family::Dropout).findings, 0);
+    let place = verdict.findings[0].evidence["place_mm"].as_f64().unwrap();
+    // Millimetres of a travel that lacks twelve.
+    assert!((108.0..=118.0).contains(&place), "{place}");
+    assert!(verdict.steps[0].tracking_limit_m_s.is_none(), "no limit of speed");
+}
