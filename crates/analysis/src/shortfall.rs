@@ -421,7 +421,7 @@ mod tests {
         assert!((measure.one_travel - 3000.5).abs() < 1e-9 && measure.most < 30.0, "{measure:?}");
         // Out over back, or a change of resolution: shorter, and all alike.
         let two = vec![3000.0, 2940.0, 3001.0, 2941.0, 2999.0, 2939.0, 3002.0, 2940.0, 3000.0, 2942.0];
-        assert_eq!(Measure::new(&[two.clone()], 10.0).unwrap().one_travel, median(&two).unwrap());
+        assert_eq!(Measure::new(std::slice::from_ref(&two), 10.0).unwrap().one_travel, median(&two).unwrap());
     }
 
     #[test]

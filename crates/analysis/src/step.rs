@@ -313,6 +313,12 @@ fn look_at(view: &mut SwipeView, series: &Series, frame: Frame, bench: &erratic:
         |s: &Stretch, silence: &Silence| (s.wrong == Wrong::Thin && near(s, silence)) || jumps_on(s, silence);
     let silent: Vec<&Silence> = view.silences.iter().filter(|s| !s.to_the_end).collect();
     view.stretches.retain(|s| !silent.iter().any(|silence| beside(s, silence)));
+    // What silences have cost, or a good part of it, is hidden in no straight run.
+    let lost = view.silences.iter().filter(|s| s.kind == MakeUp::Lost && !s.to_the_end);
+    let lost = lost.map(|s| s.missing_mm).sum::<f64>() * bench.counts_per_mm;
+    if lost > 0.0 && lost >= 0.25 * (view.swipe.one_travel - view.swipe.along) {
+        view.stretches.retain(|s| s.wrong != Wrong::Repeated);
+    }
     if !view.stretches.is_empty() {
         // False motion makes a swipe short: it did not end at speed for that.
         view.silences.retain(|s| !s.to_the_end);
