@@ -22,6 +22,7 @@ use crate::axes::{self, Axes};
 use crate::decision::{self, inside, swipes_for};
 use crate::lengths::Lengths;
 use crate::scale::{Resolution as Effective, effective, words};
+use crate::stats::median;
 use crate::step::StepView;
 use crate::step_change;
 use crate::tolerances::{OUT_OVER_BACK, Y_OVER_X};
@@ -39,8 +40,15 @@ struct Measured {
     axes: Result<Axes, &'static str>,
 }
 
+/// Lengths that scatter by more than this share are not those of one travel: a stop of a millimetre makes 1 % of 0.1 m.
+const ONE_TRAVEL: f64 = 0.1;
+
 fn measure(step: &StepView, findings: &[Finding]) -> Option<Measured> {
     let lengths = Lengths::of(step, findings)?;
+    let along: Vec<f64> = step.swipes().map(|(_, s)| s.swipe.along).collect();
+    if lengths.scatter > ONE_TRAVEL * median(&along)? {
+        return None;
+    }
     let nominal = step.planned.and_then(Step::nominal).map(|n| n.per_millimetre());
     let found = effective(step, &lengths, findings).zip(nominal);
     let tolerance = limits(step, Family::Resolution);
@@ -174,7 +182,8 @@ impl Detector for Resolution {
 
     fn decide(&self, step: &StepView, findings: &[Finding]) -> FamilyVerdict {
         let Some(mut measured) = measure(step, findings) else {
-            return not_examined(step, Family::Resolution, "no swipes, or no scale to sift them by");
+            let why = "no swipes, no scale to sift them by, or lengths that scatter by a tenth: not made from stop to stop";
+            return not_examined(step, Family::Resolution, why);
         };
         let mut because = match measured.effective {
             Some((e, nominal)) => format!(

@@ -4,7 +4,7 @@
 //! - *silent*: a [silence](crate::silence) whose counts are lost and that begins where the device otherwise never
 //!   reports ([`limit`]); or one that holds the fastest part of its swipe, faster by a tenth than all that the device
 //!   has reported at this step; or counts that end at speed in a swipe that comes up short, and the silences before
-//!   them where that recurs; or lost ones that [cluster](cluster) at one speed in some of the swipes only, or at one place of
+//!   them where that recurs; or lost ones that [cluster] at one speed in some of the swipes only, or at one place of
 //!   the surface, which is then the cause;
 //! - *partial*: a [stretch](crate::erratic) in which a third and more of the counts are missing, from one report to the
 //!   next as no arm brakes, worth [`LEAST_MM`] and more;
