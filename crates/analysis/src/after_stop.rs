@@ -169,7 +169,8 @@ pub fn shows(step: &StepView, phase: &PhaseView, view: &SwipeView) -> bool {
 
 /// True if most of the swipes that are longer than one travel show that.
 pub fn most_show(step: &StepView, phase: &PhaseView, swipes: &[SwipeView]) -> bool {
-    let long = || swipes.iter().filter(|s| s.swipe.surplus > 0.0);
+    // What a ceiling held back is handed on after the stop: level, too, and no carry-on.
+    let long = || swipes.iter().filter(|s| s.swipe.surplus > 0.0 && s.clip.is_none());
     2 * long().filter(|s| shows(step, phase, s)).count() > long().count()
 }
 

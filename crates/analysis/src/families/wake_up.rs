@@ -104,9 +104,9 @@ impl Placed<'_> {
         self.start.lump.z >= least_z && self.start.lump.counts >= LEAST_MM * scale
     }
 
-    /// True if they did not.
+    /// True if they did not. A swipe that clips grows no more at its top, and is short for that.
     fn steep(&self, scale: f64) -> bool {
-        self.at_speed(scale) && !self.late(scale)
+        self.swipe.clip.is_none() && self.at_speed(scale) && !self.late(scale)
     }
 }
 

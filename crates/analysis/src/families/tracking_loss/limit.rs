@@ -28,7 +28,7 @@
 //! silence hides bends the expected motion beside it.)
 //!
 //! Speed and acceleration are tried, the less likely one holds. Where swipes go on clean beyond, silences that
-//! [cluster](super::cluster) at one speed or at one place hold. Assumes that a fault of the link does not know the speed.
+//! [cluster] at one speed or at one place hold. Assumes that a fault of the link does not know the speed.
 //! Cost: O(silences × slots).
 
 use super::by_chance::{self, At, Cluster};
