@@ -100,6 +100,7 @@ pub enum Pace {
 
 /// One task at one step.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(expecting = "a phase: an object")]
 pub struct Phase {
     /// The resolution step, from 1.
     pub step: u32,
@@ -119,6 +120,7 @@ pub struct Phase {
 /// The line as JSON has it; every key optional. A key that is there with the value `null` is told from no key where it
 /// means something: `"phase":null` ends a phase, `"resumed":null` is still a break.
 #[derive(Deserialize)]
+#[serde(expecting = "an event: an object")]
 struct Raw<'a> {
     t: Option<i64>,
     #[serde(borrow)]

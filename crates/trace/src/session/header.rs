@@ -8,6 +8,7 @@ use std::collections::BTreeMap;
 /// The header: what was plugged in, on which clock, and what was asked. Keys that are not known are left out, and keys
 /// that this version does not know are kept in the `other` maps.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[serde(expecting = "the header of a session: an object")]
 pub struct Header {
     /// Format version; [`super::VERSION`].
     pub slipgauge: u64,
@@ -52,6 +53,7 @@ pub enum ClockId {
 
 /// The clock of all `t` in a file.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[serde(expecting = "a clock: an object")]
 pub struct Clock {
     /// Which clock.
     pub id: ClockId,
@@ -76,6 +78,7 @@ pub enum Role {
 
 /// One device. No serial number is recorded unless it was asked for.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[serde(expecting = "a device: an object")]
 pub struct Device {
     /// Its part in the session.
     #[serde(default)]
@@ -128,6 +131,7 @@ pub enum Protocol {
 
 /// One stream of input reports: a HID interface.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[serde(expecting = "a node: an object")]
 pub struct Node {
     /// USB interface number.
     #[serde(skip_serializing_if = "Option::is_none", default)]
@@ -159,6 +163,7 @@ pub enum Axis {
 
 /// What the session was to do, and against what it is to be judged.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[serde(expecting = "a plan: an object")]
 pub struct Plan {
     /// Travel from stop to stop in micrometres: how far the device moves, not the gap between the stops.
     #[serde(skip_serializing_if = "Option::is_none", default)]
@@ -211,6 +216,7 @@ impl Plan {
 
 /// One resolution setting.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[serde(expecting = "a resolution step: an object")]
 pub struct Step {
     /// Counts from 1.
     pub id: u32,
@@ -232,6 +238,7 @@ impl Step {
 
 /// What a family is held against.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(expecting = "a tolerance: an object")]
 pub struct Tolerance {
     /// Lower and upper limit; `null` where that side is free.
     pub limits: [Option<f64>; 2],
