@@ -47,7 +47,7 @@ const ACROSS: f64 = 0.25;
 const BEFORE_STOP: f64 = 0.9;
 /// No bounce goes further back, mm: a contact at 1.5 m/s that throws back 40 % of the speed, against a hand that
 /// pushes on with 20 m/s², goes 9 mm (common practice, no source).
-const BOUNCE_MM: f64 = 12.0;
+pub const BOUNCE_MM: f64 = 12.0;
 /// A turn back is looked at over this time before and after it, nanoseconds: three reports at 8 ms.
 const TURN_NS: i64 = 24_000_000;
 /// Next to where a swipe begins, a device may twist, mm.
