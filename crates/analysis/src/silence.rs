@@ -29,7 +29,7 @@ use slipgauge_trace::recording::HostLog;
 pub const LEAST_SLOTS: f64 = 2.0;
 /// A silence of twice this is held against the counts of so long, where reports come faster, nanoseconds. (Added after
 /// silences of 17 ms had been seen to be missed at 8 kHz, at 1 m/s and 800 counts/inch.)
-const CELL: f64 = 1e6;
+pub const CELL: f64 = 1e6;
 /// Distance from a turning point within which a bounce, a knock or an abrupt stop may lie.
 pub const END_ZONE_MM: f64 = 4.0;
 /// Speed after over speed before from which on a silence near the begin of a swipe is none of a bounce's.

@@ -6,7 +6,7 @@
 //! as with a radio's retry) and *lost* (q near 0: the counts are gone).
 //!
 //! Decides on the share of swipes with at least one dropout, exact limits. A swipe counts if it is fast enough to show
-//! one: at least [`DUE`] counts a slot over half of its way.
+//! one: at least [`DUE`] counts a slot, or a millisecond if that is longer, over half of its way.
 //!
 //! Cause: the link if silences recur (two swipes or more); a single one may be a lift, and one over the fastest part of
 //! the fastest swipes a loss of tracking: both are said to be unknown, the latter where it is not one of many elsewhere. Counts that are lost on a [`CABLE`] are not its doing,
@@ -23,7 +23,7 @@ use super::tracking_loss::Losses;
 use super::{Detector, Event, in_swipe, limits, not_examined, round, share, swipes_with};
 use crate::periodicity;
 use crate::series::DUE;
-use crate::silence::{LEAST_MM, LEAST_SLOTS, MakeUp};
+use crate::silence::{CELL, LEAST_MM, LEAST_SLOTS, MakeUp};
 use crate::step::{PhaseView, Scale, StepView, SwipeView};
 use crate::verdict::{Cause, Family, FamilyVerdict, Finding};
 use serde_json::json;
@@ -134,10 +134,10 @@ fn lost(findings: &[Finding]) -> bool {
     2 * own().filter(|f| f.kind == "lost").count() > own().count()
 }
 
-/// True if the swipe moves at [`DUE`] counts a slot or more over half of its way.
+/// True if the swipe moves at [`DUE`] counts a slot, or a millisecond where that is longer, over half of its way.
 fn would_show(swipe: &SwipeView, scale: Scale) -> bool {
     let grid = &swipe.grid;
-    let due = DUE as f64 / scale.counts_per_mm / (grid.slot * 1e-9);
+    let due = DUE as f64 / scale.counts_per_mm / (grid.slot.max(CELL) * 1e-9);
     let (fast, all) =
         grid.expected_mm_s.iter().fold((0.0, 0.0), |(f, a), &v| (if v >= due { f + v } else { f }, a + v));
     fast > 0.5 * all
