@@ -9,9 +9,9 @@
 //!   steady, too, but slower than [`AT_SPEED`] of its peak; there the speed must have been another one just before one travel
 //!   was full.
 //!
-//! Assumes a surplus beyond placing, and of more than a bounce ([`BOUNCE_MM`]): with less, swipes of a gain of 1.8 % that struck
-//! the stop hard were seen to be carry-on in 5 of 240 sessions. What fades from the speed that the hand arrived with shows neither: it looks like
-//! braking. Cost: O(reports).
+//! Assumes a surplus beyond placing, and of more than a bounce ([`BOUNCE_MM`]): with less, swipes of a gain of 1.8 % that
+//! struck the stop hard were seen to be carry-on in 5 of 240 sessions. What fades from the speed that the hand arrived with
+//! shows neither: it looks like braking. Cost: O(reports).
 
 use crate::erratic::FLICK_ACCELERATION;
 use crate::false_motion::BOUNCE_MM;
@@ -34,8 +34,8 @@ const CELLS: usize = 4;
 /// Shorter than this a hand's braking does not show either.
 const LEAST_NS: i64 = 15_000_000;
 /// A hand that brakes goes on braking: no arm leaves off from one moment to the next, so that its last millimetres slow by
-/// less than a third of what those before them did in the same time. (First the surplus had only to be even. Seen then: a hand that eased into the stop slowed by a sixth
-/// within 160 counts, which is even within their rounding.)
+/// less than a third of what those before them did in the same time. (First the surplus had only to be even. Seen then: a
+/// hand that eased into the stop slowed by a sixth within 160 counts, which is even within their rounding.)
 const BRAKED: f64 = 3.0;
 /// The speed before one travel was full was another one, if it differs by this share: what cells may differ by between
 /// them, and more than twice that for a window as short as four reports.
@@ -56,7 +56,7 @@ impl<'a> Tail<'a> {
     pub fn of(step: &StepView, phase: &'a PhaseView, view: &SwipeView) -> Option<Tail<'a>> {
         let (frame, swipe) = (step.frame?, &view.swipe);
         let samples = phase.series.samples.get(swipe.rows.clone())?;
-        let along: Vec<f64> = samples.iter().map(|s| swipe.sign() * frame.of(s).0).collect();
+        let along = swipe.along(samples, frame);
         let first = (swipe.surplus > 0.0).then(|| last_counts(&along, swipe.surplus))??;
         Some(Tail { samples, along, first })
     }
@@ -162,7 +162,7 @@ fn last_counts(along: &[f64], counts: f64) -> Option<usize> {
 }
 
 /// True if a swipe's surplus came after the stop.
-pub fn shows(step: &StepView, phase: &PhaseView, view: &SwipeView) -> bool {
+fn shows(step: &StepView, phase: &PhaseView, view: &SwipeView) -> bool {
     let (Some(measure), Some(scale)) = (step.measure, step.scale) else { return false };
     let Some(tail) = Tail::of(step, phase, view) else { return false };
     // Nearer to the end than a bounce reaches, the strike itself jumps.

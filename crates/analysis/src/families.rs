@@ -25,7 +25,7 @@ pub(crate) use tracking_loss::IN_SOME;
 use crate::decision;
 use crate::step::{PhaseView, StepView, SwipeView};
 use crate::tolerances;
-use crate::verdict::{Cause, Criterion, Family, FamilyVerdict, Finding, Outcome};
+use crate::verdict::{Cause, Criterion, Family, FamilyVerdict, Finding, Outcome, count};
 use serde_json::{Map, Value, json};
 use std::collections::BTreeSet;
 
@@ -266,8 +266,8 @@ fn share(
     let events: Vec<&Finding> = findings.iter().filter(|f| f.family == family).collect();
     let mut because = match (k, n) {
         (_, 0) => "no swipe in which it would have been seen".to_owned(),
-        (0, n) => format!("none in {}{clean}", several(n, "swipe")),
-        (k, n) => format!("{k} of {}, {}", several(n, "swipe"), several(events.len(), "event")),
+        (0, n) => format!("none in {}{clean}", count(n, "swipe")),
+        (k, n) => format!("{k} of {}, {}", count(n, "swipe"), count(events.len(), "event")),
     };
     let speed = need.map(|v| format!("{v:.2} m/s ({:.0} in/s)", v / 0.0254));
     if let (Some(speed), true) = (&speed, n > 0) {
@@ -299,12 +299,6 @@ fn share(
 pub(crate) fn common_cause(events: &[&Finding]) -> Option<Cause> {
     let first = events.first()?.cause;
     Some(if events.iter().all(|f| f.cause == first) { first } else { Cause::Unknown })
-}
-
-/// A number of things in words: 1 swipe, 2 swipes.
-pub(crate) fn several(n: impl TryInto<u64>, what: &str) -> String {
-    let n = n.try_into().unwrap_or(u64::MAX);
-    format!("{n} {what}{}", if n == 1 { "" } else { "s" })
 }
 
 /// Rounds a number for evidence, so that what is printed is what can be checked.

@@ -93,46 +93,33 @@ pub fn runs(trace: &DeviceTrace, spans: &[(Nanos, Nanos)], slot: f64) -> Runs {
     }
     let reports = Reports::new(trace, spans);
     out.kernel = reports.kernel;
-    let mut kept = 0;
-    for rows in spans.iter().map(|&(begin, end)| trace.motion.rows(begin, end)) {
-        let mut run = Run::default();
-        // Number of reports since the run began, and number and time of the last one that has a time.
-        let (mut number, mut last): (i64, Option<(i64, i64)>) = (0, None);
-        let mut begin = 0;
-        let end = rows.end;
-        for row in rows {
-            if !trace.has_motion(row) {
-                continue;
-            }
-            if reports.counts(row) < DUE || kept >= MOST {
+    let mut run = Run::default();
+    // Number and time of the run's first report, and of the last one that has a time.
+    let (mut begin, mut last) = ((0, 0), None);
+    reports.walk(spans, |report| {
+        let Some((_, number, t)) = report else {
+            out.close(&mut run);
+            last = None;
+            return;
+        };
+        out.tick = greatest_common(out.tick, t);
+        if let Some((before, at)) = last {
+            let off = t.saturating_sub(at) as f64 / slot - (number - before) as f64;
+            out.intervals += 1;
+            out.skipped += usize::from(off > BREAK);
+            out.off += usize::from(off.abs() > OFF);
+            if off.abs() > BREAK {
                 out.close(&mut run);
                 last = None;
-                continue;
             }
-            number += 1;
-            let Some(t) = reports.time(row, end) else { continue };
-            out.tick = greatest_common(out.tick, t);
-            if let Some((before, at)) = last {
-                let steps = (number - before) as f64;
-                let off = t.saturating_sub(at) as f64 / slot - steps;
-                out.intervals += 1;
-                out.skipped += usize::from(off > BREAK);
-                out.off += usize::from(off.abs() > OFF);
-                if off.abs() > BREAK {
-                    out.close(&mut run);
-                    last = None;
-                }
-            }
-            if last.is_none() {
-                (number, begin) = (0, t);
-            }
-            run.number.push(number as f64);
-            run.time.push(t.saturating_sub(begin) as f64);
-            last = Some((number, t));
-            kept += 1;
         }
-        out.close(&mut run);
-    }
+        if last.is_none() {
+            begin = (number, t);
+        }
+        run.number.push((number - begin.0) as f64);
+        run.time.push(t.saturating_sub(begin.1) as f64);
+        last = Some((number, t));
+    });
     out
 }
 
@@ -148,17 +135,32 @@ impl<'a> Reports<'a> {
         let mut reports = Reports { trace, kernel: false };
         if !trace.motion.kernel_ns.is_empty() {
             let all = || spans.iter().flat_map(|&(begin, end)| trace.motion.rows(begin, end));
-            let fast = || all().filter(|&row| trace.has_motion(row) && reports.counts(row) >= DUE);
+            let fast = || all().filter(|&row| trace.has_motion(row) && counts(trace, row) >= DUE);
             let stamped = fast().filter(|&row| reports.stamp(row).is_some()).count();
             reports.kernel = stamped > 0 && stamped as f64 >= STAMPED * fast().count() as f64;
         }
         reports
     }
 
-    /// Counts on the larger axis.
-    fn counts(&self, row: usize) -> i64 {
-        let motion = &self.trace.motion;
-        i64::from(motion.x[row].unsigned_abs().max(motion.y[row].unsigned_abs()))
+    /// Calls with row, number and time of each report of at least [`DUE`] counts that has a time, [`MOST`] of them; with
+    /// nothing where slower ones, or a span's end, come between. Numbers count those without a time as well.
+    fn walk(&self, spans: &[(Nanos, Nanos)], mut take: impl FnMut(Option<(usize, i64, i64)>)) {
+        let (mut number, mut kept) = (0, 0);
+        for rows in spans.iter().map(|&(begin, end)| self.trace.motion.rows(begin, end)) {
+            let end = rows.end;
+            for row in rows.filter(|&row| self.trace.has_motion(row)) {
+                if counts(self.trace, row) < DUE || kept >= MOST {
+                    take(None);
+                    continue;
+                }
+                number += 1;
+                if let Some(t) = self.time(row, end) {
+                    kept += 1;
+                    take(Some((row, number, t)));
+                }
+            }
+            take(None);
+        }
     }
 
     fn stamp(&self, row: usize) -> Option<i64> {
@@ -171,6 +173,11 @@ impl<'a> Reports<'a> {
         let alone = motion.place[row] == 0 && (row + 1 >= end || motion.place[row + 1] == 0);
         if self.kernel { self.stamp(row) } else { alone.then_some(motion.received_ns[row]) }
     }
+}
+
+/// Counts of a report on the larger axis.
+fn counts(trace: &DeviceTrace, row: usize) -> i64 {
+    i64::from(trace.motion.x[row].unsigned_abs().max(trace.motion.y[row].unsigned_abs()))
 }
 
 fn greatest_common(a: i64, b: i64) -> i64 {

@@ -369,7 +369,7 @@ fn because(outcome: Outcome, steps: &[StepVerdict], received: &Received) -> Stri
                 reasons.push(format!("not settled: {open}"));
             }
             if unplaced > 0 {
-                reasons.push(format!("{} could not be placed", families::several(unplaced, "swipe")));
+                reasons.push(format!("{} could not be placed", verdict::count(unplaced, "swipe")));
             }
             if reasons.is_empty() {
                 reasons.push("a required family was not examined".to_owned());

@@ -3,7 +3,8 @@
 //! Rows of the device that carry X and Y, in order, with times regularised: reports that were read in one wake-up
 //! share a stamp, and those before the last had been waiting. They are spread backwards by the report interval, never
 //! past the report before. So are those that woke the reader one by one and yet came in a rush after a silence: a device
-//! does not send twice in a slot, and their stamps would make motion of any speed. Counts stay integers in the sensor's axes; the swipe's frame is applied on the way out.
+//! does not send twice in a slot, and their stamps would make motion of any speed. Counts stay integers in the sensor's
+//! axes; the swipe's frame is applied on the way out.
 //! Cost: one pass, 24 bytes a moving report of the phase.
 
 use slipgauge_trace::Nanos;
@@ -13,11 +14,16 @@ use slipgauge_trace::recording::{DeviceTrace, PhaseSpan};
 /// by the rest, but has not been sent so near to it.
 pub const RUSHED: f64 = 0.25;
 /// Empty slots before a rush: one and a half may be a single report's doing, that was late by one.
-pub const BEFORE_A_RUSH: f64 = 1.5;
+const BEFORE_A_RUSH: f64 = 1.5;
 /// And nanoseconds: a reader without real-time priority is late by up to 1 ms on an idle computer (common practice, no
 /// source), and four times that is no ordinary one. (Without it the short intervals of a late reader's reports were left out of
 /// the report interval's median, which came out too long.)
-pub const HELD_UP: f64 = 4e6;
+const HELD_UP: f64 = 4e6;
+
+/// True if reports that come in a rush after empty slots of so long together, nanoseconds, were held up.
+pub fn held_up(empty: f64, interval: f64) -> bool {
+    empty >= HELD_UP.max(BEFORE_A_RUSH * interval)
+}
 
 /// One in so many reports may share a stamp for having been held up with others. Ticks of a coarse clock after which as long a
 /// silence can be seen leave three in five and more such reports.
@@ -39,7 +45,7 @@ impl HeldUp {
     fn count(&mut self, since: i64) {
         let Some(interval) = self.interval.map(|i| i as f64) else { return };
         if since as f64 >= RUSHED * interval {
-            self.in_a_rush = since as f64 >= interval + HELD_UP.max(BEFORE_A_RUSH * interval);
+            self.in_a_rush = held_up(since as f64 - interval, interval);
         }
         self.same_stamp += usize::from(self.in_a_rush && since == 0);
     }
@@ -117,11 +123,11 @@ impl Series {
             let before = self.samples[first - 1].t;
             let apart = |row: usize| self.samples[row].t.saturating_sub(self.samples[row - 1].t);
             let rush = (first + 1..self.samples.len()).take_while(|&row| apart(row) < close).count();
-            let empty =
-                apart(first) as f64 / interval as f64 - 1.0 - f64::from(self.samples[first].idle_before);
+            let told = 1 + i64::from(self.samples[first].idle_before);
+            let empty = apart(first).saturating_sub(interval.saturating_mul(told));
             let rows = first..first + 1 + rush;
             first = rows.end;
-            if rush == 0 || empty < BEFORE_A_RUSH.max(HELD_UP / interval as f64) {
+            if rush == 0 || !held_up(empty as f64, interval as f64) {
                 continue;
             }
             let largest = |a: usize| self.samples.iter().skip(a).take(2).map(size).fold(0.0, f64::max);

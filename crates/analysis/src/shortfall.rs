@@ -289,6 +289,14 @@ mod tests {
         }
     }
 
+    /// Even numbers between 0 and 1, neither included.
+    fn chance(mut state: u64) -> impl FnMut() -> f64 {
+        move || {
+            state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+            ((state >> 11) as f64 + 0.5) / (1u64 << 53) as f64
+        }
+    }
+
     fn marked(lengths: &[f64]) -> Vec<(bool, bool, f64)> {
         let all: Vec<(f64, bool)> = lengths.iter().map(|&l| (l, false)).collect();
         marked_beside(&all)
@@ -347,11 +355,7 @@ mod tests {
     /// much by itself.
     #[test]
     fn many_who_stop_short_are_told_from_a_device_that_loses_as_many() {
-        let mut state = 7u64;
-        let mut even = || {
-            state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
-            (state >> 11) as f64 / (1u64 << 53) as f64
-        };
+        let mut even = chance(7);
         let (mut blamed, mut excused) = (0, 0);
         for _ in 0..40 {
             let ends: Vec<f64> = (0..41)
@@ -434,12 +438,8 @@ mod tests {
     #[test]
     fn what_placing_makes_now_and_then_is_not_beyond_it() {
         use statrs::distribution::{ContinuousCDF, Normal};
-        let mut state = 1u64;
-        let mut length = || {
-            state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
-            let even = ((state >> 11) as f64 + 0.5) / (1u64 << 53) as f64;
-            60.0 * (300.0 + 1.4 * Normal::standard().inverse_cdf(even))
-        };
+        let mut even = chance(1);
+        let mut length = || 60.0 * (300.0 + 1.4 * Normal::standard().inverse_cdf(even()));
         let mut some = 0;
         for _ in 0..2000 {
             let groups = [12, 8, 40].map(|n| (0..n).map(|_| length()).collect::<Vec<f64>>());

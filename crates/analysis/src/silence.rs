@@ -30,6 +30,11 @@ pub const LEAST_SLOTS: f64 = 2.0;
 /// A silence of twice this is held against the counts of so long, where reports come faster, nanoseconds. (Added after
 /// silences of 17 ms had been seen to be missed at 8 kHz, at 1 m/s and 800 counts/inch.)
 pub const CELL: f64 = 1e6;
+/// Speed at which there are [`DUE`] counts in so many nanoseconds, mm/s.
+pub fn due_mm_s(counts_per_mm: f64, within: f64) -> f64 {
+    DUE as f64 / counts_per_mm / (within * 1e-9)
+}
+
 /// Distance from a turning point within which a bounce, a knock or an abrupt stop may lie.
 pub const END_ZONE_MM: f64 = 4.0;
 /// Speed after over speed before from which on a silence near the begin of a swipe is none of a bounce's.
@@ -109,8 +114,7 @@ pub fn find(
     host: &HostSpans,
 ) -> Vec<Silence> {
     let samples = &series.samples[swipe.rows.clone()];
-    let sign = swipe.sign();
-    let along: Vec<f64> = samples.iter().map(|s| sign * frame.of(s).0).collect();
+    let along = swipe.along(samples, frame);
     let total: f64 = along.iter().sum();
     let ctx = Flanks { samples, along: &along, slot };
     let mut found = Vec::new();

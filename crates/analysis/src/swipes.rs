@@ -123,6 +123,11 @@ impl Swipe {
         }
     }
 
+    /// Counts along in its own direction, one a report.
+    pub fn along(&self, samples: &[Sample], frame: Frame) -> Vec<f64> {
+        samples.iter().map(|s| self.sign() * frame.of(s).0).collect()
+    }
+
     /// Counts along and across in its own direction, one pair a report.
     pub fn counts(&self, samples: &[Sample], frame: Frame) -> Vec<(f64, f64)> {
         let sign = self.sign();

@@ -17,6 +17,12 @@ pub const RULES: &str = "6";
 /// Confidence of all two-sided intervals.
 pub const CONFIDENCE: f64 = 0.95;
 
+/// A number with its noun: 1 swipe, 2 swipes.
+pub fn count(n: impl TryInto<u64>, noun: &str) -> String {
+    let n = n.try_into().unwrap_or(u64::MAX);
+    format!("{n} {noun}{}", if n == 1 { "" } else { "s" })
+}
+
 /// What may be said.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
 #[serde(rename_all = "kebab-case")]

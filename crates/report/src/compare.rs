@@ -9,9 +9,10 @@ mod value;
 pub use markdown::markdown;
 
 use crate::outside::short;
-use crate::text::{count, outcome, paragraph};
+use crate::text::{outcome, paragraph};
 use slipgauge_analysis::compare::units::Lies;
 use slipgauge_analysis::compare::{Comparison, Difference, Setup};
+use slipgauge_analysis::verdict::count;
 use slipgauge_trace::outside::harmless;
 use std::fmt::Write;
 use value::{cell, difference, letter, name, opening, p, rows, signed};

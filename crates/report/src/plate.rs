@@ -16,7 +16,7 @@ use crate::text as told;
 use fit::{Weight, width};
 use maud::{Markup, html};
 use slipgauge_analysis::Judgement;
-use slipgauge_analysis::verdict::{Outcome, StepVerdict, Verdict};
+use slipgauge_analysis::verdict::{Outcome, StepVerdict, Verdict, count};
 use slipgauge_trace::outside::harmless;
 use slipgauge_trace::session::{ClockId, Header};
 
@@ -119,7 +119,7 @@ fn band(v: &Verdict) -> Markup {
     let ink = sign::ink(v.verdict);
     let found = v.steps.iter().map(|s| s.swipes.found).fold(0, u32::saturating_add);
     let clean = v.steps.iter().map(|s| s.swipes.clean).fold(0, u32::saturating_add);
-    let counted = format!("{}, {clean} clean", told::count(found, "swipe"));
+    let counted = format!("{}, {clean} clean", count(found, "swipe"));
     let lines = match v.verdict {
         Outcome::NotExamined => vec![format!("{} reports", v.received.reports)],
         _ => [Some(counted), say::cause(v)].into_iter().flatten().collect(),
@@ -183,7 +183,7 @@ fn foot(v: &Verdict, header: &Header) -> Markup {
     let rest = format!(" · {date} · sha256 {hash}… · rules {}", v.rules);
     let rest = match v.remarks.len() {
         0 => rest,
-        n => format!("{rest} · {}", told::count(u32::try_from(n).unwrap_or(u32::MAX), "remark")),
+        n => format!("{rest} · {}", count(n, "remark")),
     };
     let pad = fit::fit(&pad, LEAST, Weight::Book, INNER - width(&rest, LEAST, Weight::Book));
     let own = header.plan.as_ref().is_some_and(|p| !p.tolerances.is_empty());

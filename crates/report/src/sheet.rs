@@ -6,7 +6,7 @@ use crate::text;
 use maud::{Markup, html};
 use slipgauge_analysis::Judgement;
 use slipgauge_analysis::step::{PhaseView, StepView, SwipeView};
-use slipgauge_analysis::verdict::{Family, Finding, Outcome, StepVerdict, Verdict};
+use slipgauge_analysis::verdict::{Family, Finding, Outcome, StepVerdict, Verdict, count};
 use slipgauge_trace::outside::harmless;
 
 const WIDTH: f64 = 1240.0;
@@ -108,7 +108,7 @@ fn draw_step(pen: &mut Pen, step: &StepView, said: &StepVerdict, findings: &[Fin
     let resolution =
         said.resolution_counts_per_inch.map(|q| format!("effective {} counts/inch", text::interval(q, 0)));
     let clean = said.swept.fastest_clean_m_s.map(|v| format!("clean up to {}", text::speed(v)));
-    let counts = format!("{} found, {} clean", text::count(said.swipes.found, "swipe"), said.swipes.clean);
+    let counts = format!("{} found, {} clean", count(said.swipes.found, "swipe"), said.swipes.clean);
     let line: Vec<String> = [Some(counts), clean, resolution].into_iter().flatten().collect();
     pen.text("faint", &line.join(" · "), 18.0);
     draw_still(pen, step, said);

@@ -2,7 +2,9 @@
 
 use slipgauge_analysis::control::Place;
 use slipgauge_analysis::live::LiveNote;
-use slipgauge_analysis::verdict::{Family, FamilyVerdict, Finding, Outcome, Quantity, StepVerdict, Verdict};
+use slipgauge_analysis::verdict::{
+    Family, FamilyVerdict, Finding, Outcome, Quantity, StepVerdict, Verdict, count,
+};
 use slipgauge_trace::outside::harmless;
 use std::collections::BTreeMap;
 use std::fmt::Write;
@@ -102,7 +104,7 @@ fn write_live(out: &mut String, v: &Verdict) -> std::fmt::Result {
     }
     let confirmed = v.live.iter().filter(|note| note.confirmed).count();
     writeln!(out)?;
-    let all = count(u32::try_from(v.live.len()).unwrap_or(u32::MAX), "note");
+    let all = count(v.live.len(), "note");
     paragraph(out, "", &format!("Shown while recording: {all}, {confirmed} confirmed"))?;
     let number = |note: &LiveNote, key: &str| note.note.get(key).and_then(serde_json::Value::as_u64);
     let family = |note: &LiveNote| {
@@ -279,11 +281,6 @@ pub fn size(f: &Finding) -> String {
 pub fn interval(q: Quantity, digits: usize) -> String {
     let end = |v: Option<f64>| v.map_or_else(|| "…".to_owned(), |v| format!("{v:.digits$}"));
     format!("{:.digits$} ({} to {})", q.value, end(q.low), end(q.high))
-}
-
-/// A number with its noun.
-pub fn count(n: u32, noun: &str) -> String {
-    format!("{n} {noun}{}", if n == 1 { "" } else { "s" })
 }
 
 fn sentence(text: &str) -> String {

@@ -54,11 +54,12 @@ fn dropout(label: &Label, truth: &Truth) -> bool {
     let slot_s = interval_ns as f64 * 1e-9;
     let m_s = 1e-3 * label.size / (reports * slot_s).max(slot_s);
     let large = label.size >= 1.0 && reports >= 2.0 && counts_per_slot(truth, m_s) >= DUE;
-    let large = large && !overrun(label, truth);
     let stop_ns = swipe_of(label, truth).map_or(i64::MAX, |s| s.end_ns);
     // The first report that could tell of the hand's speed after it comes two intervals after the last one lost.
     let into_the_stop = label.kind == "lost" && label.end_ns + 2 * interval_ns >= stop_ns;
-    large && (!into_the_stop || (label.size >= 15.0 && beyond_placing(label, truth)))
+    large
+        && !overrun(label, truth)
+        && (!into_the_stop || (label.size >= 15.0 && beyond_placing(label, truth)))
 }
 
 fn swipe_of<'a>(label: &Label, truth: &'a Truth) -> Option<&'a SwipeTruth> {

@@ -9,9 +9,9 @@
 //! one: at least [`DUE`] counts a slot, or a millisecond if that is longer, over half of its way.
 //!
 //! Cause: the link if silences recur (two swipes or more); a single one may be a lift, and one over the fastest part of
-//! the fastest swipes a loss of tracking: both are said to be unknown, the latter where it is not one of many elsewhere. Counts that are lost on a [`CABLE`] are not its doing,
-//! since a report that is not acknowledged there is sent again (USB 2.0 section 8.5.4, from memory): what became of them in
-//! the device is unknown. Where the header says nothing, a radio is likelier than that, and the reason says both.
+//! the fastest swipes a loss of tracking: both are said to be unknown, the latter where it is not one of many elsewhere.
+//! Counts that are lost on a [`CABLE`] are not its doing, since a report that is not acknowledged there is sent again (USB
+//! 2.0 section 8.5.4, from memory): what became of them in the device is unknown. Where the header says nothing, a radio is likelier than that, and the reason says both.
 //! Assumes that the report interval is known and stamps are finer than it. Smallest found: two reports in a row, and
 //! 1 mm of travel, at three counts a slot, begun 4 mm and more from both turning points; of lost ones after which the hand
 //! strikes the stop within two reports, so that nothing tells its speed, 15 mm and 16 standard deviations of a stop. (First
@@ -23,7 +23,7 @@ use super::tracking_loss::Losses;
 use super::{Detector, Event, in_swipe, limits, not_examined, round, share, swipes_with};
 use crate::periodicity;
 use crate::series::DUE;
-use crate::silence::{CELL, LEAST_MM, LEAST_SLOTS, MakeUp};
+use crate::silence::{CELL, LEAST_MM, LEAST_SLOTS, MakeUp, due_mm_s};
 use crate::step::{PhaseView, Scale, StepView, SwipeView};
 use crate::verdict::{Cause, Family, FamilyVerdict, Finding};
 use serde_json::json;
@@ -137,7 +137,7 @@ fn lost(findings: &[Finding]) -> bool {
 /// True if the swipe moves at [`DUE`] counts a slot, or a millisecond where that is longer, over half of its way.
 fn would_show(swipe: &SwipeView, scale: Scale) -> bool {
     let grid = &swipe.grid;
-    let due = DUE as f64 / scale.counts_per_mm / (grid.slot.max(CELL) * 1e-9);
+    let due = due_mm_s(scale.counts_per_mm, grid.slot.max(CELL));
     let (fast, all) =
         grid.expected_mm_s.iter().fold((0.0, 0.0), |(f, a), &v| (if v >= due { f + v } else { f }, a + v));
     fast > 0.5 * all

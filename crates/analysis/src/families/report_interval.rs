@@ -20,7 +20,8 @@
 //! A run is broken, and a new one begun, by a stamp more than half an interval off where the one before puts it: so by a report
 //! that is missing, by one that a host held up for so long, and by a pace that leaves slots empty. What lies across a break
 //! enters neither the clock nor the spectrum; a device whose every interval is off by more than half has no runs and is not
-//! examined. How many intervals are off, broken runs included, is shown. Time in a run counts from its own first report: no stamp is held against a clock that runs through the session.
+//! examined. How many intervals are off, broken runs included, is shown. Time in a run counts from its own first report: no
+//! stamp is held against a clock that runs through the session.
 //!
 //! Reports that came in a rush after a silence ([`crate::intervals::rushes`]) were held up by this computer or by the link: they
 //! are told, and no finding. If more swipes show one than may have a dropout, a device that holds its reports back cannot be
@@ -47,7 +48,7 @@ use crate::intervals::rates::{Slower, slower_when_fast};
 use crate::intervals::{Clock, Runs, runs, rushes};
 use crate::spectrum::{self, Line, Window};
 use crate::step::{PhaseView, StepView};
-use crate::verdict::{Cause, Criterion, Family, FamilyVerdict, Finding, Outcome};
+use crate::verdict::{Cause, Criterion, Family, FamilyVerdict, Finding, Outcome, count};
 use serde_json::{Value, json};
 use statrs::distribution::{ContinuousCDF, FisherSnedecor};
 use std::f64::consts::PI;
@@ -348,9 +349,9 @@ fn rush_words(got: &Measured) -> String {
     match got.rushes.len() {
         0 => String::new(),
         times => format!(
-            "; {times} {} reports came in a rush after {shortest:.0} to {longest:.0} ms of nothing: this computer or the link \
-             held them up",
-            if times == 1 { "time" } else { "times" }
+            "; {} reports came in a rush after {shortest:.0} to {longest:.0} ms of nothing: this computer or the link held \
+             them up",
+            count(times, "time")
         ),
     }
 }

@@ -25,11 +25,11 @@
 
 mod look;
 
-use super::{Detector, Event, in_swipe, key, not_examined, round, several, share, swipes_with};
+use super::{Detector, Event, in_swipe, key, not_examined, round, share, swipes_with};
 use crate::decision::swipes_to_settle;
 use crate::stats::median;
 use crate::step::{PhaseView, StepView, SwipeView};
-use crate::verdict::{Cause, Family, FamilyVerdict, Finding, Outcome};
+use crate::verdict::{Cause, Family, FamilyVerdict, Finding, Outcome, count};
 use look::{Bend, Look, VALUES, look};
 use serde_json::json;
 use std::collections::BTreeSet;
@@ -154,7 +154,7 @@ impl Detector for Straightening {
                     "no swipe shows whether motion near an axis is counted: all lie on it, or none comes near"
                         .to_owned()
                 }
-                n => format!("only {} came near an axis and left it: too few", several(n, "swipe")),
+                n => format!("only {} came near an axis and left it: too few", count(n, "swipe")),
             };
             let settle = "swipes by free hand in a flat arc, no straight edge, in which the direction turns through an axis \
                           of the device by some 10 degrees";

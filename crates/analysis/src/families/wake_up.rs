@@ -31,11 +31,11 @@
 
 mod start;
 
-use super::{Detector, Event, in_swipe, key, not_examined, round, several, share, swipes_with};
+use super::{Detector, Event, in_swipe, key, not_examined, round, share, swipes_with};
 use crate::erratic::ARM_ACCELERATION;
 use crate::stats::{median, within};
 use crate::step::{PhaseView, StepView, SwipeView};
-use crate::verdict::{Cause, Family, FamilyVerdict, Finding, Outcome};
+use crate::verdict::{Cause, Family, FamilyVerdict, Finding, Outcome, count};
 use serde_json::{Value, json};
 use start::Start;
 use statrs::distribution::{ContinuousCDF, Normal};
@@ -155,7 +155,9 @@ impl Travel {
                 centre.unwrap_or(measure.one_travel),
                 centre.map_or(slow, |_| lengths.len()),
             ));
-            all.extend(Some(lengths).filter(|_| agree));
+            if agree {
+                all.push(lengths);
+            }
         }
         let scatter = within(&all, SIBLINGS).map_or(measure.most / 5.0, |(scatter, _)| scatter);
         let scatter = scatter.max(LEAST_SCATTER_MM * scale);
@@ -295,7 +297,7 @@ impl Detector for WakeUp {
         if !any && out.verdict == Outcome::Inconclusive {
             let why = format!(
                 "only {} began after a rest without reports: too few",
-                several(examined.len(), "swipe")
+                count(examined.len(), "swipe")
             );
             return not_examined(step, Family::WakeUp, &why);
         }

@@ -1,14 +1,14 @@
 //! Reports that come at a lower rate while the device moves fast.
 //!
-//! A *row* is a run of intervals between reports of at least [`DUE`] counts that differ from their own mean by no more
-//! than [`ALIKE`]. Rows of at least [`LONGER`] times the shortest usual interval are *slower*. Reports that are lost one by one, or that
-//! a reader is late with, make single long intervals and no rows of them: with one in ten lost, a row of seven comes about
-//! by chance once in ten million. Nor do empty slots in which no count was due: who counts three in one slot has as
+//! A *row* is a run of intervals between reports of at least [`DUE`](crate::series::DUE) counts that differ from their own mean by no more
+//! than [`ALIKE`]. Rows of at least [`LONGER`] times the shortest usual interval are *slower*. Reports that are lost one by
+//! one, or that a reader is late with, make single long intervals and no rows of them: with one in ten lost, a row of seven
+//! comes about by chance once in ten million. Nor do empty slots in which no count was due: who counts three in one slot has as
 //! much to say in the next. A device may report less often when it moves slowly; so they are held against the speed.
 //! Owns no judgement. Cost: one pass over the rows.
 
-use super::{Clock, LEAST, MOST, Reports, Run, Runs};
-use crate::series::{DUE, RUSHED};
+use super::{Clock, LEAST, Reports, Run, Runs};
+use crate::series::RUSHED;
 use slipgauge_trace::Nanos;
 use slipgauge_trace::recording::DeviceTrace;
 
@@ -90,52 +90,40 @@ fn apart(rows: Vec<(f64, Row)>) -> (Runs, Vec<f64>) {
 
 /// All rows of intervals of at least `shortest` nanoseconds.
 fn rows(trace: &DeviceTrace, spans: &[(Nanos, Nanos)], shortest: f64) -> Vec<Row> {
-    let reports = Reports::new(trace, spans);
-    let (mut out, mut kept) = (Vec::new(), 0);
+    let mut out = Vec::new();
     let mut close = |row: &mut Row| {
         let row = std::mem::take(row);
         if row.run.number.len() >= LEAST {
             out.push(row);
         }
     };
-    for rows in spans.iter().map(|&(begin, end)| trace.motion.rows(begin, end)) {
-        let mut row = Row::default();
-        // Reports since the row began, and number and time of the last one that has a time; time of the first.
-        let (mut number, mut last, mut begin) = (0i64, None, 0i64);
-        let end = rows.end;
-        for at in rows.filter(|&at| trace.has_motion(at)) {
-            if reports.counts(at) < DUE || kept >= MOST {
-                close(&mut row);
-                last = None;
-                continue;
-            }
-            number += 1;
-            let Some(t) = reports.time(at, end) else { continue };
-            kept += 1;
-            if let Some((before, was)) = last {
-                let steps = (number - before) as f64;
-                let dt = t.saturating_sub(was) as f64 / steps;
-                let rushed = dt < shortest;
-                if rushed || row.interval().is_some_and(|mean| (dt / mean - 1.0).abs() > ALIKE) {
-                    close(&mut row);
-                }
-                if rushed {
-                    last = Some((number, t));
-                    continue;
-                }
-                if row.run.number.is_empty() {
-                    (number, begin) = (steps as i64, was);
-                    row.run = Run { number: vec![0.0], time: vec![0.0] };
-                }
-                row.run.number.push(number as f64);
-                row.run.time.push(t.saturating_sub(begin) as f64);
-                let counts = f64::from(trace.motion.x[at]).hypot(f64::from(trace.motion.y[at]));
-                row.speeds.push(if dt > 0.0 { counts / dt } else { 0.0 });
-            }
-            last = Some((number, t));
+    let mut row = Row::default();
+    // Number and time of the row's first report, and of the last one that has a time.
+    let (mut begin, mut last) = ((0, 0), None);
+    Reports::new(trace, spans).walk(spans, |report| {
+        let Some((at, number, t)) = report else {
+            close(&mut row);
+            last = None;
+            return;
+        };
+        let Some(before) = last.replace((number, t)) else { return };
+        let dt = t.saturating_sub(before.1) as f64 / (number - before.0) as f64;
+        let rushed = dt < shortest;
+        if rushed || row.interval().is_some_and(|mean| (dt / mean - 1.0).abs() > ALIKE) {
+            close(&mut row);
         }
-        close(&mut row);
-    }
+        if rushed {
+            return;
+        }
+        if row.run.number.is_empty() {
+            begin = before;
+            row.run = Run { number: vec![0.0], time: vec![0.0] };
+        }
+        row.run.number.push((number - begin.0) as f64);
+        row.run.time.push(t.saturating_sub(begin.1) as f64);
+        let counts = f64::from(trace.motion.x[at]).hypot(f64::from(trace.motion.y[at]));
+        row.speeds.push(if dt > 0.0 { counts / dt } else { 0.0 });
+    });
     out
 }
 

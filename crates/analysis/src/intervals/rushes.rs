@@ -1,11 +1,11 @@
 //! Reports that were held up and came in a rush after a silence.
 //!
 //! A rush is two reports and more within a part of an interval of each other ([`RUSHED`]), after a silence longer than any
-//! ordinary reader is late by ([`HELD_UP`]) and than [`BEFORE_A_RUSH`] empty slots; at least half as many as the silence
-//! lacks. Nothing was lost then. Who held them up, this computer or the link, is not in the file but where the recorder
+//! ordinary reader is late by ([`held_up`]); at least half as many as the silence lacks. Nothing was lost then. Who held them up, this computer or the link, is not in the file but where the recorder
 //! saw a stall: those are left out. Owns no judgement. Cost: one pass over the rows.
 
-use crate::series::{BEFORE_A_RUSH, DUE, HELD_UP, RUSHED};
+use super::counts;
+use crate::series::{DUE, RUSHED, held_up};
 use crate::silence::HostSpans;
 use slipgauge_trace::Nanos;
 use slipgauge_trace::recording::DeviceTrace;
@@ -27,15 +27,12 @@ pub fn find(trace: &DeviceTrace, spans: &[(Nanos, Nanos)], slot: f64, host: &Hos
             let more = (at + 1..rows.len()).take_while(|&next| apart(next) < RUSHED * slot).count();
             let (first, last) = (at, at + more);
             at = last + 1;
-            if more == 0 || silent < HELD_UP.max(BEFORE_A_RUSH * slot) || (more as f64) < 0.5 * silent / slot
-            {
+            if more == 0 || !held_up(silent, slot) || (more as f64) < 0.5 * silent / slot {
                 continue;
             }
-            let counts =
-                |row: &usize| u64::from(motion.x[*row].unsigned_abs().max(motion.y[*row].unsigned_abs()));
-            let moved = rows[first..=last].iter().map(counts).fold(0, u64::saturating_add);
+            let moved = rows[first..=last].iter().map(|&row| counts(trace, row)).fold(0, i64::saturating_add);
             let span = (motion.received_ns[rows[first - 1]], motion.received_ns[rows[first]]);
-            if moved >= DUE as u64 && !host.explain(span.0, span.1) {
+            if moved >= DUE && !host.explain(span.0, span.1) {
                 found.push(span);
             }
         }

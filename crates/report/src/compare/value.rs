@@ -1,12 +1,11 @@
 //! Words and numbers that text and Markdown share.
 
 use crate::outside::short;
-use crate::text::count;
 use slipgauge_analysis::compare::change::Change;
 use slipgauge_analysis::compare::pool::{Measure, What};
 use slipgauge_analysis::compare::units::{Lies, OverUnits};
 use slipgauge_analysis::compare::{Comparison, Difference, Group, GroupStep};
-use slipgauge_analysis::verdict::Quantity;
+use slipgauge_analysis::verdict::{Quantity, count};
 use slipgauge_trace::outside::harmless;
 
 /// A row of the table.

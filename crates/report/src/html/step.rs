@@ -9,7 +9,7 @@ use crate::text;
 use maud::{Markup, html};
 use slipgauge_analysis::Judgement;
 use slipgauge_analysis::step::{PhaseView, StepView, SwipeView};
-use slipgauge_analysis::verdict::{StepVerdict, Verdict};
+use slipgauge_analysis::verdict::{StepVerdict, Verdict, count};
 use slipgauge_trace::session::Pace;
 
 /// Size of one swipe.
@@ -83,7 +83,7 @@ fn measured(said: &StepVerdict) -> Markup {
         }
         @if !said.left_out.is_empty() {
             details {
-                summary { (text::count(u32::try_from(said.left_out.len()).unwrap_or(u32::MAX), "swipe")) " without a finding that enter no length" }
+                summary { (count(said.left_out.len(), "swipe")) " without a finding that enter no length" }
                 ul { @for l in &said.left_out { li { "phase " (l.phase) ", swipe " (l.swipe) ": " (l.because) } } }
             }
         }

@@ -3,7 +3,7 @@
 use super::{family_id, outcome, outside};
 use crate::text;
 use maud::{Markup, html};
-use slipgauge_analysis::verdict::{Family, Outcome, Verdict};
+use slipgauge_analysis::verdict::{Family, Outcome, Verdict, count};
 use slipgauge_trace::Recording;
 use slipgauge_trace::session::{ClockId, Role};
 
@@ -64,7 +64,7 @@ pub(super) fn table(v: &Verdict) -> Markup {
                     a href=(format!("#{}", family_id(step.step, family))) {
                         (outcome(found.map_or(Outcome::NotExamined, |f| f.verdict)))
                         @if let Some(n) = found.map(|f| f.findings).filter(|n| *n > 0) {
-                            span class="n" { " " (text::count(u32::try_from(n).unwrap_or(u32::MAX), "finding")) }
+                            span class="n" { " " (count(n, "finding")) }
                         }
                     }
                 }

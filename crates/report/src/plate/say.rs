@@ -3,7 +3,7 @@
 
 use crate::text;
 use slipgauge_analysis::verdict::{
-    Cause, Criterion, Family, FamilyVerdict, Finding, Outcome, StepVerdict, Verdict,
+    Cause, Criterion, Family, FamilyVerdict, Finding, Outcome, StepVerdict, Verdict, count,
 };
 use std::collections::BTreeSet;
 
@@ -63,7 +63,7 @@ fn open(v: &Verdict) -> String {
         said.push(format!("not settled: {}", list(&open.into_iter().collect::<Vec<_>>(), 3)));
     }
     if unplaced > 0 {
-        said.push(format!("{} not to be placed", text::count(unplaced, "swipe")));
+        said.push(format!("{} not to be placed", count(unplaced, "swipe")));
     }
     if said.is_empty() { "a required family was not examined".to_owned() } else { said.join("; ") }
 }
@@ -150,7 +150,7 @@ fn findings<'a>(
 fn swipes(own: &[&Finding], steps: &[(&StepVerdict, &FamilyVerdict)]) -> String {
     let bad: BTreeSet<(u32, u32)> = own.iter().filter_map(|f| Some((f.phase, f.swipe?))).collect();
     let all = steps.iter().map(|(s, _)| s.swipes.found).fold(0, u32::saturating_add);
-    format!("{} of {}", bad.len(), text::count(all, "swipe"))
+    format!("{} of {}", bad.len(), count(all, "swipe"))
 }
 
 /// The limit that an estimate lies beyond.

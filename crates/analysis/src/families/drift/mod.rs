@@ -33,7 +33,7 @@ use crate::decision::{inside, rate_at_most};
 use crate::stats;
 use crate::step::{PhaseView, StepView};
 use crate::tolerances::STILL_BURSTS_PER_SECOND;
-use crate::verdict::{Cause, Criterion, Family, FamilyVerdict, Finding, Outcome};
+use crate::verdict::{Cause, Criterion, Family, FamilyVerdict, Finding, Outcome, count};
 pub use rest::looked_at;
 use rest::{Pair, Rest, What, length};
 use serde_json::{Map, Value, json};
@@ -160,9 +160,8 @@ impl<'a> Look<'a> {
         }
         let knocks: Vec<f64> = self.rest.of(What::Knock).map(|g| length(g.range) / unit).collect();
         if let Some(widest) = knocks.iter().copied().reduce(f64::max) {
-            let n = knocks.len();
-            let s = if n == 1 { "" } else { "s" };
-            out.push(format!("{n} knock{s} on the desk of up to {widest:.3} {name}"));
+            let knocks = count(knocks.len(), "knock");
+            out.push(format!("{knocks} on the desk of up to {widest:.3} {name}"));
         }
         out
     }
@@ -338,10 +337,10 @@ fn because(
         said.push(format!("creeps at {:.3} mm/s", value("creep")));
     }
     if counted.bursts > 0 {
-        let (n, s) = (counted.bursts, if counted.bursts == 1 { "" } else { "s" });
+        let bursts = count(counted.bursts, "burst");
         let clusters =
             if counted.clustered { format!(" in {} clusters", counted.events) } else { String::new() };
-        said.push(format!("{n} burst{s}{clusters} on this surface, net {:.3} mm/s", value("creep")));
+        said.push(format!("{bursts}{clusters} on this surface, net {:.3} mm/s", value("creep")));
     }
     if let Some(flicker) = own.iter().find(|f| f.kind == "flicker") {
         let hz = flicker.evidence.get("lamp_hz").and_then(Value::as_f64).unwrap_or(0.0);

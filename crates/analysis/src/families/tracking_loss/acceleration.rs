@@ -13,7 +13,7 @@ use crate::expected;
 use crate::grid::Grid;
 use crate::silence::Silence;
 use crate::stats::median;
-use crate::step::{StepView, SwipeView};
+use crate::step::{PhaseView, StepView, SwipeView};
 
 /// Time over which it is taken as expected, seconds: shorter than a tenth of a flick.
 const SLOPE_S: f64 = 8e-3;
@@ -109,7 +109,7 @@ pub fn goes_on(step: &StepView, factor: f64) -> usize {
     };
     let onsets: Vec<f64> = by_chance::lost(step).filter_map(begun).collect();
     let Some(onset) = median(&onsets) else { return 0 };
-    let lose = |p: &&crate::step::PhaseView| p.swipes.iter().any(|s| !s.silences.is_empty());
+    let lose = |p: &&PhaseView| p.swipes.iter().any(|s| !s.silences.is_empty());
     let swipes = step.phases.iter().filter(lose).flat_map(|p| &p.swipes);
     swipes.map(|s| times_beyond(s, factor * onset)).sum()
 }

@@ -15,8 +15,7 @@
 //! Assumes that silences of one swipe do not know of each other. Cost: O(slots + n² log).
 
 use crate::grid::Grid;
-use crate::series::DUE;
-use crate::silence::{END_ZONE_MM, LEAST_MM, MakeUp, Silence};
+use crate::silence::{END_ZONE_MM, LEAST_MM, MakeUp, Silence, due_mm_s};
 use crate::step::{StepView, SwipeView};
 use crate::verdict::Direction;
 use statrs::distribution::{Binomial, DiscreteCDF};
@@ -71,26 +70,20 @@ pub fn marks(step: &StepView, at: At) -> Vec<Mark> {
 
 fn mark(swipe: &SwipeView, silence: &Silence, at: At, per_mm: f64) -> Mark {
     let way = Way::new(swipe);
-    let slots = way.grid.slots(silence);
-    let length = if silence.to_the_end { 0 } else { slots.len() };
-    let due = DUE as f64 / per_mm / (way.grid.slot * 1e-9);
+    let length = if silence.to_the_end { 0 } else { way.grid.slots(silence).len() };
+    let due = due_mm_s(per_mm, way.grid.slot);
     let all: Vec<usize> = (0..way.grid.expected_mm_s.len().saturating_sub(length))
         .filter(|&from| way.would_show(from, length, due))
         .collect();
     let every = all.len().div_ceil(MOST_SLOTS).max(1);
     let mut others: Vec<f64> = all.iter().step_by(every).map(|&from| way.value(from, length, at)).collect();
     others.sort_by(f64::total_cmp);
-    let value = if at == At::Begin { silence.onset / per_mm } else { way.value(slots.start, length, at) };
-    Mark { value, others }
+    Mark { value: way.of(silence, at, per_mm), others }
 }
 
 /// What a silence has there.
 pub fn value(swipe: &SwipeView, silence: &Silence, at: At, per_mm: f64) -> f64 {
-    let slots = swipe.grid.slots(silence);
-    match at {
-        At::Begin => silence.onset / per_mm,
-        At::End | At::Edge => Way::new(swipe).value(slots.start, slots.len(), at),
-    }
+    Way::new(swipe).of(silence, at, per_mm)
 }
 
 /// A swipe's expected motion.
@@ -126,6 +119,12 @@ impl<'a> Way<'a> {
         seen && begin > END_ZONE_MM
             && rest > END_ZONE_MM
             && self.speed(from).min(self.speed(from + length)) >= due
+    }
+
+    /// What a silence has; its begin by the reports before it.
+    fn of(&self, silence: &Silence, at: At, per_mm: f64) -> f64 {
+        let slots = self.grid.slots(silence);
+        if at == At::Begin { silence.onset / per_mm } else { self.value(slots.start, slots.len(), at) }
     }
 
     fn value(&self, from: usize, length: usize, at: At) -> f64 {

@@ -6,8 +6,8 @@
 //! at the end, each a look.
 //!
 //! *At a place*: a patch that the sensor does not see loses the same millimetres in every swipe, both ways and at any speed.
-//! Silences that cluster within [`PATCH_MM`], most of the lost ones and in half of the swipes, and begin at speeds [`SPEEDS`] times apart are the surface's: no limit of the
-//! sensor strikes at both.
+//! Silences that cluster within [`PATCH_MM`], most of the lost ones and in half of the swipes, and begin at speeds
+//! [`SPEEDS`] times apart are the surface's: no limit of the sensor strikes at both.
 
 use super::by_chance::{self, At, Cluster};
 use super::limit::{LEAST, Limit, Of};

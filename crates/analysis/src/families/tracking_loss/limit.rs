@@ -35,8 +35,8 @@ use super::by_chance::{self, At, Cluster};
 use super::{acceleration, cluster};
 use crate::grid::Grid;
 use crate::periodicity::periodicity;
-use crate::series::{DUE, Frame};
-use crate::silence::{MakeUp, Silence};
+use crate::series::Frame;
+use crate::silence::{MakeUp, Silence, due_mm_s};
 use crate::step::{PhaseView, StepView, SwipeView};
 use crate::tracking_limit::onset as speed;
 use statrs::distribution::{Binomial, DiscreteCDF};
@@ -130,7 +130,7 @@ pub fn onset(swipe: &SwipeView, silence: &Silence, of: Of, counts_per_mm: f64) -
 /// The limit that the lost silences of a step show, if any.
 pub fn find(step: &StepView) -> Option<Limit> {
     let per_mm = step.scale?.counts_per_mm;
-    let due = DUE as f64 / per_mm / (step.slot() * 1e-9);
+    let due = due_mm_s(per_mm, step.slot());
     let told = |limit: &Limit| limit.chance < CHANCE;
     let place = cluster::at_a_place(step, per_mm).filter(told);
     let tried = [Of::Speed, Of::Acceleration].map(|of| limit_of(step, of, due));

@@ -1,10 +1,11 @@
 //! The plan for a person at a terminal: 80 columns, no colour needed.
 
+use slipgauge_analysis::verdict::count;
 use slipgauge_guide::plan::{IDENTIFY, REST_AFTER};
 use slipgauge_guide::size::{ARM, Claims, PEAK_SCATTER, READING, RESTING, STOPPING, Share};
 use slipgauge_guide::study::{Chance, Curve, Row, Study};
 use slipgauge_guide::{Need, TestPlan};
-use slipgauge_report::text::{count, paragraph, speed, spelled};
+use slipgauge_report::text::{paragraph, speed, spelled};
 use slipgauge_trace::outside::harmless;
 use slipgauge_trace::session::{Axis, Step};
 use std::fmt::{self, Write};
