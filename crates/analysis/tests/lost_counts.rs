@@ -20,6 +20,8 @@ enum Loses {
     AtRandom(f64, u64),
     /// The sensor, from a speed (m/s) on until the hand falls below two thirds of it, in one swipe of so many.
     Above(f64, usize),
+    /// The sensor, beyond an acceleration (m/s²) until the hand falls below half of it.
+    Pulled(f64),
     /// The surface, from here to there, mm.
     Patch(f64, f64),
 }
@@ -29,16 +31,17 @@ fn next(state: &mut u64) -> f64 {
     (*state >> 11) as f64 / (1u64 << 53) as f64
 }
 
-/// Skewed swipes of many speeds between two stops, and what a device of 1 kHz on a radio tells of them.
-fn text(loses: Loses) -> String {
+/// Skewed swipes of many speeds between two stops, and what a device on a radio tells of them every so many ms.
+fn text(loses: Loses, every_ms: i64) -> String {
     let descriptor = "05010902a1010901a10005091901290315002501950375018102950175058101\
                       05010930093116018026ff7f751095028106c0c0";
     let mut text = format!(
         "{{\"slipgauge\":1,\"tool\":\"t\",\"started\":\"2026-01-01T00:00:00Z\",\
          \"clock\":{{\"id\":\"monotonic\",\"resolution_ns\":1}},\"devices\":[{{\"role\":\"test\",\"link\":\"radio\",\
-         \"nodes\":[{{\"interface\":0,\"interval_ns\":1000000,\"descriptor\":\"{descriptor}\"}}]}}],\
+         \"nodes\":[{{\"interface\":0,\"interval_ns\":{},\"descriptor\":\"{descriptor}\"}}]}}],\
          \"plan\":{{\"travel_um\":300000,\"travel_u_um\":500,\"axis\":\"x\",\"straight_edge\":true,\
          \"steps\":[{{\"id\":1,\"nominal_counts_per_inch\":{}}}]}}}}\n",
+        every_ms * 1_000_000,
         COUNTS_PER_MM * 25.4
     );
     let mut say = |line: String| writeln!(text, "{line}").unwrap();
@@ -58,7 +61,7 @@ fn text(loses: Loses) -> String {
         let stop = if i % 2 == 0 { TRAVEL_MM } else { 0.0 } + 0.3 * next(&mut hand) - 0.15;
         let lasts =
             if i < SLOW { 1_300.0 + 200.0 * next(&mut hand) } else { 240.0 + 100.0 * next(&mut hand) };
-        let (from, mut blind, mut silent_until, mut last) = (at, false, 0, at);
+        let (from, mut blind, mut silent_until, mut last, mut slower) = (at, false, 0, at, 0.0f64);
         for step in 1..=lasts as i64 + 500 {
             ms += 1;
             let u = (step as f64 / lasts).min(1.0);
@@ -66,7 +69,8 @@ fn text(loses: Loses) -> String {
             let done = u.powi(3) * (20.0 - 45.0 * u + 36.0 * u * u - 10.0 * u.powi(3));
             at = from + (stop - from) * done;
             let (moved, speed) = (at - last, (at - last).abs());
-            last = at;
+            let pull = (speed - slower).abs() * 1e3;
+            (last, slower) = (at, speed);
             let mut gone = false;
             match loses {
                 Loses::AtRandom(rate, _) => {
@@ -79,11 +83,15 @@ fn text(loses: Loses) -> String {
                     blind = i % every == 0 && speed > limit * if blind { 2.0 / 3.0 } else { 1.0 };
                     told += if blind { moved } else { 0.0 };
                 }
+                Loses::Pulled(limit) => {
+                    blind = i >= SLOW && pull > limit * if blind { 0.5 } else { 1.0 };
+                    told += if blind { moved } else { 0.0 };
+                }
                 Loses::Patch(begin, end) if (begin..end).contains(&at) => told += moved,
                 Loses::Patch(..) => {}
             }
             let counts = ((at - told) * COUNTS_PER_MM).round();
-            if counts != 0.0 {
+            if counts != 0.0 && ms % every_ms == 0 {
                 told += counts / COUNTS_PER_MM;
                 let [x, y] = (counts as i16).to_le_bytes();
                 if !gone {
@@ -97,7 +105,11 @@ fn text(loses: Loses) -> String {
 }
 
 fn verdict(loses: Loses) -> Verdict {
-    judge(&Recording::read(text(loses).as_bytes()).unwrap(), "lost").verdict
+    verdict_at(loses, 1)
+}
+
+fn verdict_at(loses: Loses, every_ms: i64) -> Verdict {
+    judge(&Recording::read(text(loses, every_ms).as_bytes()).unwrap(), "lost").verdict
 }
 
 fn of(verdict: &Verdict, family: Family) -> &FamilyVerdict {
@@ -149,4 +161,31 @@ fn a_patch_that_no_swipe_counts_is_the_surfaces() {
     // Millimetres of a travel that lacks twelve.
     assert!((108.0..=118.0).contains(&place), "{place}");
     assert!(verdict.steps[0].tracking_limit_m_s.is_none(), "no limit of speed");
+}
+
+/// It comes twice a swipe, and what it hides bends all that is known of the acceleration beside it.
+#[test]
+fn a_limit_of_acceleration_is_the_sensors_at_any_report_interval() {
+    for (every_ms, limit) in [(1, 20.0), (1, 28.0), (4, 20.0), (4, 28.0), (8, 20.0), (8, 28.0)] {
+        let verdict = verdict_at(Loses::Pulled(limit), every_ms);
+        let tracking = of(&verdict, Family::TrackingLoss);
+        let told = (tracking.verdict, tracking.cause);
+        assert_eq!(
+            told,
+            (Outcome::Fail, Some(Cause::Sensor)),
+            "{every_ms} ms, {limit}: {}",
+            tracking.because
+        );
+        let dropouts = of(&verdict, Family::Dropout).findings;
+        assert!(dropouts <= 1, "{every_ms} ms, {limit}: {dropouts} dropouts");
+    }
+}
+
+/// At 8 ms a fast hand crosses a centimetre within a report.
+#[test]
+fn a_patch_that_shows_in_slow_swipes_alone_is_the_surfaces() {
+    let verdict = verdict_at(Loses::Patch(110.0, 120.0), 8);
+    let tracking = of(&verdict, Family::TrackingLoss);
+    assert!(tracking.findings >= SLOW - 1, "{}", tracking.because);
+    assert_eq!(tracking.cause, Some(Cause::Surface), "{}", tracking.because);
 }

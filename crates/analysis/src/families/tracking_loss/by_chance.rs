@@ -1,8 +1,8 @@
 //! Lost silences held against silences at random times of the same swipes.
 //!
 //! A link does not know what the hand does. So beside each lost silence stand all the slots of its own swipe at which one as
-//! long would have been found too, with what the hand had there: its speed at the begin or at the end, or the place of its
-//! edge. This null holds for any hand, since it is made of the hand's own swipes.
+//! long would have been found too, with what the hand had there: its speed at the begin or at the end, the part of the swipe
+//! that has passed, or the place of its edge. This null holds for any hand, since it is made of the hand's own swipes.
 //!
 //! *Cluster*: a window begins at the value of each silence in turn. Of the n − 1 others k lie in it, where one at a random
 //! time does so with q, the mean share of those slots. Their number scatters no more than a binomial one of the mean q
@@ -30,6 +30,8 @@ pub enum At {
     Begin,
     /// Speed at its end, mm/s.
     End,
+    /// Part of its swipe's time that has passed at its begin.
+    Part,
     /// Place of the edge that swipes *out* come to first, mm from where they begin: counted before it in these, after it in
     /// swipes *back*.
     Edge,
@@ -64,7 +66,7 @@ pub fn lost<'a>(step: &'a StepView) -> impl Iterator<Item = (&'a SwipeView, &'a 
 /// What the lost silences of a step show. Where the counts end for good neither end nor edge is known.
 pub fn marks(step: &StepView, at: At) -> Vec<Mark> {
     let Some(per_mm) = step.scale.map(|s| s.counts_per_mm) else { return Vec::new() };
-    let known = lost(step).filter(|(_, s)| at == At::Begin || !s.to_the_end);
+    let known = lost(step).filter(|(_, s)| matches!(at, At::Begin | At::Part) || !s.to_the_end);
     known.map(|(swipe, silence)| mark(swipe, silence, at, per_mm)).collect()
 }
 
@@ -131,6 +133,7 @@ impl<'a> Way<'a> {
         match at {
             At::Begin => self.speed(from),
             At::End => self.speed(from + length),
+            At::Part => from as f64 / self.grid.expected_mm_s.len().max(1) as f64,
             At::Edge => {
                 // By counts alone, as sharp as the stops are: what is hidden is only reckoned.
                 let at = |slot: usize| self.counted.get(slot).or(self.counted.last()).copied().unwrap_or(0.0);

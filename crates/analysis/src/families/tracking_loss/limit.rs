@@ -81,6 +81,9 @@ pub struct Limit {
     at: At,
     least: f64,
     most: f64,
+    /// From where on what a silence hides was beyond the limit, whatever it began at. What is known of an acceleration beside
+    /// a hole is uncertain by a factor, so that of those the median onset is asked.
+    hides: f64,
     /// Chance that silences at random times show it.
     pub chance: f64,
 }
@@ -91,7 +94,12 @@ impl Limit {
         // A cluster's own width on either side: what it was read to.
         let width = cluster.high - cluster.low;
         let (least, most) = (cluster.low - width, cluster.high + width);
-        Limit { of, in_some: of == Of::Speed, at, least, most, chance: cluster.chance }
+        Limit { of, in_some: of == Of::Speed, at, least, most, hides: f64::INFINITY, chance: cluster.chance }
+    }
+
+    /// With what a silence hides from where on it was beyond the limit.
+    pub fn hiding(self, hides: f64) -> Limit {
+        Limit { hides, ..self }
     }
 
     /// True if a silence began at the limit, or hides speeds beyond it.
@@ -99,22 +107,31 @@ impl Limit {
         if silence.kind != MakeUp::Lost {
             return false;
         }
-        if self.in_some || self.of == Of::Place {
-            return (self.least..=self.most).contains(&by_chance::value(
-                swipe,
-                silence,
-                self.at,
-                counts_per_mm,
-            ));
-        }
-        let begun = onset(swipe, silence, self.of, counts_per_mm) >= self.least;
-        begun || (self.of == Of::Speed && hidden_peak(&swipe.grid, silence) >= self.least)
+        let clusters = self.in_some || self.of == Of::Place || self.at == At::Part;
+        let value = if clusters {
+            by_chance::value(swipe, silence, self.at, counts_per_mm)
+        } else {
+            onset(swipe, silence, self.of, counts_per_mm)
+        };
+        (self.least..=self.most).contains(&value) || hidden(&swipe.grid, silence, self.of) >= self.hides
     }
 }
 
 /// Largest expected speed within a silence, mm/s.
 pub fn hidden_peak(grid: &Grid, silence: &Silence) -> f64 {
     grid.expected_mm_s[grid.slots(silence)].iter().copied().fold(0.0, f64::max)
+}
+
+/// Largest expected value within a silence.
+pub fn hidden(grid: &Grid, silence: &Silence, of: Of) -> f64 {
+    match of {
+        Of::Speed => hidden_peak(grid, silence),
+        Of::Acceleration => {
+            let slots = grid.slots(silence);
+            slots.map(|i| acceleration::of(&grid.expected_mm_s, i, grid.slot)).fold(0.0, f64::max)
+        }
+        Of::Place => f64::NEG_INFINITY,
+    }
 }
 
 /// Value at which a silence began: for speed of the reports before it, else of the expected motion.
@@ -136,13 +153,17 @@ pub fn find(step: &StepView) -> Option<Limit> {
     let tried = [Of::Speed, Of::Acceleration].map(|of| limit_of(step, of, due));
     let always = tried.into_iter().flatten().min_by(|a, b| a.chance.total_cmp(&b.chance)).filter(told);
     let some = cluster::in_some_swipes(step).filter(told);
+    let all: Vec<_> = by_chance::lost(step).filter(|(_, s)| !s.to_the_end).collect();
+    let own = |limit: &Limit| all.iter().filter(|(swipe, s)| limit.explains(swipe, s, per_mm)).count();
     // At one speed begin most silences of a limit of speed; those of acceleration come twice a swipe, at two speeds.
-    let rather = |some: &Limit| {
-        let all: Vec<_> = by_chance::lost(step).filter(|(_, s)| !s.to_the_end).collect();
-        let own = all.iter().filter(|(swipe, s)| some.explains(swipe, s, per_mm)).count();
-        always.is_none_or(|a| a.of == Of::Acceleration && some.chance < a.chance && 4 * own >= 3 * all.len())
-    };
-    let found = place.or(some.filter(rather)).or(always)?;
+    let some = some.filter(|some| {
+        always.is_none_or(|a| {
+            a.of == Of::Acceleration && some.chance < a.chance && 4 * own(some) >= 3 * all.len()
+        })
+    });
+    let part = cluster::in_one_part(step, per_mm).filter(told);
+    let part = part.filter(|part| always.is_none() && some.is_none_or(|some| own(part) > own(&some)));
+    let found = place.or(part).or(some).or(always)?;
     (!recur(step)).then_some(found)
 }
 
@@ -225,7 +246,8 @@ fn limit_of(step: &StepView, of: Of, due: f64) -> Option<Limit> {
     // The quartiles of a normal scatter lie 1.35 standard deviations apart.
     let upper = *onsets.get(3 * n / 4)?;
     let least = (REACHES * at).min(at - SPREAD * (upper - at)).max(LEAST_OF_IT * at);
-    Some(Limit { of, in_some: false, at: At::Begin, least, most: f64::INFINITY, chance })
+    let hides = if of == Of::Speed { least } else { median };
+    Some(Limit { of, in_some: false, at: At::Begin, least, most: f64::INFINITY, hides, chance })
 }
 
 /// True if the device goes on clean beyond a limit of this median onset as often as no limit allows: a quarter as many
