@@ -30,6 +30,11 @@ pub const LEAST_SLOTS: f64 = 2.0;
 /// A silence of twice this is held against the counts of so long, where reports come faster, nanoseconds. (Added after
 /// silences of 17 ms had been seen to be missed at 8 kHz, at 1 m/s and 800 counts/inch.)
 pub const CELL: f64 = 1e6;
+/// Time within which [`DUE`] counts are due beside a silence as long as this, nanoseconds.
+pub fn due_within(length: f64, slot: f64) -> f64 {
+    if length >= LEAST_SLOTS * CELL { slot.max(CELL) } else { slot }
+}
+
 /// Speed at which there are [`DUE`] counts in so many nanoseconds, mm/s.
 pub fn due_mm_s(counts_per_mm: f64, within: f64) -> f64 {
     DUE as f64 / counts_per_mm / (within * 1e-9)
@@ -130,9 +135,8 @@ pub fn find(
         let skipped: f64 = along[row + 1..after_row].iter().sum();
         let slots = (samples[after_row].t - samples[row].t) as f64 / slot - 1.0;
         let after = ctx.after(after_row);
-        let long = slots * slot >= LEAST_SLOTS * CELL;
-        let due_in = if long { slot.max(CELL) } else { slot };
-        let due = |speed: f64| speed * due_in * 1e-9 >= DUE as f64;
+        let span = slots * slot * 1e-9;
+        let due = |speed: f64| speed * due_within(slots * slot, slot) * 1e-9 >= DUE as f64;
         let rest = total - place - skipped;
         // A device that falls silent and then speaks at twice the speed has not bounced: the hand has set out.
         let at_once = ctx.enters_at_speed(after_row, counts_per_mm);
@@ -145,7 +149,6 @@ pub fn find(
         let between = due(after) && inside && !slowing;
         // A swipe that comes up short has not braked as fast as its counts.
         let before_the_stop = swipe.is_short() && begun && before > AT_SPEED * swipe.peak && !slowing;
-        let span = slots * slot * 1e-9;
         // The hand may have struck the stop meanwhile, so that nothing comes after.
         let handed_on = || {
             let far = begun && !slowing && (total - place) / counts_per_mm > END_ZONE_MM;

@@ -41,19 +41,20 @@ pub fn most(grid: &Grid) -> f64 {
 }
 
 /// Accelerations at which silences as long as the lost ones of a step begin at random times of the same swipes.
-pub fn at_random_times(step: &StepView, due: f64) -> Vec<f64> {
+pub fn at_random_times(step: &StepView, per_mm: f64) -> Vec<f64> {
     let travel_mm = step.travel.map(|t| t.millimetres());
     let lost = by_chance::lost(step).filter(|(_, s)| !s.to_the_end);
-    lost.flat_map(|(swipe, silence)| cut(swipe, silence, due, travel_mm)).collect()
+    lost.flat_map(|(swipe, silence)| cut(swipe, silence, per_mm, travel_mm)).collect()
 }
 
-fn cut(swipe: &SwipeView, silence: &Silence, due: f64, travel_mm: Option<f64>) -> Vec<f64> {
+fn cut(swipe: &SwipeView, silence: &Silence, per_mm: f64, travel_mm: Option<f64>) -> Vec<f64> {
     let (grid, way) = (&swipe.grid, Way::new(swipe));
     let hidden = hidden(swipe);
     let hole = |from: usize, length: usize| from.saturating_sub(1)..(from + length + 1).min(hidden.len());
     let free = |length: usize| -> Vec<usize> {
-        let free =
-            |from: &usize| way.would_show(*from, length, due) && !hidden[hole(*from, length)].contains(&true);
+        let free = |from: &usize| {
+            way.would_show(*from, length, per_mm) && !hidden[hole(*from, length)].contains(&true)
+        };
         (0..hidden.len().saturating_sub(length)).filter(free).collect()
     };
     // Where the counts leave no room for one as long, a shorter one.

@@ -15,7 +15,7 @@
 //! Assumes that silences of one swipe do not know of each other. Cost: O(slots + n² log).
 
 use crate::grid::Grid;
-use crate::silence::{END_ZONE_MM, LEAST_MM, MakeUp, Silence, due_mm_s};
+use crate::silence::{END_ZONE_MM, LEAST_MM, MakeUp, Silence, due_mm_s, due_within};
 use crate::step::{StepView, SwipeView};
 use crate::verdict::Direction;
 use statrs::distribution::{Binomial, DiscreteCDF};
@@ -73,9 +73,8 @@ pub fn marks(step: &StepView, at: At) -> Vec<Mark> {
 fn mark(swipe: &SwipeView, silence: &Silence, at: At, per_mm: f64) -> Mark {
     let way = Way::new(swipe);
     let length = if silence.to_the_end { 0 } else { way.grid.slots(silence).len() };
-    let due = due_mm_s(per_mm, way.grid.slot);
     let all: Vec<usize> = (0..way.grid.expected_mm_s.len().saturating_sub(length))
-        .filter(|&from| way.would_show(from, length, due))
+        .filter(|&from| way.would_show(from, length, per_mm))
         .collect();
     let every = all.len().div_ceil(MOST_SLOTS).max(1);
     let mut others: Vec<f64> = all.iter().step_by(every).map(|&from| way.value(from, length, at)).collect();
@@ -114,7 +113,8 @@ impl<'a> Way<'a> {
     }
 
     /// True if a silence from this slot on would have been found; one to the end has no length.
-    pub fn would_show(&self, from: usize, length: usize, due: f64) -> bool {
+    pub fn would_show(&self, from: usize, length: usize, per_mm: f64) -> bool {
+        let due = due_mm_s(per_mm, due_within(length as f64 * self.grid.slot, self.grid.slot));
         let (begin, end) = (self.place(from), self.place(from + length));
         let rest = self.place(usize::MAX) - end;
         let seen = length == 0 || end - begin >= LEAST_MM;

@@ -36,7 +36,7 @@ use super::{acceleration, cluster};
 use crate::grid::Grid;
 use crate::periodicity::periodicity;
 use crate::series::Frame;
-use crate::silence::{MakeUp, Silence, due_mm_s};
+use crate::silence::{MakeUp, Silence, due_mm_s, due_within};
 use crate::step::{PhaseView, StepView, SwipeView};
 use crate::tracking_limit::onset as speed;
 use statrs::distribution::{Binomial, DiscreteCDF};
@@ -147,10 +147,9 @@ pub fn onset(swipe: &SwipeView, silence: &Silence, of: Of, counts_per_mm: f64) -
 /// The limit that the lost silences of a step show, if any.
 pub fn find(step: &StepView) -> Option<Limit> {
     let per_mm = step.scale?.counts_per_mm;
-    let due = due_mm_s(per_mm, step.slot());
     let told = |limit: &Limit| limit.chance < CHANCE;
     let place = cluster::at_a_place(step, per_mm).filter(told);
-    let tried = [Of::Speed, Of::Acceleration].map(|of| limit_of(step, of, due));
+    let tried = [Of::Speed, Of::Acceleration].map(|of| limit_of(step, of));
     let always = tried.into_iter().flatten().min_by(|a, b| a.chance.total_cmp(&b.chance)).filter(told);
     let some = cluster::in_some_swipes(step).filter(told);
     let all: Vec<_> = by_chance::lost(step).filter(|(_, s)| !s.to_the_end).collect();
@@ -186,6 +185,8 @@ struct Lost {
     /// Whether it holds the fastest moment of its swipe, and its share of the swipe.
     holds_peak: bool,
     share: f64,
+    /// Speed at which one as long shows, mm/s.
+    due: f64,
 }
 
 fn lost_of(phase: &PhaseView, of: Of, counts_per_mm: f64) -> Vec<Lost> {
@@ -195,15 +196,19 @@ fn lost_of(phase: &PhaseView, of: Of, counts_per_mm: f64) -> Vec<Lost> {
         for silence in swipe.silences.iter().filter(|s| !s.host && s.kind != MakeUp::Late) {
             let slots = grid.slots(silence);
             let share = slots.len() as f64 / grid.expected_mm_s.len().max(1) as f64;
-            let holds_peak = hidden_peak(grid, silence) >= grid.peak();
-            let onset = onset(swipe, silence, of, counts_per_mm);
-            all.push(Lost { onset, holds_peak, share });
+            let within = due_within(slots.len() as f64 * grid.slot, grid.slot);
+            all.push(Lost {
+                onset: onset(swipe, silence, of, counts_per_mm),
+                holds_peak: hidden_peak(grid, silence) >= grid.peak(),
+                share,
+                due: due_mm_s(counts_per_mm, within),
+            });
         }
     }
     all
 }
 
-fn limit_of(step: &StepView, of: Of, due: f64) -> Option<Limit> {
+fn limit_of(step: &StepView, of: Of) -> Option<Limit> {
     let per_mm = step.scale?.counts_per_mm;
     let by_phase: Vec<(&PhaseView, Vec<Lost>)> =
         step.phases.iter().map(|p| (p, lost_of(p, of, per_mm))).collect();
@@ -220,7 +225,7 @@ fn limit_of(step: &StepView, of: Of, due: f64) -> Option<Limit> {
     if contradicted(step, &with_losses, of, median, n)? {
         return None;
     }
-    let by_chance = (of == Of::Acceleration).then(|| acceleration::at_random_times(step, due));
+    let by_chance = (of == Of::Acceleration).then(|| acceleration::at_random_times(step, per_mm));
     // Mean over the silences of the share of their own phase.
     let share = |value: f64| {
         if let Some(others) = &by_chance {
@@ -228,11 +233,7 @@ fn limit_of(step: &StepView, of: Of, due: f64) -> Option<Limit> {
             // With the silence itself as one of them: few tell of no share near nothing.
             return (beyond + 1) as f64 / (others.len() + 1) as f64;
         }
-        let sum: f64 = by_phase
-            .iter()
-            .filter(|(_, lost)| !lost.is_empty())
-            .map(|(phase, lost)| lost.len() as f64 * share_beyond(phase, value, due))
-            .sum();
+        let sum: f64 = by_phase.iter().map(|(phase, lost)| shares_beyond(phase, lost, value)).sum();
         (sum / n as f64).clamp(0.0, 1.0)
     };
     let chance = |q: f64, k: usize| {
@@ -287,6 +288,14 @@ fn seen_faster(step: &StepView, frame: Frame) -> usize {
         }
     }
     count
+}
+
+/// Sum over the silences of a phase of [`share_beyond`].
+fn shares_beyond(phase: &PhaseView, lost: &[Lost], at: f64) -> f64 {
+    // Short ones and long ones: two speeds at which they show.
+    let mut dues: Vec<f64> = lost.iter().map(|l| l.due).collect();
+    dues.sort_by(f64::total_cmp);
+    dues.chunk_by(|a, b| a == b).map(|same| same.len() as f64 * share_beyond(phase, at, same[0])).sum()
 }
 
 /// Share of a phase's counted time, at speeds at which a silence shows, that lies at a speed or beyond.
