@@ -101,7 +101,14 @@ const STEP: Is = Keys(&[
     ("verdict", OUTCOME),
     (
         "swipes",
-        Keys(&[("asked", Count), ("found", Count), ("clean", Count), ("unplaced", Count), ("voided", Count)]),
+        Keys(&[
+            ("asked", Count),
+            ("found", Count),
+            ("clean", Count),
+            ("unplaced", Count),
+            ("voided", Count),
+            ("disturbed", Count),
+        ]),
     ),
     (
         "swept",

@@ -21,8 +21,8 @@
 //! Cost: O(reports of the swipe).
 
 use crate::erratic::{ARM_ACCELERATION, Bench, Stretch, Wrong};
+use crate::host::HostSpans;
 use crate::series::{DUE, Frame, Sample, Series};
-use crate::silence::HostSpans;
 use crate::step::{PhaseView, SwipeView};
 use crate::swipes::{PAUSE, Swipe};
 use std::ops::Range;

@@ -75,10 +75,17 @@ fn spoils_a_swipe(family: Family) -> bool {
     !matches!(family, Drift | Resolution | GainChange | ReportInterval | Straightening)
 }
 
-/// Swipes, as (phase, swipe), with a finding of a family that touches their counts.
-pub fn spoiled(findings: &[Finding]) -> BTreeSet<(u32, u32)> {
+/// Swipes, as (phase, swipe), whose counts along the travel are not those of a sound device by itself: with a finding of a
+/// family that touches them, or disturbed by this computer.
+pub fn spoiled(step: &StepView, findings: &[Finding]) -> BTreeSet<(u32, u32)> {
     let own = findings.iter().filter(|f| spoils_a_swipe(f.family));
-    own.filter_map(|f| f.swipe.map(|swipe| (f.phase, swipe))).collect()
+    let own = own.filter_map(|f| f.swipe.map(|swipe| (f.phase, swipe)));
+    own.chain(disturbed(step)).collect()
+}
+
+/// Swipes of which counts may have been lost in this computer.
+fn disturbed(step: &StepView) -> impl Iterator<Item = (u32, u32)> {
+    step.swipes().filter(|(_, s)| s.disturbed).map(|(p, s)| key(p, s))
 }
 
 /// Swipes with a finding of this family.
@@ -228,6 +235,9 @@ fn share(
     clean: &str,
 ) -> FamilyVerdict {
     let bad = swipes_with(family, findings);
+    // A swipe of which this computer has lost counts shows what it shows, and nothing by what it does not.
+    let disturbed: BTreeSet<(u32, u32)> = disturbed(step).filter(|key| !bad.contains(key)).collect();
+    let examined = &(examined - &disturbed);
     let (k, n) = (bad.intersection(examined).count() as u32, examined.len() as u32);
     let limit = limits(step, family)[1].unwrap_or(1.0);
     let (what, unit) = ("swipes that show it", "share of swipes");

@@ -88,7 +88,7 @@ impl Lengths {
     /// scale.
     pub fn of(step: &StepView, findings: &[Finding]) -> Option<Lengths> {
         let per_mm = step.scale?.counts_per_mm;
-        let spoiled = spoiled(findings);
+        let spoiled = spoiled(step, findings);
         let elsewhere: BTreeSet<(u32, u32)> =
             step_change::runs(step).into_iter().flat_map(|r| r.keys).collect();
         let clean = step.swipes().filter(|(p, s)| {

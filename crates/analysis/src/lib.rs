@@ -28,6 +28,7 @@ pub mod false_motion;
 pub mod families;
 pub mod gain_curve;
 pub mod grid;
+mod host;
 pub mod intervals;
 pub mod lengths;
 pub mod live;
@@ -50,9 +51,9 @@ pub mod tracking_limit;
 pub mod verdict;
 
 use families::{NOT_LOOKED_AT, REGISTRY, not_examined, spoiled};
+use host::HostSpans;
 use lengths::Lengths;
 use serde_json::{Value, json};
-use silence::HostSpans;
 use slipgauge_trace::Recording;
 use slipgauge_trace::recording::PhaseSpan;
 use slipgauge_trace::session::{ClockId, Role, Step};
@@ -170,7 +171,7 @@ fn step_verdict(view: &StepView, findings: &[Finding], lengths: Option<&Lengths>
         // What cannot be placed may be what failed: no pass, and no fail by it alone.
         outcomes.push((Outcome::Inconclusive, true));
     }
-    let spoiled = spoiled(findings);
+    let spoiled = spoiled(view, findings);
     let all = || view.swipes().map(|(p, s)| (families::key(p, s), s));
     let scale = view.scale.map(|s| s.counts_per_mm);
     let peak = |s: &step::SwipeView| scale.map(|_| s.grid.peak() * 1e-3);
@@ -202,6 +203,7 @@ fn step_verdict(view: &StepView, findings: &[Finding], lengths: Option<&Lengths>
             clean,
             unplaced,
             voided: 0,
+            disturbed: view.swipes().filter(|(_, s)| s.disturbed).count() as u32,
         },
         swept,
         resolution_counts_per_inch: resolution,

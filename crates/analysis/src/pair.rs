@@ -106,7 +106,7 @@ pub fn lag(step: &StepView, findings: &[Finding]) -> Option<Later> {
         return None;
     }
     let frame = step.frame?;
-    let spoiled = spoiled(findings);
+    let spoiled = spoiled(step, findings);
     let mut all = Vec::new();
     for phase in step.phases.iter().filter(|p| !p.swipes.is_empty()) {
         let nominal = Series::of_phase(reference, &phase.span, None);

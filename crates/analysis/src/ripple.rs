@@ -77,7 +77,7 @@ pub fn examine(step: &StepView, findings: &[Finding]) -> Ripple {
     let (Some(frame), Some(interval), Some(scale)) = (step.frame, step.interval, step.scale) else {
         return nothing("no swipes, or too few reports in fast motion");
     };
-    let (slot, spoiled) = (interval.value, spoiled(findings));
+    let (slot, spoiled) = (interval.value, spoiled(step, findings));
     let looked = [Pace::Slow, Pace::Medium].into_iter().filter_map(|pace| {
         let mut room = MOST;
         let clean =

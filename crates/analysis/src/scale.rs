@@ -104,7 +104,7 @@ pub fn arc(straight_edge: bool) -> f64 {
 fn clipped(step: &StepView, findings: &[Finding]) -> Option<Mean> {
     let others: Vec<Finding> =
         findings.iter().filter(|f| f.family != Family::ReportCeiling).cloned().collect();
-    let (all, other) = (spoiled(findings), spoiled(&others));
+    let (all, other) = (spoiled(step, findings), spoiled(step, &others));
     let here = step.swipes().filter(|(p, s)| {
         let key = key(p, s);
         p.span.phase.pace == Some(Pace::Slow) && all.contains(&key) && !other.contains(&key)

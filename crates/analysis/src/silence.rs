@@ -20,10 +20,10 @@
 //! Cost: O(reports of the swipe).
 
 use crate::erratic::{ARM_ACCELERATION, FLICK_ACCELERATION};
+use crate::host::{HostSpans, STALL_MARGIN};
 use crate::series::{DUE, Frame, Sample, Series};
 use crate::swipes::{ASLEEP, AT_SPEED, Swipe};
 use crate::tracking_limit::onset;
-use slipgauge_trace::recording::HostLog;
 
 /// Empty slots that make a silence: one alone may be a poll that came early or late.
 pub const LEAST_SLOTS: f64 = 2.0;
@@ -63,8 +63,6 @@ const FLANK: usize = 6;
 const LEDGER: usize = 12;
 /// And this time, nanoseconds, where reports come faster than every millisecond: how long a reader is late is the host's.
 const LEDGER_TIME: f64 = 12e6;
-/// A stall explains a silence that lies this near to it: the reader's own wake-up and one report interval.
-const STALL_MARGIN: i64 = 4_000_000;
 
 /// What became of the counts.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -288,52 +286,6 @@ const PEAK: f64 = 1.875;
 const SLOWEST_LIMIT_MM_S: f64 = 200.0;
 /// A swipe that ends at speed is short by at least this, else it simply hit the stop.
 pub const SHORT_AT_END_MM: f64 = 15.0;
-
-/// Spans of time in which this computer, not the device, explains what is missing: stalls, overruns (the queue was
-/// full some time before it was drained) and breaks of the recording. Merged and sorted, so that a look-up is O(log n).
-#[derive(Clone, Debug, Default)]
-pub struct HostSpans(Vec<(i64, i64)>);
-
-impl HostSpans {
-    /// Collects them from the host's log.
-    pub fn new(log: &HostLog) -> HostSpans {
-        let point = |t: i64| (t.saturating_sub(OVERRUN_REACH), t);
-        let stalls = log.stalls.iter().map(|(begin, end)| (begin.0, end.0));
-        let points = log.overruns.iter().chain(&log.breaks).map(|t| point(t.0));
-        let mut spans: Vec<(i64, i64)> = stalls.chain(points).collect();
-        spans.sort_unstable();
-        let mut merged: Vec<(i64, i64)> = Vec::new();
-        for (begin, end) in spans {
-            match merged.last_mut() {
-                Some(last) if begin <= last.1 => last.1 = last.1.max(end),
-                _ => merged.push((begin, end)),
-            }
-        }
-        HostSpans(merged)
-    }
-
-    /// True if one of them lies on or next to the span.
-    pub fn explain(&self, begin: i64, end: i64) -> bool {
-        let (from, to) = (begin.saturating_sub(STALL_MARGIN), end.saturating_add(STALL_MARGIN));
-        let first = self.0.partition_point(|span| span.1 < from);
-        self.0.get(first).is_some_and(|span| span.0 <= to)
-    }
-
-    /// Time within a span that may be lost to them, seconds.
-    pub fn seconds(&self, begin: i64, end: i64) -> f64 {
-        let (from, to) = (begin.saturating_sub(STALL_MARGIN), end.saturating_add(STALL_MARGIN));
-        let first = self.0.partition_point(|span| span.1 < from);
-        let near = self.0.iter().skip(first).take_while(|span| span.0 <= to);
-        let part = |span: &(i64, i64)| {
-            let (a, b) = (span.0.saturating_sub(STALL_MARGIN), span.1.saturating_add(STALL_MARGIN));
-            b.min(end).saturating_sub(a.max(begin)).max(0) as f64 * 1e-9
-        };
-        near.map(part).sum()
-    }
-}
-
-/// An overrun is stamped when the queue is drained; what it lost came before, since the drain before it.
-const OVERRUN_REACH: i64 = 100_000_000;
 
 /// The reports of a swipe around a place.
 struct Flanks<'a> {

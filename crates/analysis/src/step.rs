@@ -9,10 +9,11 @@ use crate::clip::{self, Clip};
 use crate::erratic::{self, Stretch, Wrong, beat, cells::in_a_cell};
 use crate::false_motion::{self, top_speed};
 use crate::grid::{self, Grid};
+use crate::host::HostSpans;
 use crate::ripple::slots;
 use crate::series::{Frame, Series, fast_intervals};
 use crate::shortfall::{self, Marked, Measure};
-use crate::silence::{self, HostSpans, MakeUp, Silence};
+use crate::silence::{self, MakeUp, Silence};
 use crate::stats::median;
 use crate::swipes::{self, Swipe};
 use crate::verdict::Quantity;
@@ -42,11 +43,20 @@ pub struct SwipeView {
     pub stretches: Vec<Stretch>,
     /// A run at the top value, if swipes of this step clip.
     pub clip: Option<Clip>,
+    /// True if counts of it may have been lost in this computer: then it says nothing of the device.
+    pub disturbed: bool,
 }
 
 impl SwipeView {
     fn new(swipe: Swipe) -> SwipeView {
-        SwipeView { swipe, grid: Grid::default(), silences: Vec::new(), stretches: Vec::new(), clip: None }
+        SwipeView {
+            swipe,
+            grid: Grid::default(),
+            silences: Vec::new(),
+            stretches: Vec::new(),
+            clip: None,
+            disturbed: false,
+        }
     }
 }
 
@@ -231,6 +241,12 @@ impl<'a> StepView<'a> {
         if let Some(measure) = self.measure {
             excuse(&mut self.phases, measure, |s| s.kind != MakeUp::Late);
         }
+        each_swipe(&mut self.phases, |view, _| {
+            let (begin, end) = (view.swipe.begin, view.swipe.end);
+            // A stall alone delays; where counts are missing beside one, whose they are cannot be told.
+            let short = view.swipe.is_short() && host.seconds(begin, end) > 0.0;
+            view.disturbed = short || host.may_lose(begin, end);
+        });
     }
 
     /// Width of a report slot in nanoseconds.

@@ -63,7 +63,7 @@ pub fn estimate(step: &StepView, findings: &[Finding], known: Option<&Resolution
     let per_m = 1e3 * known.map(|r| r.counts_per_mm).or(step.scale.map(|s| s.counts_per_mm))?;
     // The uncertainty of the scale alone; unknown where it rests on the nominal resolution.
     let relative = known.map_or(UNKNOWN_SCALE, |r| r.uncertainty / r.counts_per_mm);
-    let spoiled = spoiled(findings);
+    let spoiled = spoiled(step, findings);
     let (mut told, mut failing, mut hidden) = (Vec::new(), Vec::new(), false);
     for (phase, swipe) in step.swipes() {
         let samples = phase.series.samples.get(swipe.swipe.rows.clone()).unwrap_or_default();

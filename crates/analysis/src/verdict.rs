@@ -281,6 +281,8 @@ pub struct SwipeCounts {
     pub unplaced: u32,
     /// Left out by the operator with a reason.
     pub voided: u32,
+    /// Of which counts may have been lost in this computer: neither clean nor held against the device.
+    pub disturbed: u32,
 }
 
 /// A swipe without a finding that nevertheless enters no length, resolution or gain.

@@ -24,6 +24,10 @@ enum Loses {
     Pulled(f64),
     /// The surface, from here to there, mm.
     Patch(f64, f64),
+    /// This computer, for 60 ms in one fast swipe of so many: it is held up, and its queue too short.
+    Overrun(usize),
+    /// The sensor, from a speed (m/s) on as above in one fast swipe of so many, while this computer is held up and loses nothing.
+    Beside(f64, usize),
 }
 
 fn next(state: &mut u64) -> f64 {
@@ -89,6 +93,22 @@ fn text(loses: Loses, every_ms: i64) -> String {
                 }
                 Loses::Patch(begin, end) if (begin..end).contains(&at) => told += moved,
                 Loses::Patch(..) => {}
+                Loses::Overrun(every) => gone = i >= SLOW && i % every == 0 && (90..150).contains(&step),
+                Loses::Beside(limit, every) => {
+                    blind =
+                        i >= SLOW && i % every == 0 && speed > limit * if blind { 2.0 / 3.0 } else { 1.0 };
+                    told += if blind { moved } else { 0.0 };
+                }
+            }
+            let held_up = match loses {
+                Loses::Overrun(every) | Loses::Beside(_, every) => i >= SLOW && i % every == 0 && step == 150,
+                _ => false,
+            };
+            if held_up {
+                say(format!("{{\"t\":{},\"stall\":60000000}}", ms * 1_000_000));
+            }
+            if held_up && matches!(loses, Loses::Overrun(_)) {
+                say(format!("{{\"t\":{},\"overrun\":1}}", ms * 1_000_000));
             }
             let counts = ((at - told) * COUNTS_PER_MM).round();
             if counts != 0.0 && ms % every_ms == 0 {
@@ -188,4 +208,30 @@ fn a_patch_that_shows_in_slow_swipes_alone_is_the_surfaces() {
     let tracking = of(&verdict, Family::TrackingLoss);
     assert!(tracking.findings >= SLOW - 1, "{}", tracking.because);
     assert_eq!(tracking.cause, Some(Cause::Surface), "{}", tracking.because);
+}
+
+/// Swipes of which this computer has lost reports are neither clean nor short.
+#[test]
+fn reports_that_this_computer_lost_are_not_the_devices() {
+    for every in [2, 3, 4] {
+        let verdict = verdict(Loses::Overrun(every));
+        let disturbed = (SLOW..SLOW + FAST).filter(|i| i % every == 0).count() as u32;
+        let swipes = &verdict.steps[0].swipes;
+        assert_eq!((swipes.found, swipes.disturbed), (32, disturbed));
+        assert_eq!(swipes.clean, 32 - disturbed);
+        assert!(verdict.findings.is_empty(), "{every}: {:?}", verdict.findings);
+        assert_ne!(verdict.verdict, Outcome::Fail, "{}", verdict.because);
+        let gain = of(&verdict, Family::GainChange);
+        assert_eq!(gain.verdict, Outcome::Pass, "{}", gain.because);
+    }
+}
+
+/// A stall delays, and takes nothing: what is missing beside one may be the device's. So these swipes show no sound device.
+#[test]
+fn counts_that_are_missing_beside_a_stall_clear_no_device() {
+    let verdict = verdict(Loses::Beside(1.1, 2));
+    assert_eq!(verdict.verdict, Outcome::Inconclusive, "{}", verdict.because);
+    assert!(verdict.steps[0].swipes.disturbed >= 10, "{:?}", verdict.steps[0].swipes);
+    let gain = of(&verdict, Family::GainChange);
+    assert_ne!(gain.verdict, Outcome::Fail, "{}", gain.because);
 }

@@ -174,6 +174,9 @@ fn write_step(out: &mut String, v: &Verdict, s: &StepVerdict) -> std::fmt::Resul
     if swipes.unplaced > 0 {
         write!(line, ", {} unplaced", swipes.unplaced)?;
     }
+    if swipes.disturbed > 0 {
+        write!(line, ", {} disturbed by this computer", swipes.disturbed)?;
+    }
     if let Some(fastest) = s.swept.fastest_clean_m_s {
         write!(line, "; clean up to {}", speed(fastest))?;
     }

@@ -182,6 +182,7 @@ impl GroupStep {
                 clean: add(|s| s.clean),
                 unplaced: add(|s| s.unplaced),
                 voided: add(|s| s.voided),
+                disturbed: add(|s| s.disturbed),
             },
             fastest_clean_m_s: steps.iter().filter_map(|s| s.fastest_clean_m_s).reduce(f64::max),
             fast_peak_m_s: crate::stats::mean(&peaks),

@@ -138,8 +138,9 @@ fn value(value: f64, random: f64, df: f64, common: f64) -> Option<Measure> {
 }
 
 fn bad_fast(view: &StepView, findings: &[Finding]) -> Option<Measure> {
-    let fast: BTreeSet<(u32, u32)> = view.fast_swipes().map(|(p, s)| key(p, s)).collect();
-    let bad = spoiled(findings);
+    let fast = view.fast_swipes().filter(|(_, s)| !s.disturbed);
+    let fast: BTreeSet<(u32, u32)> = fast.map(|(p, s)| key(p, s)).collect();
+    let bad = spoiled(view, findings);
     let n = u32::try_from(fast.len()).ok().filter(|n| *n > 0)?;
     Some(Measure::Share { k: u32::try_from(fast.intersection(&bad).count()).unwrap_or(n), n })
 }

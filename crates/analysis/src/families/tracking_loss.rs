@@ -152,7 +152,7 @@ impl Detector for TrackingLoss {
             own.extend(partial(step, phase, swipe).filter(|f| !beside(f)));
         }
         findings.extend(own);
-        let mut told = spoiled(findings);
+        let mut told = spoiled(step, findings);
         told.extend(step_change::runs(step).into_iter().flat_map(|run| run.keys));
         for phase in &step.phases {
             let usual = usual(step, phase);

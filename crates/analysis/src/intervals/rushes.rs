@@ -5,8 +5,8 @@
 //! saw a stall: those are left out. Owns no judgement. Cost: one pass over the rows.
 
 use super::counts;
+use crate::host::HostSpans;
 use crate::series::{DUE, RUSHED, held_up};
-use crate::silence::HostSpans;
 use slipgauge_trace::Nanos;
 use slipgauge_trace::recording::DeviceTrace;
 

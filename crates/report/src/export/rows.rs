@@ -185,7 +185,7 @@ pub fn swipes(judgement: &Judgement) -> Vec<SwipeRow> {
     let mut out = Vec::new();
     for view in &judgement.steps {
         let own: Vec<_> = v.findings.iter().filter(|f| f.step == view.id).cloned().collect();
-        let spoiled = spoiled(&own);
+        let spoiled = spoiled(view, &own);
         for (phase, s) in view.swipes() {
             let at = key(phase, s);
             let mut families: Vec<String> = own

@@ -85,7 +85,7 @@ pub fn part(view: &SwipeView, from: usize, to: usize) -> SwipeView {
         reports: grid.reports.get(from..to).unwrap_or_default().to_vec(),
         expected_mm_s: cut(&grid.expected_mm_s),
     };
-    SwipeView { swipe: view.swipe.clone(), grid, silences: Vec::new(), stretches: Vec::new(), clip: None }
+    SwipeView { grid, silences: Vec::new(), stretches: Vec::new(), clip: None, ..view.clone() }
 }
 
 /// Expected speed in m/s at the middle of every slot, thinned to a point a pixel.

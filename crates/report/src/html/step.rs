@@ -46,6 +46,9 @@ fn measured(said: &StepVerdict) -> Markup {
     if s.unplaced > 0 {
         swipes += &format!(", {} not placed", s.unplaced);
     }
+    if s.disturbed > 0 {
+        swipes += &format!(", {} disturbed by this computer", s.disturbed);
+    }
     if s.voided > 0 {
         swipes += &format!(", {} left out by the operator", s.voided);
     }
