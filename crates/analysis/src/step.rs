@@ -48,7 +48,8 @@ pub struct SwipeView {
 }
 
 impl SwipeView {
-    fn new(swipe: Swipe) -> SwipeView {
+    /// A swipe that nothing has been looked for in.
+    pub fn new(swipe: Swipe) -> SwipeView {
         SwipeView {
             swipe,
             grid: Grid::default(),

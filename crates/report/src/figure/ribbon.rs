@@ -272,7 +272,7 @@ mod tests {
         let expected_mm_s = vec![1000.0; n];
         let grid =
             Grid { begin: 0, slot, across_mm: vec![0.0; n], reports: vec![1; n], expected_mm_s, along_mm };
-        SwipeView { swipe, grid, silences: Vec::new(), stretches: Vec::new(), clip: None }
+        SwipeView { grid, ..SwipeView::new(swipe) }
     }
 
     /// 0.3 s at 8 kHz, 1 m/s, in a picture of 100 pixels: one report of 2,400 counts 1.5 m/s more, or nothing.
