@@ -24,6 +24,8 @@ enum Loses {
     Pulled(f64),
     /// The surface, from here to there, mm.
     Patch(f64, f64),
+    /// The sensor, seven counts of ten between 80 mm and 220 mm, in every third slow swipe.
+    WhenSlow,
     /// This computer, for 60 ms in one fast swipe of so many: it is held up, and its queue too short.
     Overrun(usize),
     /// The sensor, from a speed (m/s) on as above in one fast swipe of so many, while this computer is held up and loses nothing.
@@ -92,7 +94,10 @@ fn text(loses: Loses, every_ms: i64) -> String {
                     told += if blind { moved } else { 0.0 };
                 }
                 Loses::Patch(begin, end) if (begin..end).contains(&at) => told += moved,
-                Loses::Patch(..) => {}
+                Loses::WhenSlow if i < SLOW && i % 3 == 0 && (80.0..220.0).contains(&at) => {
+                    told += 0.7 * moved
+                }
+                Loses::Patch(..) | Loses::WhenSlow => {}
                 Loses::Overrun(every) => gone = i >= SLOW && i % every == 0 && (90..150).contains(&step),
                 Loses::Beside(limit, every) => {
                     blind =
@@ -208,6 +213,16 @@ fn a_patch_that_shows_in_slow_swipes_alone_is_the_surfaces() {
     let tracking = of(&verdict, Family::TrackingLoss);
     assert!(tracking.findings >= SLOW - 1, "{}", tracking.because);
     assert_eq!(tracking.cause, Some(Cause::Surface), "{}", tracking.because);
+}
+
+/// What fast swipes show is no excuse for slow ones.
+#[test]
+fn a_loss_in_slow_swipes_alone_is_no_pass() {
+    let verdict = verdict(Loses::WhenSlow);
+    let tracking = of(&verdict, Family::TrackingLoss);
+    assert_ne!(tracking.verdict, Outcome::Pass, "{}", tracking.because);
+    assert!(tracking.because.contains("3 of the 8 slow ones"), "{}", tracking.because);
+    assert!(tracking.to_settle.is_some());
 }
 
 /// Swipes of which this computer has lost reports are neither clean nor short.

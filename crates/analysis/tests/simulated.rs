@@ -265,6 +265,22 @@ fn gain_that_falls_with_speed_fails_and_its_size_comes_out() {
     }
 }
 
+/// Fast swipes pass the bulge in a few reports; what they gain in it stays within the tolerance.
+#[test]
+fn gain_that_bulges_between_the_paces_fails_by_the_medium_one() {
+    for (bulge, outcome) in [(0.08, Outcome::Fail), (0.0, Outcome::Pass)] {
+        let gain = Gain::Curve(vec![(0.6, 1.0), (0.8, 1.0 + bulge), (1.0, 1.0 + bulge), (1.2, 1.0)]);
+        let device = DeviceModel { sensor: Sensor { gain, ..Sensor::default() }, ..DeviceModel::default() };
+        let script = Script::default().still(1, 10.0).swipes(1, Pace::Slow, 12, 0.4);
+        let script = script.swipes(1, Pace::Medium, 12, 1.0).swipes(1, Pace::Fast, 20, 3.5);
+        let verdict = verdict(Bench { seed: 9, device, script, ..Bench::default() });
+        let found = family(&verdict, Family::GainChange);
+        assert_eq!(found.verdict, outcome, "{bulge}\n{}", words(&verdict));
+        let kinds: Vec<&str> = of(&verdict, Family::GainChange).iter().map(|f| f.kind).collect();
+        assert_eq!(kinds, if bulge > 0.0 { vec!["rises at medium speed"] } else { vec![] });
+    }
+}
+
 /// Report-ceiling arithmetic: 127 counts at 125 Hz and 1600 counts/inch is 9.92 in/s, 0.252 m/s.
 #[test]
 fn an_eight_bit_report_at_125_hz_clips_and_the_format_is_the_cause() {

@@ -16,7 +16,8 @@
 //!   are a change of gain. What a stall or an overrun of this computer can have cost is left out.
 //!
 //! Decides on the share of the fast swipes (all swipes where no pace was told) that show it, exact limits. Where fast swipes
-//! could not be placed, medium ones may show a fail for them ([`slower`]). Assumes the travel is known.
+//! could not be placed, medium ones may show a fail for them ([`slower`]). Medium and slow swipes by themselves count where
+//! more of them show it than may ([`at_pace`]). Assumes the travel is known.
 //!
 //! Smallest found, with v the speed at the onset, h the report interval and 3 counts due in a report:
 //! - a silence of two reports and 1 mm. Near the begin of a swipe, where the hand speeds up by a: 3 counts due at v − 3 a h,
@@ -46,7 +47,7 @@ use super::{
     verdict, wake_up,
 };
 use crate::baseline::Basis;
-use crate::decision::share_at_speed;
+use crate::decision::{share_at_most, share_at_speed, swipes_to_settle};
 use crate::erratic::{LEAST_MM, Wrong};
 use crate::silence::{MakeUp, SHORT_AT_END_MM, STRIKES, Silence};
 use crate::stats::median;
@@ -132,6 +133,10 @@ impl Detector for TrackingLoss {
         true
     }
 
+    fn criteria(&self) -> usize {
+        1 + SLOWER.len()
+    }
+
     fn detect(&self, step: &StepView, findings: &mut Vec<Finding>) {
         if step.scale.is_none() {
             return;
@@ -171,6 +176,9 @@ impl Detector for TrackingLoss {
         if let Some(fail) = slower(step, findings).filter(|_| out.verdict != Outcome::Fail) {
             out = fail;
         }
+        for pace in SLOWER {
+            at_pace(step, findings, pace, &mut out);
+        }
         let own = || findings.iter().filter(|f| f.family == Family::TrackingLoss);
         let all = |key: &str, surface: bool| -> Vec<f64> {
             let of = own().filter(|f| (f.cause == Cause::Surface) == surface);
@@ -192,6 +200,44 @@ impl Detector for TrackingLoss {
         }
         out
     }
+}
+
+/// Paces at which no limit of speed is asked for, and yet none should be met.
+const SLOWER: [Pace; 2] = [Pace::Medium, Pace::Slow];
+
+/// A slower pace of which more swipes show it than may: a look of its own, that can fail a step or leave it open. (Added after
+/// sessions in which all medium swipes had lost a third of their way had passed.)
+fn at_pace(step: &StepView, findings: &[Finding], pace: Pace, out: &mut FamilyVerdict) {
+    let bad = swipes_with(Family::TrackingLoss, findings);
+    let own = step
+        .swipes()
+        .filter(|(p, s)| p.span.phase.pace == Some(pace) && (!s.disturbed || bad.contains(&key(p, s))));
+    let own: Vec<bool> = own.map(|(p, s)| bad.contains(&key(p, s))).collect();
+    let (k, n) = (own.iter().filter(|bad| **bad).count() as u32, own.len() as u32);
+    let limit = limits(step, Family::TrackingLoss)[1].unwrap_or(1.0);
+    if f64::from(k) <= limit * f64::from(n) {
+        return;
+    }
+    let (name, what) = match pace {
+        Pace::Slow => ("slow", "slow swipes that show it"),
+        _ => ("medium", "medium swipes that show it"),
+    };
+    let criterion = share_at_most(what, "share of swipes", k, n, limit, step.looks);
+    out.because += &format!("; {k} of the {n} {name} ones");
+    let worse = match (criterion.verdict, out.verdict) {
+        (Outcome::Fail, before) => before != Outcome::Fail,
+        (_, before) => before == Outcome::Pass,
+    };
+    if worse {
+        out.verdict = criterion.verdict;
+        out.estimate = criterion.estimate;
+        out.tolerance = criterion.tolerance;
+        let more = swipes_to_settle(k, n, limit).filter(|_| criterion.verdict == Outcome::Inconclusive);
+        let words =
+            |more| format!("{more} more {name} swipes, if all are clean, or fewer that show it again");
+        out.to_settle = more.map(words);
+    }
+    out.criteria.push(criterion);
 }
 
 /// How many of the swipes that went beyond a limit have lost track there, if it is one that comes and goes.
