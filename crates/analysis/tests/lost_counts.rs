@@ -18,6 +18,8 @@ const COUNTS_PER_MM: f64 = 60.0;
 enum Loses {
     /// Reports for 10 to 40 ms, so many times a second of motion, by this seed.
     AtRandom(f64, u64),
+    /// Three reports at a time, a third of them, where the travel is farther than this, mm.
+    FarOff(f64),
     /// The sensor, from a speed (m/s) on until the hand falls below two thirds of it, in one swipe of so many.
     Above(f64, usize),
     /// The sensor, beyond an acceleration (m/s²) until the hand falls below half of it.
@@ -82,6 +84,12 @@ fn text(loses: Loses, every_ms: i64) -> String {
                 Loses::AtRandom(rate, _) => {
                     if ms >= silent_until && u < 1.0 && next(&mut chance) < 1e-3 * rate {
                         silent_until = ms + 10 + (30.0 * next(&mut chance)) as i64;
+                    }
+                    gone = ms < silent_until;
+                }
+                Loses::FarOff(from) => {
+                    if ms >= silent_until && at > from && next(&mut chance) < 0.15 {
+                        silent_until = ms + 3;
                     }
                     gone = ms < silent_until;
                 }
@@ -154,6 +162,19 @@ fn losses_at_random_times_are_the_links_and_no_limit_of_acceleration() {
             dropout.because
         );
         assert_ne!(of(&verdict, Family::TrackingLoss).verdict, Outcome::Fail, "{seed}");
+    }
+}
+
+/// As often in a swipe as no hand passes a limit.
+#[test]
+fn bursts_that_are_lost_over_a_part_of_the_travel_are_the_links() {
+    for from in [120.0, 200.0] {
+        let verdict = verdict(Loses::FarOff(from));
+        let dropout = of(&verdict, Family::Dropout);
+        let told = (dropout.verdict, dropout.cause);
+        assert_eq!(told, (Outcome::Fail, Some(Cause::Link)), "{from}: {}", dropout.because);
+        let tracking = of(&verdict, Family::TrackingLoss);
+        assert_ne!(tracking.verdict, Outcome::Fail, "{from}: {}", tracking.because);
     }
 }
 

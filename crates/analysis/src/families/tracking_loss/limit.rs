@@ -17,6 +17,8 @@
 //! P = Σ_{i ≥ k} C(n, i) qⁱ (1 − q)ⁿ⁻ⁱ  <  1e-4
 //! ```
 //!
+//! - and there are at most [`OFTEN`] of them in a swipe, since a hand passes a limit once or twice. (Added after a radio that
+//!   lost bursts over a part of the travel, six or seven in every swipe of every pace, had been put down to the sensor.)
 //! - and they keep to no clock of their own: silences that recur with a [period](crate::periodicity), half of them in step
 //!   with it and by chance less often than [`CHANCE`], do so at whatever speed the hand has then. (Added after silences every
 //!   125 ms in all swipes had been put down to a limit of acceleration: what they hide bends the expected speed beside
@@ -163,7 +165,19 @@ pub fn find(step: &StepView) -> Option<Limit> {
     let part = cluster::in_one_part(step, per_mm).filter(told);
     let part = part.filter(|part| always.is_none() && some.is_none_or(|some| own(part) > own(&some)));
     let found = place.or(part).or(some).or(always)?;
-    (!recur(step)).then_some(found)
+    // A patch of the surface is crossed once.
+    (!too_often(step) && !recur(step)).then_some(found)
+}
+
+/// Lost silences for each swipe that has any, from which on they are no limit's.
+const OFTEN: usize = 3;
+
+/// True if the lost silences come too often in their swipes for a limit: the hand passes it once on the way up.
+fn too_often(step: &StepView) -> bool {
+    let of = |swipe: &SwipeView| swipe.silences.iter().filter(|s| !s.host && s.kind != MakeUp::Late).count();
+    let counts = step.swipes().map(|(_, swipe)| of(swipe)).filter(|n| *n > 0);
+    let (swipes, all) = counts.fold((0, 0), |(swipes, all), n| (swipes + 1, all + n));
+    all > OFTEN * swipes
 }
 
 /// Silences in step with a period, as a share, from which on a clock explains them.
