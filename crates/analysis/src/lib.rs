@@ -49,6 +49,7 @@ pub mod together;
 pub mod tolerances;
 pub mod tracking_limit;
 pub mod verdict;
+mod whole;
 
 use families::{NOT_LOOKED_AT, REGISTRY, not_examined, spoiled};
 use host::HostSpans;

@@ -17,6 +17,7 @@ use crate::silence::{self, MakeUp, Silence};
 use crate::stats::median;
 use crate::swipes::{self, Swipe};
 use crate::verdict::Quantity;
+use crate::whole;
 use slipgauge_trace::recording::{DeviceTrace, PhaseSpan, Recording};
 use slipgauge_trace::session::{Pace, Plan, Role, Step, Task};
 use slipgauge_trace::{Metres, Nanos};
@@ -227,6 +228,7 @@ impl<'a> StepView<'a> {
         each_swipe(&mut self.phases, &mut look);
         if let Some(measure) = self.measure {
             look_as_short(&mut self.phases, measure, &mut look);
+            whole::hold(&mut self.phases, measure, scale.counts_per_mm);
         }
         false_motion::excused(&mut self.phases, frame, &bench, &host);
         let travel_mm = self.travel.map(Metres::millimetres);
@@ -236,6 +238,9 @@ impl<'a> StepView<'a> {
             for (view, limit) in phase.swipes.iter_mut().zip(limits) {
                 view.grid = grid::of(&phase.series, frame, view, scale.counts_per_mm, slot, travel_mm, limit);
             }
+        }
+        if let Some(measure) = self.measure {
+            whole::hold_stretches(&mut self.phases, measure, scale.counts_per_mm);
         }
         top_speed::rename(&mut self.phases, frame, &bench);
         top_speed::overrule_clips(&mut self.phases);
