@@ -15,7 +15,7 @@ use crate::series::{Frame, Series, fast_intervals};
 use crate::shortfall::{self, Marked, Measure};
 use crate::silence::{self, MakeUp, Silence};
 use crate::stats::median;
-use crate::swipes::{self, Swipe};
+use crate::swipes::{self, AT_SPEED, Swipe};
 use crate::verdict::Quantity;
 use crate::whole;
 use slipgauge_trace::recording::{DeviceTrace, PhaseSpan, Recording};
@@ -28,6 +28,8 @@ const FRAME_WINDOW: Nanos = Nanos(20_000_000);
 /// No device reports motion less often than this while it moves fast (the slowest interval of HID is 255 ms at low
 /// speed, of pointing devices 10 ms).
 const LONGEST_INTERVAL: Nanos = Nanos(20_000_000);
+/// Reports beside the line of a phase that tell whether the hand was at speed there.
+const AT_THE_LINE: usize = 4;
 /// Fewer intervals than this do not tell the report interval.
 const LEAST_INTERVALS: usize = 20;
 
@@ -44,7 +46,8 @@ pub struct SwipeView {
     pub stretches: Vec<Stretch>,
     /// A run at the top value, if swipes of this step clip.
     pub clip: Option<Clip>,
-    /// True if counts of it may have been lost in this computer: then it says nothing of the device.
+    /// True if counts of it may have been lost in this computer, or the line of its phase cuts it: then it says nothing of the
+    /// device.
     pub disturbed: bool,
 }
 
@@ -247,12 +250,16 @@ impl<'a> StepView<'a> {
         if let Some(measure) = self.measure {
             excuse(&mut self.phases, measure, |s| s.kind != MakeUp::Late);
         }
-        each_swipe(&mut self.phases, |view, _| {
-            let (begin, end) = (view.swipe.begin, view.swipe.end);
-            // A stall alone delays; where counts are missing beside one, whose they are cannot be told.
-            let short = view.swipe.is_short() && host.seconds(begin, end) > 0.0;
-            view.disturbed = short || host.may_lose(begin, end);
-        });
+        for PhaseView { span, series, swipes, .. } in &mut self.phases {
+            for view in swipes {
+                let (begin, end) = (view.swipe.begin, view.swipe.end);
+                // A stall alone delays; where counts are missing beside one, whose they are cannot be told.
+                let short = view.swipe.is_short() && host.seconds(begin, end) > 0.0;
+                let cut = is_cut(view, series, frame, span);
+                view.silences.retain(|s| !(cut && s.to_the_end));
+                view.disturbed = cut || short || host.may_lose(begin, end);
+            }
+        }
     }
 
     /// Width of a report slot in nanoseconds.
@@ -292,6 +299,22 @@ fn each_swipe(phases: &mut [PhaseView], mut look: impl FnMut(&mut SwipeView, &Se
     for PhaseView { series, swipes, .. } in phases {
         swipes.iter_mut().for_each(|view| look(view, series));
     }
+}
+
+/// True for a swipe that the line of its phase cuts: its counts begin or end there, at speed.
+fn is_cut(view: &SwipeView, series: &Series, frame: Frame, span: &PhaseSpan) -> bool {
+    let samples = series.samples.get(view.swipe.rows.clone()).unwrap_or_default();
+    let along = view.swipe.along(samples, frame);
+    let few = AT_THE_LINE.min(samples.len().saturating_sub(1));
+    let at_speed = |from: usize| {
+        let counts: f64 = along[from + 1..=from + few].iter().sum();
+        let seconds = (samples[from + few].t - samples[from].t) as f64 * 1e-9;
+        counts > AT_SPEED * view.swipe.peak * seconds
+    };
+    let near = |from: i64, to: i64| to.saturating_sub(from) <= LONGEST_INTERVAL.0;
+    few > 0
+        && ((near(span.begin.0, view.swipe.begin) && at_speed(0))
+            || (near(view.swipe.end, span.end.0) && at_speed(samples.len() - 1 - few)))
 }
 
 /// Marks short swipes and looks at them again as such. Who stopped short is asked of the swipes in which nothing was found on

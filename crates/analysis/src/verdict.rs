@@ -281,7 +281,8 @@ pub struct SwipeCounts {
     pub unplaced: u32,
     /// Left out by the operator with a reason.
     pub voided: u32,
-    /// Of which counts may have been lost in this computer: neither clean nor held against the device.
+    /// Of which counts may have been lost in this computer, or that the line of a phase cuts: neither clean nor held against
+    /// the device.
     pub disturbed: u32,
 }
 

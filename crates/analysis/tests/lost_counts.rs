@@ -31,6 +31,8 @@ enum Loses {
     /// Nothing: the device speaks every 1.4 polls, and this computer reads late by one to three ms, so often a second, by this
     /// seed.
     Nothing(f64, u64),
+    /// Nothing; the fast phase begins in the middle of its first swipe.
+    Cut,
     /// This computer, for 60 ms in one fast swipe of so many: it is held up, and its queue too short.
     Overrun(usize),
     /// The sensor, from a speed (m/s) on as above in one fast swipe of so many, while this computer is held up and loses nothing.
@@ -62,21 +64,25 @@ fn text(loses: Loses, every_ms: i64) -> String {
     let mut hand = 7;
     let mut unread: Vec<String> = Vec::new();
     let mut reads_at = 0;
+    let mut line = String::new();
     for i in 0..SLOW + FAST {
         if i == 0 || i == SLOW {
             let (pace, n) = if i == 0 { ("slow", SLOW) } else { ("fast", FAST) };
-            say(format!(
-                "{{\"t\":{},\"phase\":{{\"step\":1,\"task\":\"swipes\",\"pace\":\"{pace}\",\"swipes\":{n}}}}}",
-                ms * 1_000_000i64
-            ));
+            line =
+                format!("\"phase\":{{\"step\":1,\"task\":\"swipes\",\"pace\":\"{pace}\",\"swipes\":{n}}}}}");
             ms += 1_000;
         }
         let stop = if i % 2 == 0 { TRAVEL_MM } else { 0.0 } + 0.3 * next(&mut hand) - 0.15;
         let lasts =
             if i < SLOW { 1_300.0 + 200.0 * next(&mut hand) } else { 240.0 + 100.0 * next(&mut hand) };
+        let cut = i == SLOW && matches!(loses, Loses::Cut);
         let (from, mut blind, mut silent_until, mut last, mut slower) = (at, false, 0, at, 0.0f64);
         for step in 1..=lasts as i64 + 500 {
             ms += 1;
+            if !line.is_empty() && (!cut || step == 120) {
+                say(format!("{{\"t\":{},{line}", ms * 1_000_000));
+                line.clear();
+            }
             let u = (step as f64 / lasts).min(1.0);
             // Speed as u² (1 − u)³: fastest at two fifths of the time.
             let done = u.powi(3) * (20.0 - 45.0 * u + 36.0 * u * u - 10.0 * u.powi(3));
@@ -110,7 +116,7 @@ fn text(loses: Loses, every_ms: i64) -> String {
                 Loses::WhenSlow if i < SLOW && i % 3 == 0 && (80.0..220.0).contains(&at) => {
                     told += 0.7 * moved
                 }
-                Loses::Patch(..) | Loses::WhenSlow | Loses::Nothing(..) => {}
+                Loses::Patch(..) | Loses::WhenSlow | Loses::Nothing(..) | Loses::Cut => {}
                 Loses::Overrun(every) => gone = i >= SLOW && i % every == 0 && (90..150).contains(&step),
                 Loses::Beside(limit, every) => {
                     blind =
@@ -277,6 +283,15 @@ fn a_device_slower_than_its_polls_that_is_read_late_loses_nothing() {
             assert!(found.findings <= 2, "{seed}: {family:?} {}", found.because);
         }
     }
+}
+
+/// Its counts end in one phase and begin in the next, at speed.
+#[test]
+fn a_swipe_that_the_line_of_a_phase_cuts_shows_nothing() {
+    let verdict = verdict(Loses::Cut);
+    assert!(verdict.findings.is_empty(), "{:?}", verdict.findings);
+    assert_eq!(verdict.steps[0].swipes.disturbed, 2);
+    assert_eq!(of(&verdict, Family::TrackingLoss).verdict, Outcome::Pass);
 }
 
 /// Swipes of which this computer has lost reports are neither clean nor short.

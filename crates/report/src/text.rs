@@ -175,7 +175,7 @@ fn write_step(out: &mut String, v: &Verdict, s: &StepVerdict) -> std::fmt::Resul
         write!(line, ", {} unplaced", swipes.unplaced)?;
     }
     if swipes.disturbed > 0 {
-        write!(line, ", {} disturbed by this computer", swipes.disturbed)?;
+        write!(line, ", {} disturbed by this computer or cut by a phase", swipes.disturbed)?;
     }
     if let Some(fastest) = s.swept.fastest_clean_m_s {
         write!(line, "; clean up to {}", speed(fastest))?;

@@ -47,7 +47,7 @@ fn measured(said: &StepVerdict) -> Markup {
         swipes += &format!(", {} not placed", s.unplaced);
     }
     if s.disturbed > 0 {
-        swipes += &format!(", {} disturbed by this computer", s.disturbed);
+        swipes += &format!(", {} disturbed by this computer or cut by a phase", s.disturbed);
     }
     if s.voided > 0 {
         swipes += &format!(", {} left out by the operator", s.voided);
