@@ -38,6 +38,9 @@ const FREE: f64 = 0.37;
 const LEAST_SCATTER_MM: f64 = 0.1;
 /// Tails are not believed beyond this.
 const LEAST_CHANCE: f64 = 1e-9;
+/// What is as likely by chance is no finding. (Added after sound devices whose gain differed by 1 % from swipe to swipe had been
+/// told to go on in two swipes, with a chance of 1.)
+const AS_LIKELY: f64 = 0.5;
 /// Speed of the second half over that of the first half.
 const FADES: f64 = 0.6;
 
@@ -119,7 +122,8 @@ fn event(step: &StepView, phase: &PhaseView, view: &SwipeView, usual: f64) -> Op
     });
     let mut finding = in_swipe(step, phase, view, event, evidence);
     finding.p_false = chance(step, swipe.surplus, scale.counts_per_mm);
-    Some(finding)
+    // Where slow and medium swipes scatter as much, it is the gain's, or the surface's, and of none in particular.
+    finding.p_false.is_none_or(|p| p < AS_LIKELY).then_some(finding)
 }
 
 /// Chance that one of so many swipes is longer by so much, by the scatter of the slow and medium ones about their medians.
