@@ -183,6 +183,11 @@ fn counts_in_steps_of_which_none_is_lost_are_no_straightening() {
             let (family, findings) = judged(bench, in_steps(step));
             assert!(findings.is_empty(), "{step}, {mount_rad}: {}", family.because);
         }
+        // Reports 8 ms apart pass over small values.
+        let device = DeviceModel { mount_rad: 0.03, ..DeviceModel::default() }.with_interval_ns(8_000_000);
+        let bench = Bench { seed: 8, device, ..Bench::default() };
+        let (family, findings) = judged(bench, in_steps(step));
+        assert!(findings.is_empty(), "{step} at 8 ms: {}", family.because);
         let (family, findings) = judged(free_hand(5, 3.0, -15.0, DeviceModel::default()), in_steps(step));
         assert!(findings.is_empty(), "{step}: {}", family.because);
         // What came near an axis and was counted is told as such.

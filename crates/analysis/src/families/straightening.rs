@@ -79,21 +79,20 @@ fn plain(look: &Look) -> Option<&Bend> {
 /// apart pass over small values. (Seen: without this 5 in 1,000 sound sessions failed, all at 8 ms.)
 ///
 /// A device set to 2.5 times what its sensor counts has no whole step and yet never counts 1. It does not along the swipe
-/// either, where every start and stop passes through all values: then the smaller ones are not missing across.
+/// either, where every start and stop passes through all values: smaller ones must be seen to come there.
 fn least_value(looks: &[(&PhaseView, &SwipeView, Look)]) -> Option<usize> {
     let count = |value: usize| looks.iter().map(|(_, _, l)| u64::from(l.values[value])).sum::<u64>();
     let along = |value: usize| looks.iter().map(|(_, _, l)| u64::from(l.major_values[value])).sum::<u64>();
-    let lacks = |smaller: u64, larger: u64| {
-        larger >= u64::from(LEAST_REPORTS) && smaller as f64 <= MISSING * larger as f64
-    };
     (2..=VALUES / 2).find(|&least| {
         let of = |count: &dyn Fn(usize) -> u64| {
             ((1..least).map(count).sum::<u64>(), (least..2 * least).map(count).sum::<u64>())
         };
-        let ((smaller, larger), major) = (of(&count), of(&along));
+        let ((smaller, larger), (smaller_along, larger_along)) = (of(&count), of(&along));
         let others: u64 = (least + 1..2 * least).map(count).sum();
-        lacks(smaller, larger)
-            && !lacks(major.0, major.1)
+        larger >= u64::from(LEAST_REPORTS)
+            && smaller as f64 <= MISSING * larger as f64
+            && smaller_along >= RECURS as u64
+            && smaller_along as f64 > MISSING * larger_along as f64
             && 4 * others >= larger.div_ceil(2)
             && 4 * count(0) >= larger
             && looks.iter().filter(|(_, _, l)| drops(l, least)).count() >= RECURS
