@@ -10,7 +10,7 @@ use crate::erratic::{self, Stretch, Wrong, beat, cells::in_a_cell};
 use crate::false_motion::{self, top_speed};
 use crate::grid::{self, Grid};
 use crate::ripple::slots;
-use crate::series::{Frame, Series, fast_intervals};
+use crate::series::{Frame, Series, fast_intervals, turns};
 use crate::shortfall::{self, Marked, Measure};
 use crate::silence::{self, HostSpans, MakeUp, Silence};
 use crate::stats::median;
@@ -25,7 +25,7 @@ use std::sync::Arc;
 const FRAME_WINDOW: Nanos = Nanos(20_000_000);
 /// No device reports motion less often than this while it moves fast (the slowest interval of HID is 255 ms at low
 /// speed, of pointing devices 10 ms).
-const LONGEST_INTERVAL: Nanos = Nanos(20_000_000);
+pub const LONGEST_INTERVAL: Nanos = Nanos(20_000_000);
 /// Fewer intervals than this do not tell the report interval.
 const LEAST_INTERVALS: usize = 20;
 
@@ -415,6 +415,9 @@ fn report_interval(series: &[Series]) -> Option<Quantity> {
     let mut all: Vec<f64> = series.iter().flat_map(|s| fast_intervals(s, LONGEST_INTERVAL)).collect();
     if all.len() < LEAST_INTERVALS {
         return None;
+    }
+    if let Some(turns) = turns(series, LONGEST_INTERVAL) {
+        return Some(Quantity { value: turns.mean(), low: None, high: None });
     }
     all.sort_unstable_by(f64::total_cmp);
     let n = all.len() as f64;
