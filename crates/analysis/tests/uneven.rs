@@ -64,6 +64,8 @@ fn reports_that_a_radio_loses_one_by_one_are_told_with_their_period_and_fail() {
             "{}",
             got.because
         );
+        let size = verdict.findings.iter().find(|f| f.kind == "missing").unwrap().size;
+        assert!((size - 100.0 / 7.5).abs() < 0.5, "{size}");
         let resolution = family(&verdict, Family::Resolution);
         assert!(resolution.because.contains("% of reports are missing"), "{}", resolution.because);
         assert_eq!(family(&verdict, Family::Dropout).findings, 0);
@@ -100,5 +102,20 @@ fn intervals_that_alternate_are_told_as_such_and_no_counts_are_missed() {
                 panic!("{long}, seed {seed}: {:?} {}", f.family, f.kind);
             }
         }
+    }
+}
+
+/// A sensor with fewer frames than the link has slots leaves slots empty, and the next report brings one frame as any other.
+#[test]
+fn a_sensor_that_sees_less_often_than_it_may_report_loses_nothing_and_does_not_fail_for_it() {
+    for frame_ns in [1_050_000, 1_130_000, 1_200_000] {
+        let mut bench = Bench { seed: 5, ..Bench::default() };
+        bench.device.sensor.frame_ns = frame_ns;
+        let session = bench.session().unwrap();
+        let recording =
+            Recording::from_entries(session.header(), session.entries(), Digest::default()).unwrap();
+        let verdict = judge(&recording, "by hand").verdict;
+        let got = family(&verdict, Family::ReportInterval);
+        assert_ne!(got.verdict, Outcome::Fail, "{frame_ns}: {}", got.because);
     }
 }
