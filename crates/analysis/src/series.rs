@@ -220,7 +220,7 @@ pub struct Turns {
     pub long: f64,
     /// Counts after the longer over counts after the shorter.
     pub counts: f64,
-    /// Standard uncertainty of half their difference, nanoseconds.
+    /// Standard uncertainty of half their difference, and of half their sum alike, nanoseconds.
     pub uncertainty: f64,
     /// How often it was seen.
     pub seen: usize,

@@ -417,7 +417,7 @@ fn report_interval(series: &[Series]) -> Option<Quantity> {
         return None;
     }
     if let Some(turns) = turns(series, LONGEST_INTERVAL) {
-        return Some(Quantity { value: turns.mean(), low: None, high: None });
+        return Some(Quantity::around(turns.mean(), 1.96 * turns.uncertainty));
     }
     all.sort_unstable_by(f64::total_cmp);
     let n = all.len() as f64;

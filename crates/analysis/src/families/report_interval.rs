@@ -258,6 +258,8 @@ fn too_often(step: &StepView, got: &Measured) -> Option<Criterion> {
 /// A period that is less likely than this by chance is told, whether or not it is a fault.
 const TOLD: f64 = 0.01;
 
+/// Reports that go missing one by one.
+const MISSING: &str = "missing";
 /// Evidence of reports that are missing one by one: whether their counts are, too.
 pub(super) const COUNTS_TOO: &str = "counts_missing_as_well";
 
@@ -310,7 +312,7 @@ impl Detector for ReportInterval {
                 "period_ms": period(step, lone).map(|p| round(1e3 * p.seconds, 3)),
             });
             let cause = if gone && step.link != Some(CABLE) { Cause::Link } else { Cause::Unknown };
-            add("missing", 100.0 * lone.share(), None, cause, evidence);
+            add(MISSING, 100.0 * lone.share(), None, cause, evidence);
         }
         let (f, between, within) = clock.wander_f;
         let p_wander = FisherSnedecor::new(between, within).map_or(1.0, |d| d.sf(f));
@@ -392,7 +394,8 @@ fn finding(
     cause: Cause,
     evidence: Value,
 ) -> Option<Finding> {
-    let lasting = Lasting { family: Family::ReportInterval, kind, size, unit: "% of the interval", cause };
+    let unit = if kind == MISSING { "% of the reports" } else { "% of the interval" };
+    let lasting = Lasting { family: Family::ReportInterval, kind, size, unit, cause };
     over_phases(step, swiped(step), lasting, evidence).map(|finding| Finding { p_false, ..finding })
 }
 
@@ -415,7 +418,8 @@ fn words(step: &StepView, got: &Measured) -> String {
             }
         },
     };
-    let line = got.line.map_or_else(String::new, |l| {
+    let line = got.line.filter(|_| got.turns.is_none());
+    let line = line.map_or_else(String::new, |l| {
         let (us, reports, p) = (l.amplitude * 1e-3, 1.0 / l.frequency, l.p_false);
         match p < TOLD {
             true => format!("; every {reports:.1} reports a swing of {us:.1} µs (chance {p:.0e})"),
