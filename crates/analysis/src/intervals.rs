@@ -11,6 +11,7 @@
 //! skewed delay shifts. Its standard uncertainty is taken from the scatter of the runs' own slopes, so that noise with
 //! any correlation within a run counts. Owns no judgement. Cost: one pass over the rows; at most [`MOST`] reports kept.
 
+pub mod lone;
 pub mod rates;
 pub mod rushes;
 
@@ -85,8 +86,22 @@ pub struct Clock {
     pub reports: usize,
 }
 
+/// What is known of the reports and breaks no run.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct Known<'a> {
+    /// Rows before which one report is missing, in order: they count on.
+    pub missing: &'a [usize],
+    /// Intervals alternate between so much less and more than the report interval, nanoseconds.
+    pub swing: f64,
+}
+
 /// Collects runs. `slot` is a rough report interval in nanoseconds.
 pub fn runs(trace: &DeviceTrace, spans: &[(Nanos, Nanos)], slot: f64) -> Runs {
+    runs_knowing(trace, spans, slot, Known::default())
+}
+
+/// Collects runs, knowing something of the reports.
+pub fn runs_knowing(trace: &DeviceTrace, spans: &[(Nanos, Nanos)], slot: f64, known: Known) -> Runs {
     let mut out = Runs::default();
     if slot.is_nan() || slot < 1.0 {
         return out;
@@ -96,19 +111,23 @@ pub fn runs(trace: &DeviceTrace, spans: &[(Nanos, Nanos)], slot: f64) -> Runs {
     let mut run = Run::default();
     // Number and time of the run's first report, and of the last one that has a time.
     let (mut begin, mut last) = ((0, 0), None);
+    let mut missing = 0;
+    let apart = BREAK + known.swing / slot;
     reports.walk(spans, |report| {
-        let Some((_, number, t)) = report else {
+        let Some((row, number, t)) = report else {
             out.close(&mut run);
             last = None;
             return;
         };
         out.tick = greatest_common(out.tick, t);
+        missing += i64::from(known.missing.binary_search(&row).is_ok());
+        let number = number + missing;
         if let Some((before, at)) = last {
             let off = t.saturating_sub(at) as f64 / slot - (number - before) as f64;
             out.intervals += 1;
-            out.skipped += usize::from(off > BREAK);
+            out.skipped += usize::from(off > apart);
             out.off += usize::from(off.abs() > OFF);
-            if off.abs() > BREAK {
+            if off.abs() > apart {
                 out.close(&mut run);
                 last = None;
             }

@@ -34,6 +34,7 @@ pub mod lengths;
 pub mod live;
 pub mod pair;
 pub mod periodicity;
+pub mod quantum;
 pub mod ripple;
 pub mod scale;
 pub mod series;

@@ -7,6 +7,7 @@
 //! axes; the swipe's frame is applied on the way out.
 //! Cost: one pass, 24 bytes a moving report of the phase.
 
+use crate::stats::{mad, median};
 use slipgauge_trace::Nanos;
 use slipgauge_trace::recording::{DeviceTrace, PhaseSpan};
 
@@ -210,6 +211,84 @@ pub fn fast_intervals(series: &Series, longest: Nanos) -> Vec<f64> {
         .collect()
 }
 
+/// Intervals in fast motion that alternate between a shorter and a longer one.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Turns {
+    /// The shorter, nanoseconds.
+    pub short: f64,
+    /// The longer.
+    pub long: f64,
+    /// Counts after the longer over counts after the shorter.
+    pub counts: f64,
+    /// Standard uncertainty of half their difference, and of half their sum alike, nanoseconds.
+    pub uncertainty: f64,
+    /// How often it was seen.
+    pub seen: usize,
+}
+
+/// Two intervals, one apart, are alike within this share; the one between differs by this factor.
+const ALIKE: f64 = 0.25;
+const UNLIKE: f64 = 1.5;
+/// As many of all must alternate, and so many in all. A late reader's intervals alternate by chance, in at most half.
+const MOSTLY: f64 = 0.75;
+const LEAST_TURNS: usize = 24;
+
+impl Turns {
+    /// The report interval: how long reports are apart on the mean.
+    pub fn mean(&self) -> f64 {
+        0.5 * (self.short + self.long)
+    }
+
+    /// Half the difference.
+    pub fn swing(&self) -> f64 {
+        0.5 * (self.long - self.short)
+    }
+
+    /// True if reports bring the counts of their own interval: a reader that is late with every second one alternates too.
+    pub fn of_the_device(&self) -> bool {
+        self.counts > 1.0 + 0.5 * (self.long / self.short - 1.0)
+    }
+}
+
+/// Whether intervals alternate (2, 1, 2, 1 ms): then neither is the report interval. Looks at four reports of at least [`DUE`]
+/// counts in a row. `None` where they do not.
+pub fn turns<'a>(series: impl IntoIterator<Item = &'a Series>, longest: Nanos) -> Option<Turns> {
+    let size = |s: &Sample| i64::from(s.x.unsigned_abs().max(s.y.unsigned_abs()));
+    let (mut all, mut counts) = (0usize, (0i64, 0i64));
+    let (mut short, mut long) = (Vec::new(), Vec::new());
+    for four in series.into_iter().flat_map(|s| s.samples.windows(4)) {
+        let apart = |a: usize| four[a + 1].t.saturating_sub(four[a].t);
+        let due = four.iter().all(|s| s.timed && size(s) >= DUE);
+        if !due || (0..3).any(|a| apart(a) <= 0 || apart(a) > longest.0) {
+            continue;
+        }
+        all += 1;
+        let (outer, inner) = (0.5 * (apart(0) + apart(2)) as f64, apart(1) as f64);
+        let alike = (apart(0) - apart(2)).abs() as f64 <= ALIKE * outer;
+        if alike && (inner >= UNLIKE * outer || outer >= UNLIKE * inner) {
+            short.push(inner.min(outer));
+            long.push(inner.max(outer));
+            let (inner_counts, outer_counts) = (2 * size(&four[2]), size(&four[1]) + size(&four[3]));
+            let pair =
+                if inner < outer { (inner_counts, outer_counts) } else { (outer_counts, inner_counts) };
+            counts = (counts.0 + pair.0, counts.1 + pair.1);
+        }
+    }
+    let seen = short.len();
+    if seen < LEAST_TURNS || (seen as f64) < MOSTLY * all as f64 {
+        return None;
+    }
+    let halves: Vec<f64> = short.iter().zip(&long).map(|(a, b)| 0.5 * (b - a)).collect();
+    let spread = mad(&halves, median(&halves)?)?;
+    Some(Turns {
+        short: median(&short)?,
+        long: median(&long)?,
+        counts: counts.1 as f64 / counts.0.max(1) as f64,
+        uncertainty: spread / (seen as f64).sqrt(),
+        seen,
+    })
+}
+
 /// Direction of travel in the sensor's axes.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Frame {
@@ -318,6 +397,32 @@ mod tests {
         let mut got = series(&[0, 6 * ms, 6 * ms, 6 * ms, 6 * ms, 6 * ms, 6 * ms, 6 * ms].map(|t| (t, 5, 0)));
         got.spread_rushes(ms);
         assert_eq!(got.samples.iter().map(|s| s.t / ms).collect::<Vec<_>>(), [0, 0, 1, 2, 3, 4, 5, 6]);
+    }
+
+    #[test]
+    fn intervals_that_alternate_are_told_and_whether_counts_go_with_them() {
+        let ms = 1_000_000;
+        let points = |long: i64, after_short: i32, after_long: i32| -> Vec<(i64, i32, i32)> {
+            let at = |i: i64| (i / 2 * (1 + long) + i % 2) * ms + (i * 7919) % 20_000;
+            (0..200).map(|i| (at(i), if i % 2 == 1 { after_short } else { after_long }, 0)).collect()
+        };
+        for long in [2, 3, 7] {
+            let found = turns([&series(&points(long, 9, 9 * long as i32))], Nanos(20 * ms)).unwrap();
+            assert!((found.short / 1e6 - 1.0).abs() < 0.02 && (found.long / 1e6 - long as f64).abs() < 0.02);
+            assert!(found.of_the_device() && found.seen > 190, "{found:?}");
+            // A reader that is late with every second one.
+            let late = turns([&series(&points(long, 9, 9))], Nanos(20 * ms)).unwrap();
+            assert!(!late.of_the_device());
+        }
+        // Even ones, and polls of 1 ms of a device that has something to say every 7.5 ms.
+        assert_eq!(turns([&series(&points(1, 9, 9))], Nanos(20 * ms)), None);
+        let polled: Vec<_> = (0..200).map(|i| (i * 15 / 2 * ms, 9, 0)).collect();
+        assert_eq!(turns([&series(&polled)], Nanos(20 * ms)), None);
+        // Late by up to a slot, by chance.
+        let mut late: Vec<_> =
+            (0..2000i64).map(|i| ((i * 1000 + i * i * 7919 % 1000) * 1000, 9, 0)).collect();
+        late.sort_unstable();
+        assert_eq!(turns([&series(&late)], Nanos(20 * ms)), None);
     }
 
     #[test]

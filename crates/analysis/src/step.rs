@@ -11,7 +11,7 @@ use crate::false_motion::{self, top_speed};
 use crate::grid::{self, Grid};
 use crate::host::HostSpans;
 use crate::ripple::slots;
-use crate::series::{Frame, Series, fast_intervals};
+use crate::series::{Frame, Series, fast_intervals, turns};
 use crate::shortfall::{self, Marked, Measure};
 use crate::silence::{self, MakeUp, Silence};
 use crate::stats::median;
@@ -27,7 +27,7 @@ use std::sync::Arc;
 const FRAME_WINDOW: Nanos = Nanos(20_000_000);
 /// No device reports motion less often than this while it moves fast (the slowest interval of HID is 255 ms at low
 /// speed, of pointing devices 10 ms).
-const LONGEST_INTERVAL: Nanos = Nanos(20_000_000);
+pub const LONGEST_INTERVAL: Nanos = Nanos(20_000_000);
 /// Reports beside the line of a phase that tell whether the hand was at speed there.
 const AT_THE_LINE: usize = 4;
 /// Fewer intervals than this do not tell the report interval.
@@ -460,6 +460,9 @@ fn report_interval(series: &[Series]) -> Option<Quantity> {
     let mut all: Vec<f64> = series.iter().flat_map(|s| fast_intervals(s, LONGEST_INTERVAL)).collect();
     if all.len() < LEAST_INTERVALS {
         return None;
+    }
+    if let Some(turns) = turns(series, LONGEST_INTERVAL) {
+        return Some(Quantity::around(turns.mean(), 1.96 * turns.uncertainty));
     }
     all.sort_unstable_by(f64::total_cmp);
     let n = all.len() as f64;

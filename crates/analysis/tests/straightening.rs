@@ -159,3 +159,63 @@ fn truncation_is_not_called_straightening() {
         assert!(findings.is_empty(), "{askew}: {findings:?}");
     }
 }
+
+/// Hands on what was counted in steps of so many counts only, and keeps the rest for the next report.
+fn in_steps(step: f64) -> impl FnMut(i16, i16) -> (i16, i16) {
+    let (mut sum, mut sent) = ((0i64, 0i64), (0i64, 0i64));
+    move |x, y| {
+        sum = (sum.0 + i64::from(x), sum.1 + i64::from(y));
+        let whole = |sum: i64| ((sum as f64 / step).floor() * step).round() as i64;
+        let now = (whole(sum.0), whole(sum.1));
+        let out = (now.0 - sent.0, now.1 - sent.1);
+        sent = now;
+        (out.0 as i16, out.1 as i16)
+    }
+}
+
+#[test]
+fn counts_in_steps_of_which_none_is_lost_are_no_straightening() {
+    for step in [2.0, 2.5, 3.0, 4.0, 8.0] {
+        // Along a straight edge, askew by 1 and 3 degrees, and by free hand.
+        for mount_rad in [0.017, 0.05] {
+            let device = DeviceModel { mount_rad, ..DeviceModel::default() };
+            let bench = Bench { seed: 4, device, ..Bench::default() };
+            let (family, findings) = judged(bench, in_steps(step));
+            assert!(findings.is_empty(), "{step}, {mount_rad}: {}", family.because);
+        }
+        // Reports 8 ms apart pass over small values.
+        let device = DeviceModel { mount_rad: 0.03, ..DeviceModel::default() }.with_interval_ns(8_000_000);
+        let bench = Bench { seed: 8, device, ..Bench::default() };
+        let (family, findings) = judged(bench, in_steps(step));
+        assert!(findings.is_empty(), "{step} at 8 ms: {}", family.because);
+        let (family, findings) = judged(free_hand(5, 3.0, -15.0, DeviceModel::default()), in_steps(step));
+        assert!(findings.is_empty(), "{step}: {}", family.because);
+        // What came near an axis and was counted is told as such.
+        let whole = step != 2.5;
+        assert!(!whole || family.verdict == Outcome::Pass, "{step}: {:?} {}", family.verdict, family.because);
+    }
+}
+
+#[test]
+fn straightening_is_found_in_counts_that_come_in_steps() {
+    let near =
+        |x: i16, y: i16, degrees: f64| f64::from(y.abs()) < degrees.to_radians().tan() * f64::from(x.abs());
+    for step in [2, 4] {
+        let mut steps = in_steps(step.into());
+        let bent = judged(free_hand(5, 5.0, 9.0, DeviceModel::default()), |x, y| {
+            let (x, y) = if near(x, y, 5.0) { (x, 0) } else { (x, y) };
+            steps(x, y)
+        });
+        // Firmware behind the steps, and single steps across that it drops; askew by enough for as many steps.
+        let mut steps = in_steps(step.into());
+        let device = DeviceModel { mount_rad: 0.025 * f64::from(step), ..DeviceModel::default() };
+        let dropped = judged(Bench { seed: 4, device, ..Bench::default() }, |x, y| {
+            let (x, y) = steps(x, y);
+            if y.abs() == step { (x, 0) } else { (x, y) }
+        });
+        for (kind, (family, findings)) in [("bent", bent), ("dropped", dropped)] {
+            assert_eq!(family.verdict, Outcome::Fail, "{kind} {step}: {}", family.because);
+            assert!(findings.iter().all(|f| f.kind == kind && f.cause == Cause::Firmware), "{kind} {step}");
+        }
+    }
+}

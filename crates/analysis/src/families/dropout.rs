@@ -33,7 +33,7 @@ pub(super) struct Dropout;
 /// Swipes with a dropout from which on it recurs.
 const RECURS: usize = 2;
 /// As the header of a session spells it.
-const CABLE: &str = "cable";
+pub(super) const CABLE: &str = "cable";
 
 impl Detector for Dropout {
     fn family(&self) -> Family {

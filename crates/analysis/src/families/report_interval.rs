@@ -12,6 +12,12 @@
 //!   a fail. It must stand out in the spectrum of intervals and in that of stamps: jitter that adds up is white in the one,
 //!   jitter that does not in the other.
 //! - *wander*: the interval differs from run to run by more than [`CLOCKS_AGREE`] beyond what the stamps explain.
+//! - *alternating*: a longer and a shorter interval in turn ([`crate::series::turns`]), with their counts, so that no reader's
+//!   lateness makes it; decided: half the difference over the mean, against the upper tolerance.
+//! - *missing*: reports that are lost one by one ([`crate::intervals::lone`]), at least [`LEAST_LONE`] and [`TELLING`] of all;
+//!   decided: their share, exact limits, against the upper tolerance: by as much reports come less often. A fail only if the
+//!   resolution is short by half of it at least, else inconclusive: a sensor with fewer frames than the link has slots
+//!   leaves slots empty and loses nothing.
 //! - *slower when fast*: rows of reports at one and a half times the usual interval and more, at higher speeds
 //!   ([`crate::intervals::rates`]); decided: their clock over that of the usual rows, against the same tolerance.
 //! - *jitter*: stamps scatter about their run's line by more than a host explains ([`HOST_SPREAD`]; for the kernel's own
@@ -20,8 +26,8 @@
 //! A run is broken, and a new one begun, by a stamp more than half an interval off where the one before puts it: so by a report
 //! that is missing, by one that a host held up for so long, and by a pace that leaves slots empty. What lies across a break
 //! enters neither the clock nor the spectrum; a device whose every interval is off by more than half has no runs and is not
-//! examined. How many intervals are off, broken runs included, is shown. Time in a run counts from its own first report: no
-//! stamp is held against a clock that runs through the session.
+//! examined, but for the two kinds above, which are known and break no run. How many intervals are off, broken runs included,
+//! is shown. Time in a run counts from its own first report: no stamp is held against a clock that runs through the session.
 //!
 //! Reports that came in a rush after a silence ([`crate::intervals::rushes`]) were held up by this computer or by the link: they
 //! are told, and no finding. If more swipes show one than may have a dropout, a device that holds its reports back cannot be
@@ -38,18 +44,28 @@
 //! that hold most of the intervals at their speeds. (Added after a device that left out every second report above 0.4 m/s
 //! had been seen to pass, with no interval said to be off.) Cost: O(reports).
 //!
+//! Alternating intervals: one and a half times apart, in three of four rows of reports. Missing reports: 1 % and eight of
+//! them, where six counts are due in a slot and stamps scatter by less than a quarter of it. (Both added after intervals of 1
+//! and 2 ms, and a radio that lost one report in 7.5 ms, had not been examined at all.)
+//!
 //! *Not* found, and by intent: jitter of less than an ordinary reader's own lateness. Some tens of microseconds (the simulator's
 //! `jitter` at its usual 60 µs) are what the computer alone makes of a sound device, so they are shown (`stamps scatter by`)
 //! and held against nothing. Jitter is a finding from 1 ms on, or from 0.1 ms on in the kernel's own stamps.
 
+use super::dropout::CABLE;
 use super::{Detector, Lasting, limits, not_examined, over_phases, round, verdict};
+use crate::baseline::Basis;
 use crate::decision::{FAIL_LEVEL, inside, share_at_most};
+use crate::intervals::lone::{self, Lone};
 use crate::intervals::rates::{Slower, slower_when_fast};
-use crate::intervals::{Clock, Runs, runs, rushes};
+use crate::intervals::{Clock, Known, Runs, runs, runs_knowing, rushes};
+use crate::periodicity::{Period, periodicity};
+use crate::series::{Turns, turns};
 use crate::spectrum::{self, Line, Window};
-use crate::step::{PhaseView, StepView};
+use crate::step::{LONGEST_INTERVAL, PhaseView, StepView};
 use crate::verdict::{Cause, Criterion, Family, FamilyVerdict, Finding, Outcome, count};
 use serde_json::{Value, json};
+use slipgauge_trace::session::Step;
 use statrs::distribution::{ContinuousCDF, FisherSnedecor};
 use std::f64::consts::PI;
 
@@ -71,8 +87,16 @@ const SEGMENT: (usize, usize) = (32, 4096);
 /// Polls happen at multiples of this, times a power of two (USB 2.0, microframe).
 const MICROFRAME: f64 = 125_000.0;
 
+/// Fewer missing reports do not make a share.
+const LEAST_LONE: usize = 8;
+/// Nor does a smaller share: it moves the resolution by less than data sheets of sensors leave open (about 1 %).
+const TELLING: f64 = 0.01;
+
 /// All that is measured.
 struct Measured {
+    turns: Option<Turns>,
+    /// Reports that are missing one by one, if they are many.
+    lone: Option<Lone>,
     runs: Runs,
     clock: Clock,
     /// The nominal as hosts poll it.
@@ -97,8 +121,24 @@ fn measure(step: &StepView) -> Result<Measured, &'static str> {
         return Err("too few reports in motion fast enough to use every slot, or all were read in batches");
     };
     let spans: Vec<_> = swiped(step).map(|p| (p.span.begin, p.span.end)).collect();
-    let runs = runs(step.trace, &spans, rough.value);
-    let Some(clock) = runs.clock() else {
+    let turns = turns(step.phases.iter().map(|p| &p.series), LONGEST_INTERVAL);
+    let (mut runs, mut slot) = (runs(step.trace, &spans, rough.value), rough.value);
+    if let Some(turns) = turns {
+        let known = Known { swing: turns.swing(), ..Known::default() };
+        runs = runs_knowing(step.trace, &spans, slot, known);
+    }
+    let mut clock = runs.clock();
+    if let Some(clock) = &clock {
+        slot = clock.interval;
+    }
+    let lone = lone::find(step.trace, &spans, slot, &step.host);
+    let lone = (lone.rows.len() >= LEAST_LONE && lone.share() >= TELLING).then_some(lone);
+    if let (None, Some(lone)) = (&clock, &lone) {
+        let known = Known { missing: &lone.rows, ..Known::default() };
+        runs = runs_knowing(step.trace, &spans, slot, known);
+        clock = runs.clock();
+    }
+    let Some(clock) = clock else {
         return Err("no three unbroken runs of reports in fast motion");
     };
     let series: Vec<Vec<f64>> = runs.runs.iter().flat_map(crate::intervals::Run::intervals).collect();
@@ -108,7 +148,7 @@ fn measure(step: &StepView) -> Result<Measured, &'static str> {
     let rushes = rushes::find(step.trace, &spans, rough.value, &step.host);
     let nominal = step.nominal_interval.map(|n| n.0 as f64).filter(|n| *n >= 1.0);
     let nominal = nominal.map(|n| polled(n, clock.interval));
-    Ok(Measured { runs, clock, nominal, line, fraction_off, slower, rushes })
+    Ok(Measured { turns, lone, runs, clock, nominal, line, fraction_off, slower, rushes })
 }
 
 /// The interval at which a host polls: the nominal, or where the measured one is nearer to it, the power of two below.
@@ -159,6 +199,47 @@ fn when_fast(step: &StepView, got: &Measured) -> Option<Criterion> {
     Some(inside(what, "relative", ratio - 1.0, u, df, tolerance, step.looks))
 }
 
+/// Half the difference between intervals that alternate, over their mean.
+fn alternating(step: &StepView, got: &Measured) -> Option<Criterion> {
+    let turns = got.turns.filter(Turns::of_the_device)?;
+    let tolerance = [None, limits(step, Family::ReportInterval)[1]];
+    let (value, u, df) =
+        (turns.swing() / turns.mean(), turns.uncertainty / turns.mean(), turns.seen as f64 - 1.0);
+    Some(inside(
+        "half the difference of alternating intervals",
+        "relative",
+        value,
+        u,
+        df,
+        tolerance,
+        step.looks,
+    ))
+}
+
+/// True if the resolution is short by a good part of the reports that are missing: their counts are, too.
+fn counts_are_gone(step: &StepView, lone: &Lone) -> bool {
+    let nominal = step.planned.and_then(Step::nominal).map(|n| n.per_millimetre());
+    let measured = step.scale.filter(|s| s.basis != Basis::Nominal).map(|s| s.counts_per_mm);
+    measured.zip(nominal).is_some_and(|(measured, nominal)| 1.0 - measured / nominal >= 0.5 * lone.share())
+}
+
+/// Share of reports that are missing one by one.
+fn missing(step: &StepView, got: &Measured) -> Option<Criterion> {
+    let lone = got.lone.as_ref()?;
+    let limit = limits(step, Family::ReportInterval)[1]?;
+    let number = |n: usize| u32::try_from(n).unwrap_or(u32::MAX);
+    let (k, n) = (number(lone.rows.len()), number(lone.intervals + lone.rows.len()));
+    let criterion = share_at_most("reports missing one by one", "share of reports", k, n, limit, step.looks);
+    let open = criterion.verdict == Outcome::Fail && !counts_are_gone(step, lone);
+    Some(if open { Criterion { verdict: Outcome::Inconclusive, ..criterion } } else { criterion })
+}
+
+/// The period in which reports go missing.
+fn period(step: &StepView, lone: &Lone) -> Option<Period> {
+    let spans: Vec<(i64, i64)> = step.swipes().map(|(_, s)| (s.swipe.begin, s.swipe.end)).collect();
+    periodicity(&lone.times, &spans)
+}
+
 /// Swipes with reports that were held up, and all.
 fn held_up(step: &StepView, got: &Measured) -> (u32, u32) {
     let shows = |begin: i64, end: i64| got.rushes.iter().any(|rush| begin <= rush.0 && rush.1 <= end);
@@ -176,6 +257,11 @@ fn too_often(step: &StepView, got: &Measured) -> Option<Criterion> {
 
 /// A period that is less likely than this by chance is told, whether or not it is a fault.
 const TOLD: f64 = 0.01;
+
+/// Reports that go missing one by one.
+const MISSING: &str = "missing";
+/// Evidence of reports that are missing one by one: whether their counts are, too.
+pub(super) const COUNTS_TOO: &str = "counts_missing_as_well";
 
 impl Detector for ReportInterval {
     fn family(&self) -> Family {
@@ -217,12 +303,33 @@ impl Detector for ReportInterval {
             });
             add("slower when fast", 100.0 * (ratio - 1.0), None, Cause::Unknown, evidence);
         }
+        if let Some(lone) = &got.lone {
+            let gone = counts_are_gone(step, lone);
+            let evidence = json!({
+                "reports_missing": lone.rows.len(),
+                "intervals": lone.intervals,
+                COUNTS_TOO: gone,
+                "period_ms": period(step, lone).map(|p| round(1e3 * p.seconds, 3)),
+            });
+            let cause = if gone && step.link != Some(CABLE) { Cause::Link } else { Cause::Unknown };
+            add(MISSING, 100.0 * lone.share(), None, cause, evidence);
+        }
         let (f, between, within) = clock.wander_f;
         let p_wander = FisherSnedecor::new(between, within).map_or(1.0, |d| d.sf(f));
         let tick = got.runs.tick as f64;
         let least = (LEAST_LINE * clock.interval).max(tick);
         let stamps = if got.runs.kernel { KERNEL_SPREAD } else { HOST_SPREAD };
-        if let Some(line) = got.line.filter(|l| l.p_false < level && l.amplitude >= least) {
+        if let Some(turns) = got.turns {
+            let evidence = json!({
+                "shorter_us": round(turns.short * 1e-3, 1),
+                "longer_us": round(turns.long * 1e-3, 1),
+                "counts_longer_over_shorter": round(turns.counts, 2),
+                "seen": turns.seen,
+            });
+            if turns.of_the_device() {
+                add("alternating", 100.0 * turns.swing() / turns.mean(), None, Cause::Link, evidence);
+            }
+        } else if let Some(line) = got.line.filter(|l| l.p_false < level && l.amplitude >= least) {
             let shifted = off.is_some_and(|off| off.abs() > CLOCKS_AGREE) || got.runs.kernel;
             let evidence = json!({
                 "amplitude_us": round(line.amplitude * 1e-3, 2),
@@ -258,7 +365,8 @@ impl Detector for ReportInterval {
         let because = words(step, &got);
         let (centre, often) = (centre(step, &got), too_often(step, &got));
         let held = often.is_some();
-        let criteria: Vec<Criterion> = centre.into_iter().chain(when_fast(step, &got)).chain(often).collect();
+        let more = [when_fast(step, &got), alternating(step, &got), missing(step, &got), often];
+        let criteria: Vec<Criterion> = centre.into_iter().chain(more.into_iter().flatten()).collect();
         if criteria.is_empty() {
             return FamilyVerdict {
                 findings: own.len(),
@@ -286,7 +394,8 @@ fn finding(
     cause: Cause,
     evidence: Value,
 ) -> Option<Finding> {
-    let lasting = Lasting { family: Family::ReportInterval, kind, size, unit: "% of the interval", cause };
+    let unit = if kind == MISSING { "% of the reports" } else { "% of the interval" };
+    let lasting = Lasting { family: Family::ReportInterval, kind, size, unit, cause };
     over_phases(step, swiped(step), lasting, evidence).map(|finding| Finding { p_false, ..finding })
 }
 
@@ -309,7 +418,8 @@ fn words(step: &StepView, got: &Measured) -> String {
             }
         },
     };
-    let line = got.line.map_or_else(String::new, |l| {
+    let line = got.line.filter(|_| got.turns.is_none());
+    let line = line.map_or_else(String::new, |l| {
         let (us, reports, p) = (l.amplitude * 1e-3, 1.0 / l.frequency, l.p_false);
         match p < TOLD {
             true => format!("; every {reports:.1} reports a swing of {us:.1} µs (chance {p:.0e})"),
@@ -317,14 +427,36 @@ fn words(step: &StepView, got: &Measured) -> String {
         }
     });
     format!(
-        "{:.4} ms in {} reports, {against}; stamps scatter by {:.1} µs, {:.1} % of intervals off by over a quarter{line}{}{}",
+        "{:.4} ms in {} reports, {against}; stamps scatter by {:.1} µs, {:.1} % of intervals off by over a quarter{line}{}{}{}{}",
         ms(clock.interval),
         clock.reports,
         clock.spread * 1e-3,
         100.0 * got.fraction_off,
+        turn_words(got),
+        lone_words(step, got),
         slower_words(step, got),
         rush_words(got)
     )
+}
+
+fn turn_words(got: &Measured) -> String {
+    let Some(turns) = got.turns else { return String::new() };
+    let counts = if turns.of_the_device() { ", and so do their counts" } else { ", but their counts do not" };
+    format!("; alternates between {:.2} and {:.2} ms{counts}", 1e-6 * turns.short, 1e-6 * turns.long)
+}
+
+fn lone_words(step: &StepView, got: &Measured) -> String {
+    let Some(lone) = &got.lone else { return String::new() };
+    let period = period(step, lone).map_or_else(String::new, |p| p.words());
+    let share = 100.0 * lone.rows.len() as f64 / lone.intervals.max(1) as f64;
+    let what = match counts_are_gone(step, lone) {
+        true => "counts are lost with them: reports are missing one by one",
+        false => {
+            "bring no more counts than others: reports are missing one by one, or the sensor sees less often than the \
+             device may report"
+        }
+    };
+    format!("; {share:.1} % of intervals in fast motion are twice as long{period}, and {what}")
 }
 
 fn slower_words(step: &StepView, got: &Measured) -> String {

@@ -17,7 +17,7 @@
 //! third did not fail, most of them without an edge.)
 //! Cost: O(swipes log swipes).
 
-use super::{Detector, Lasting, limits, map, not_examined, over_phases, round, verdict};
+use super::{Detector, Lasting, limits, map, not_examined, over_phases, report_interval, round, verdict};
 use crate::axes::{self, Axes};
 use crate::decision::{self, inside, swipes_for};
 use crate::lengths::Lengths;
@@ -228,6 +228,10 @@ impl Detector for Resolution {
             measured.criteria.push(Criterion { verdict: Outcome::Inconclusive, ..kept });
         }
         let first = measured.criteria.first().cloned();
+        let gone = |f: &&Finding| f.evidence.get(report_interval::COUNTS_TOO) == Some(&Value::Bool(true));
+        if let Some(missing) = findings.iter().find(gone) {
+            because += &format!("; {:.1} % of reports are missing, with their counts", missing.size);
+        }
         let mut out = verdict(Family::Resolution, measured.criteria, own.len(), because);
         out.cause = super::common_cause(&own);
         out.smallest_found = measured.effective.map(|(e, nominal)| 2.0 * e.uncertainty / nominal);

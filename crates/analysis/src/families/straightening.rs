@@ -6,6 +6,8 @@
 //!   half as much ([`HALF`]) is counted evenly;
 //! - *dropped*: counts of 1 (2, 3, 4) across the axis never come, though larger ones do ([`least_value`]).
 //!
+//! Counts across are in steps of the device ([`quantum`]): who counts by fours keeps the rest for later and drops nothing.
+//!
 //! Both only if [`RECURS`] swipes show them, and more swipes of the phase than count small slopes evenly: a body that
 //! meets or leaves a straight edge may bend its path as abruptly once, but not always by the same angle and never by less.
 //! Cause: firmware, since no optics and no hand know the axes; what an edge does is excluded as said.
@@ -27,10 +29,11 @@ mod look;
 
 use super::{Detector, Event, in_swipe, key, not_examined, round, share, swipes_with};
 use crate::decision::swipes_to_settle;
+use crate::quantum;
 use crate::stats::median;
 use crate::step::{PhaseView, StepView, SwipeView};
 use crate::verdict::{Cause, Family, FamilyVerdict, Finding, Outcome, count};
-use look::{Bend, Look, VALUES, look};
+use look::{Bend, Grain, Look, VALUES, look};
 use serde_json::json;
 use std::collections::BTreeSet;
 
@@ -52,41 +55,46 @@ const MISSING: f64 = 0.05;
 
 /// A look at every swipe.
 fn looks<'a>(step: &'a StepView) -> impl Iterator<Item = (&'a PhaseView, &'a SwipeView, Look)> {
-    step.swipes().filter_map(|(phase, swipe)| {
+    let samples = || step.swipes().filter_map(|(p, s)| p.series.samples.get(s.swipe.rows.clone())).flatten();
+    let grain = Grain { x: quantum::of(samples().map(|s| s.x)), y: quantum::of(samples().map(|s| s.y)) };
+    step.swipes().filter_map(move |(phase, swipe)| {
         let samples = phase.series.samples.get(swipe.swipe.rows.clone())?;
         let grid = &swipe.grid;
         let middle = grid.slot as i64 / 2;
         let at = |t: i64| grid.expected_mm_s.get(grid.index(t.saturating_sub(middle))).copied();
         let speed: Vec<f64> = samples.iter().map(|s| at(s.t).unwrap_or(0.0)).collect();
-        Some((phase, swipe, look(samples, &speed)))
+        Some((phase, swipe, look(samples, &speed, grain)))
     })
 }
 
 /// A bend that nothing else in the swipe contradicts.
 fn plain(look: &Look) -> Option<&Bend> {
-    look.bend.as_ref().filter(|bend| look.least.is_none_or(|least| least >= HALF * bend.slope()))
+    look.bend.as_ref().filter(|bend| look.least.is_none_or(|least| least >= HALF * bend.slope))
 }
 
-/// The least number of counts across that ever comes in a report, if it is more than one.
+/// The least number of steps across that ever comes in a report, if it is more than one.
 ///
 /// What is dropped leaves reports with none behind, a quarter as many as those with the values above at least (by
 /// [`MISSING`]'s reasoning half as many). Where none of them is there either, the motion was never so slow: reports 8 ms
 /// apart pass over small values. (Seen: without this 5 in 1,000 sound sessions failed, all at 8 ms.)
 ///
-/// Counts that are doubled on the way are not meant: both axes then hold multiples only.
+/// A device set to 2.5 times what its sensor counts has no whole step and yet never counts 1. It does not along the swipe
+/// either, where every start and stop passes through all values: smaller ones must be seen to come there.
 fn least_value(looks: &[(&PhaseView, &SwipeView, Look)]) -> Option<usize> {
     let count = |value: usize| looks.iter().map(|(_, _, l)| u64::from(l.values[value])).sum::<u64>();
-    let near = |values: std::ops::RangeInclusive<usize>| values.map(count).sum::<u64>();
+    let along = |value: usize| looks.iter().map(|(_, _, l)| u64::from(l.major_values[value])).sum::<u64>();
     (2..=VALUES / 2).find(|&least| {
-        let (smaller, larger) = (near(1..=least - 1), near(least..=2 * least - 1));
-        let others = near(least + 1..=2 * least - 1);
-        let all: u64 = looks.iter().map(|(_, _, l)| u64::from(l.multiples.1)).sum();
-        let whole: u64 = looks.iter().map(|(_, _, l)| u64::from(l.multiples.0[least - 2])).sum();
+        let of = |count: &dyn Fn(usize) -> u64| {
+            ((1..least).map(count).sum::<u64>(), (least..2 * least).map(count).sum::<u64>())
+        };
+        let ((smaller, larger), (smaller_along, larger_along)) = (of(&count), of(&along));
+        let others: u64 = (least + 1..2 * least).map(count).sum();
         larger >= u64::from(LEAST_REPORTS)
             && smaller as f64 <= MISSING * larger as f64
+            && smaller_along >= RECURS as u64
+            && smaller_along as f64 > MISSING * larger_along as f64
             && 4 * others >= larger.div_ceil(2)
             && 4 * count(0) >= larger
-            && 4 * (all - whole) >= all
             && looks.iter().filter(|(_, _, l)| drops(l, least)).count() >= RECURS
     })
 }
@@ -122,7 +130,7 @@ impl Detector for Straightening {
                 .filter_map(|(_, swipe, look)| Some((*swipe, look, plain(look)?)))
                 .filter(|(swipe, _, bend)| !told(swipe, bend))
                 .collect();
-            let slopes: Vec<f64> = bends.iter().map(|(_, _, bend)| bend.slope()).collect();
+            let slopes: Vec<f64> = bends.iter().map(|(_, _, bend)| bend.slope).collect();
             let usual = median(&slopes).unwrap_or(0.0);
             let smooth = here().filter(|(_, _, l)| l.least.is_some_and(|least| least < HALF * usual)).count();
             if bends.len() >= RECURS && bends.len() > smooth {
@@ -197,7 +205,7 @@ fn bent(step: &StepView, phase: &PhaseView, swipe: &SwipeView, look: &Look, bend
         kind: "bent",
         begin,
         end,
-        size: degrees(bend.slope()),
+        size: degrees(bend.slope),
         unit: "degrees",
         cause: Cause::Firmware,
     };
@@ -206,7 +214,8 @@ fn bent(step: &StepView, phase: &PhaseView, swipe: &SwipeView, look: &Look, bend
         "counts_along_axis": bend.run_major,
         "counts_across_axis": 0,
         "beside_along_axis": bend.flank_major,
-        "beside_across_axis": bend.flank_minor,
+        "beside_across_axis": bend.flank_minor * i64::from(look.grain),
+        "counts_in_a_step": look.grain,
         "reports": bend.run.len(),
         "reports_beside": bend.flank.len(),
         "least_slope_counted_degrees": look.least.map(|least| round(degrees(least), 2)),
@@ -220,13 +229,14 @@ fn lone(step: &StepView, phase: &PhaseView, swipe: &SwipeView, look: &Look, leas
         kind: "dropped",
         begin: swipe.swipe.begin,
         end: swipe.swipe.end,
-        size: (least - 1) as f64,
+        size: (least - 1) as f64 * f64::from(look.grain),
         unit: "counts per report",
         cause: Cause::Firmware,
     };
     let evidence = json!({
         "axis": if look.along_x { "x" } else { "y" },
-        "least_counts_across": least,
+        "least_counts_across": least * usize::try_from(look.grain).unwrap_or(1),
+        "counts_in_a_step": look.grain,
         "reports_by_counts_across": look.values,
     });
     in_swipe(step, phase, swipe, event, evidence)

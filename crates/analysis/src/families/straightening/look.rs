@@ -1,7 +1,8 @@
 //! What one swipe's counts say of motion near an axis of the sensor. Knows no swipe but this one, and no verdict.
 //!
 //! In the sensor's own axes: *major* is the axis that the swipe mostly runs along, *minor* the other. Everything is told
-//! as minor counts against major counts, so that speed does not enter.
+//! as minor counts against major counts, so that speed does not enter. Minor counts are in steps of the device
+//! ([`crate::quantum`]): a device that counts by fours tells a path to four counts only, and keeps the rest for later.
 
 use crate::series::Sample;
 use std::ops::Range;
@@ -52,13 +53,8 @@ pub(super) struct Bend {
     pub(super) flank_major: i64,
     /// Minor counts of the flank.
     pub(super) flank_minor: i64,
-}
-
-impl Bend {
     /// Slope of the flank.
-    pub(super) fn slope(&self) -> f64 {
-        self.flank_minor.abs() as f64 / self.flank_major.max(1) as f64
-    }
+    pub(super) slope: f64,
 }
 
 /// One swipe.
@@ -70,10 +66,19 @@ pub(super) struct Look {
     pub(super) least: Option<f64>,
     /// True if the swipe ran along the sensor's X.
     pub(super) along_x: bool,
-    /// Reports near the axis by how many minor counts they hold.
+    /// Minor counts in a step.
+    pub(super) grain: i32,
+    /// Reports near the axis by how many steps of minor counts they hold.
     pub(super) values: [u32; VALUES],
-    /// Likewise by the major counts' remainder, divided by 2, 3, 4 and 5: those with none, and all.
-    pub(super) multiples: ([u32; 4], u32),
+    /// Reports by how many steps of major counts they hold.
+    pub(super) major_values: [u32; VALUES],
+}
+
+/// Counts in a step of each axis.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Grain {
+    pub(super) x: i32,
+    pub(super) y: i32,
 }
 
 /// Sums up to and with each report.
@@ -82,30 +87,36 @@ struct Sums {
     minor: Vec<i64>,
 }
 
+/// Adds a report to those of as many steps.
+fn tally(values: &mut [u32; VALUES], steps: i64) {
+    let value = usize::try_from(steps.unsigned_abs()).unwrap_or(usize::MAX);
+    values.iter_mut().skip(value).take(1).for_each(|n| *n = n.saturating_add(1));
+}
+
 /// Looks at a swipe's reports; `speed` in any unit, one a report.
-pub(super) fn look(samples: &[Sample], speed: &[f64]) -> Look {
+pub(super) fn look(samples: &[Sample], speed: &[f64], grain: Grain) -> Look {
     let sum = |of: fn(&Sample) -> i32| samples.iter().map(|s| i64::from(of(s))).sum::<i64>();
     let (x, y) = (sum(|s| s.x), sum(|s| s.y));
     let along_x = x.unsigned_abs() >= y.unsigned_abs();
     let sign = if along_x { x.signum() } else { y.signum() };
+    let (major_grain, grain) = if along_x { (grain.x, grain.y) } else { (grain.y, grain.x) };
+    let (major_grain, steep) = (i64::from(major_grain.max(1)), STEEPEST / f64::from(grain.max(1)));
+    // A part of a step is false motion, or a field's edge.
     let parts = |s: &Sample| -> (i64, i64) {
         let (major, minor) = if along_x { (s.x, s.y) } else { (s.y, s.x) };
-        (sign * i64::from(major), i64::from(minor))
+        (sign * i64::from(major), i64::from(minor) / i64::from(grain.max(1)))
     };
     let counts: Vec<(i64, i64)> = samples.iter().map(parts).collect();
-    let mut out = Look { along_x, ..Look::default() };
+    let mut out = Look { along_x, grain, ..Look::default() };
     let total: i64 = counts.iter().map(|c| c.0).sum();
     if total <= 0 || speed.len() != samples.len() {
         return out;
     }
     for &(major, minor) in &counts {
-        if (minor.unsigned_abs() as f64) < STEEPEST * major.unsigned_abs() as f64 {
-            let value = usize::try_from(minor.unsigned_abs()).unwrap_or(usize::MAX);
-            out.values.iter_mut().skip(value).take(1).for_each(|n| *n = n.saturating_add(1));
-            let (whole, all) = &mut out.multiples;
-            *all = all.saturating_add(1);
-            (2..).zip(whole).for_each(|(by, n)| *n = n.saturating_add(u32::from(major % by == 0)));
+        if (minor.unsigned_abs() as f64) < steep * major.unsigned_abs() as f64 {
+            tally(&mut out.values, minor);
         }
+        tally(&mut out.major_values, major / major_grain);
     }
     let mut sums = Sums { major: Vec::with_capacity(counts.len()), minor: Vec::with_capacity(counts.len()) };
     let (mut major, mut minor) = (0i64, 0i64);
@@ -120,8 +131,14 @@ pub(super) fn look(samples: &[Sample], speed: &[f64]) -> Look {
     let first = (0..counts.len()).find(|&i| inside(i));
     let last = (0..counts.len()).rev().find(|&i| inside(i));
     let (Some(first), Some(last)) = (first, last.map(|i| i + 1)) else { return out };
-    out.bend = bend(&counts, speed, first..last, total);
+    out.bend = bend(&counts, speed, first..last, total, steep);
     out.least = least_even(&counts, &sums, first..last, total);
+    // From steps back to counts.
+    let grain = f64::from(grain.max(1));
+    out.least = out.least.map(|slope| slope * grain);
+    if let Some(bend) = &mut out.bend {
+        bend.slope *= grain;
+    }
     out
 }
 
@@ -137,7 +154,7 @@ pub(super) fn smooth(share: f64) -> f64 {
 }
 
 /// The longest stretch without minor counts that has a full flank.
-fn bend(counts: &[(i64, i64)], speed: &[f64], inside: Range<usize>, total: i64) -> Option<Bend> {
+fn bend(counts: &[(i64, i64)], speed: &[f64], inside: Range<usize>, total: i64, steep: f64) -> Option<Bend> {
     let least = LEAST_RUN * total as f64;
     let mut best: Option<Bend> = None;
     let mut from = inside.start;
@@ -153,7 +170,7 @@ fn bend(counts: &[(i64, i64)], speed: &[f64], inside: Range<usize>, total: i64) 
                 beyond: (inside.start..from).rev().collect(),
             });
             for side in before.into_iter().chain((to < inside.end).then_some(after)) {
-                let found = side.bend(counts, speed, least);
+                let found = side.bend(counts, speed, least, steep);
                 let longer = |b: &Bend| best.as_ref().is_none_or(|old| b.run_major > old.run_major);
                 if let Some(found) = found.filter(longer) {
                     best = Some(found);
@@ -174,7 +191,7 @@ struct Side {
 }
 
 impl Side {
-    fn bend(&self, counts: &[(i64, i64)], speed: &[f64], least: f64) -> Option<Bend> {
+    fn bend(&self, counts: &[(i64, i64)], speed: &[f64], least: f64, steep: f64) -> Option<Bend> {
         let at = speed[self.kink];
         if at.is_nan() || at <= 0.0 {
             return None;
@@ -197,7 +214,7 @@ impl Side {
             let enough = LEAST_COUNTS.max(MARGIN * smooth(share));
             // A flow, and no lump in one report.
             let full = flank_minor.abs() as f64 >= enough && 2 * most <= flank_minor.abs();
-            if full && flank_minor.abs() as f64 <= STEEPEST * flank_major as f64 {
+            if full && flank_minor.abs() as f64 <= steep * flank_major as f64 {
                 let span = |a: usize, b: usize| a.min(b)..a.max(b) + 1;
                 let far = run.last().copied()?;
                 return Some(Bend {
@@ -206,6 +223,7 @@ impl Side {
                     run_major,
                     flank_major,
                     flank_minor,
+                    slope: flank_minor.abs() as f64 / flank_major.max(1) as f64,
                 });
             }
         }
@@ -254,6 +272,8 @@ fn least_even(counts: &[(i64, i64)], sums: &Sums, inside: Range<usize>, total: i
 mod tests {
     use super::*;
 
+    const SINGLY: Grain = Grain { x: 1, y: 1 };
+
     /// Reports of `step` counts along the major axis, 8,000 in all, of a path whose minor place is `path` of the major.
     fn swipe(step: i32, path: impl Fn(f64) -> f64) -> Vec<Sample> {
         let mut last = 0;
@@ -268,7 +288,7 @@ mod tests {
     }
 
     fn even(samples: &[Sample]) -> Look {
-        look(samples, &vec![1.0; samples.len()])
+        look(samples, &vec![1.0; samples.len()], SINGLY)
     }
 
     /// By hand: T₄(1.5) = 23.5, T₄(2) = 97.
@@ -301,7 +321,7 @@ mod tests {
                 };
                 let got = even(&swipe(step, path));
                 let bend = got.bend.unwrap();
-                assert!((bend.slope() - 0.1).abs() < 0.02, "{bend:?}");
+                assert!((bend.slope - 0.1).abs() < 0.02, "{bend:?}");
                 assert!(bend.run_major >= 3000 && bend.flank_minor.abs() >= 20, "{bend:?}");
                 assert!(got.least.is_none_or(|least| least > 0.08), "{:?}", got.least);
             }
@@ -329,8 +349,8 @@ mod tests {
     fn counts_that_vanish_in_slower_motion_are_no_bend() {
         let samples = swipe(20, |major| 0.1 * (major - 4000.0).max(0.0));
         let speed: Vec<f64> = (1..=400).map(|i| if i * 20 <= 4000 { 0.7 } else { 1.0 }).collect();
-        assert_eq!(look(&samples, &speed).bend, None);
-        assert!(look(&samples, &[1.0; 400]).bend.is_some());
+        assert_eq!(look(&samples, &speed, SINGLY).bend, None);
+        assert!(look(&samples, &[1.0; 400], SINGLY).bend.is_some());
     }
 
     #[test]
@@ -344,9 +364,10 @@ mod tests {
         let wild = [one(i32::MAX, i32::MIN), one(i32::MIN, i32::MIN), one(i32::MAX, 0), one(0, 0)];
         let many: Vec<Sample> = wild.iter().cycle().take(1000).copied().collect();
         for speed in [0.0, -1.0, f64::NAN, f64::INFINITY, 1.0] {
-            look(&many, &vec![speed; many.len()]);
+            look(&many, &vec![speed; many.len()], SINGLY);
+            look(&many, &vec![speed; many.len()], Grain { x: 0, y: 16 });
         }
-        look(&[], &[]);
-        look(&wild, &[1.0]);
+        look(&[], &[], SINGLY);
+        look(&wild, &[1.0], SINGLY);
     }
 }
