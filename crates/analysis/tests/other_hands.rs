@@ -25,6 +25,8 @@ struct Outside {
     limit: Option<(f64, Beyond)>,
     /// Whether a report at this time, in seconds, gets lost with its counts.
     lost: fn(f64) -> bool,
+    /// Whether one at this time is not sent, and the next that is carries its counts.
+    held: fn(f64) -> bool,
 }
 
 #[derive(Clone, Copy, PartialEq)]
@@ -45,6 +47,7 @@ const SOUND: Outside = Outside {
     leap: None,
     limit: None,
     lost: |_| false,
+    held: |_| false,
 };
 
 const SLOW: usize = 10;
@@ -134,6 +137,9 @@ impl Outside {
             }
             true_counts += moved * self.counts_per_mm * (self.gain)(swipe);
             (at, last_seen) = (here, seen);
+            if (self.held)(t as f64 * 1e-9) {
+                continue;
+            }
             let whole = true_counts.round();
             let mut counts = (whole - told) as i32;
             told = whole;
@@ -299,4 +305,42 @@ fn silences_that_keep_to_a_clock_are_no_limit_and_on_a_cable_not_the_links() {
     );
     assert!(dropout.because.contains("recurring every 125.0"), "{}", dropout.because);
     assert!(dropout.because.contains("a cable sends again"), "{}", dropout.because);
+}
+
+/// Peak speed over mean speed of this hand, at two fifths of the time, and its fastest swipe in m/s.
+const PEAK: f64 = 60.0 * 0.16 * 0.216;
+const FASTEST: f64 = PEAK * 0.3 / 0.24;
+
+/// In every third fast swipe nothing comes from a little after the peak on; a report at the stop brings all of it.
+#[test]
+fn what_one_report_brings_after_a_silence_is_no_speed_of_the_hand_and_no_clean_swipe() {
+    let held = |t: f64| {
+        let late = |leg: &Leg| (0.45 * leg.1..0.45 * leg.1 + 0.16).contains(&(t - leg.0));
+        SOUND.legs().iter().skip(SLOW).step_by(3).any(late)
+    };
+    let verdict = Outside { held, ..SOUND }.verdict();
+    let step = &verdict.steps[0];
+    assert_eq!(step.swipes.clean as usize, SLOW + FAST - FAST / 3);
+    for speed in [step.swept.fastest_clean_m_s, step.swept.fastest_m_s] {
+        assert!((0.98..1.01).contains(&(speed.unwrap() / FASTEST)), "{:?}", step.swept);
+    }
+    // Its acceleration at the begin, 60 u of D/T², where half of the counts of a report are not yet seen.
+    assert!(step.swept.acceleration_m_s2.unwrap() < 150.0, "{:?}", step.swept);
+}
+
+/// One report at the peak of the fastest swipe holds twice what it should: 2.6 mm, and no finding.
+#[test]
+fn a_single_report_of_false_motion_is_no_speed_of_the_hand() {
+    let verdict = Outside { leap: Some((20, 330)), ..SOUND }.verdict();
+    let swept = &verdict.steps[0].swept;
+    assert!((0.98..1.01).contains(&(swept.fastest_clean_m_s.unwrap() / FASTEST)), "{swept:?}");
+}
+
+/// A firmware that counts fast swipes 1.15 times, by a gain that rises with speed or not.
+#[test]
+fn counts_that_are_longer_than_the_travel_claim_no_speed_that_was_not_swiped() {
+    let verdict = Outside { gain: |i| if i < SLOW { 1.0 } else { 1.15 }, ..SOUND }.verdict();
+    let swept = &verdict.steps[0].swept;
+    let speeds = [swept.fastest_clean_m_s, swept.fastest_m_s];
+    assert!(speeds.iter().flatten().all(|v| (0.9..1.01).contains(&(v / FASTEST))), "{swept:?}");
 }
