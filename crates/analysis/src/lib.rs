@@ -182,7 +182,7 @@ fn step_verdict(view: &StepView, findings: &[Finding], lengths: Option<&Lengths>
     };
     let (found, clean) = (all().count() as u32, clean().count() as u32);
     let resolution = lengths.and_then(|l| scale::effective(view, l, findings));
-    let tracking_limit_m_s = tracking_limit::estimate(view, findings, resolution.as_ref());
+    let limit = tracking_limit::estimate(view, findings, lengths, resolution.as_ref());
     let resolution = resolution.map(|r| r.per_inch());
     let gain_curve = lengths.and_then(|l| gain_curve::fit(view, l));
     StepVerdict {
@@ -206,7 +206,8 @@ fn step_verdict(view: &StepView, findings: &[Finding], lengths: Option<&Lengths>
         ripple: ripple::examine(view, findings),
         left_out: lengths.map(|l| l.left_out.clone()).unwrap_or_default(),
         report_interval_ns: view.interval,
-        tracking_limit_m_s,
+        tracking_limit_m_s: limit.as_ref().and_then(|limit| limit.as_ref().ok().copied()),
+        tracking_limit_because: limit.and_then(Result::err),
         families: Family::ALL.into_iter().filter_map(|family| families.remove(&family)).collect(),
         together,
     }

@@ -35,6 +35,8 @@ enum Beyond {
     Saturates,
     /// Goes on with its last motion for 60 to 120 ms, once a swipe.
     Freezes,
+    /// Takes one axis for the other.
+    Turns,
 }
 
 const SOUND: Outside = Outside {
@@ -114,6 +116,7 @@ impl Outside {
         let frame = self.slot_ns as f64 / self.frames_a_report * 1e-9;
         let (mut told, mut at, mut stamp, mut place) = (0.0f64, 0.0f64, i64::MIN, 0);
         let (mut true_counts, mut state) = (0.0, 1u64);
+        let (mut true_across, mut told_across) = (0.0, 0.0f64);
         let mut leapt = false;
         // Until when it is frozen at which speed, and the swipe in which it was.
         let (mut frozen, mut last_seen) = ((0.0, 0.0, usize::MAX), 0.0);
@@ -131,7 +134,10 @@ impl Outside {
                     moved = frozen.1 * seconds;
                 } else if beyond == Beyond::Saturates {
                     moved = moved.clamp(-most, most);
-                } else if moved.abs() > most && frozen.2 != swipe {
+                } else if beyond == Beyond::Turns && moved.abs() > most {
+                    true_across += moved * self.counts_per_mm;
+                    moved = 0.0;
+                } else if beyond == Beyond::Freezes && moved.abs() > most && frozen.2 != swipe {
                     frozen = (seen + 0.06 + 0.01 * (swipe % 7) as f64, moved / seconds, swipe);
                 }
             }
@@ -150,7 +156,9 @@ impl Outside {
             {
                 (counts, leapt) = (extra, true);
             }
-            if counts == 0 || (self.lost)(t as f64 * 1e-9) {
+            let across = (true_across.round() - told_across) as i16;
+            told_across = true_across.round();
+            if (counts == 0 && across == 0) || (self.lost)(t as f64 * 1e-9) {
                 continue;
             }
             state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
@@ -163,7 +171,9 @@ impl Outside {
                 writeln!(text, "{{\"t\":{begin},\"phase\":{phase}}}").unwrap();
             }
             let [x, y] = (counts as i16).to_le_bytes();
-            writeln!(text, "{{\"t\":{stamp},\"r\":\"00{x:02x}{y:02x}0000\",\"q\":{place}}}").unwrap();
+            let [a, b] = across.to_le_bytes();
+            writeln!(text, "{{\"t\":{stamp},\"r\":\"00{x:02x}{y:02x}{a:02x}{b:02x}\",\"q\":{place}}}")
+                .unwrap();
         }
         writeln!(text, "{{\"t\":{},\"end\":true}}", stamp + 1_000_000_000).unwrap();
         text
@@ -343,4 +353,25 @@ fn counts_that_are_longer_than_the_travel_claim_no_speed_that_was_not_swiped() {
     let swept = &verdict.steps[0].swept;
     let speeds = [swept.fastest_clean_m_s, swept.fastest_m_s];
     assert!(speeds.iter().flatten().all(|v| (0.9..1.01).contains(&(v / FASTEST))), "{swept:?}");
+}
+
+/// Reports come after one and two milliseconds in turn, so that no ten milliseconds of them are dense.
+#[test]
+fn reports_that_are_too_uneven_for_a_peak_do_not_bound_the_limit_by_nothing() {
+    let verdict = Outside { held: |t| (t * 1e3).round() as i64 % 3 == 0, ..SOUND }.verdict();
+    let step = &verdict.steps[0];
+    let low = step.tracking_limit_m_s.and_then(|q| q.low).unwrap();
+    assert!(low > 0.8 * FASTEST && low <= step.swept.fastest_clean_m_s.unwrap(), "{low}");
+}
+
+/// Above 1.5 m/s, in every fast swipe: what it counts beyond is as fast as the hand, and is not what the hand did.
+#[test]
+fn a_limit_is_bounded_from_below_by_what_was_swiped_clean_and_by_where_it_is_lost() {
+    let verdict = Outside { limit: Some((1.5, Beyond::Turns)), ..SOUND }.verdict();
+    let step = &verdict.steps[0];
+    assert!(verdict.findings.len() >= FAST, "{:?}", kinds(&verdict));
+    match (step.tracking_limit_m_s.and_then(|q| q.low), step.swept.fastest_clean_m_s) {
+        (Some(low), Some(clean)) => assert!(low <= clean && low < 1.53, "{low} {clean}"),
+        (low, _) => assert!(low.is_none() && step.tracking_limit_because.is_some(), "{low:?}"),
+    }
 }
