@@ -12,8 +12,10 @@ use crate::expected;
 use crate::series::{Frame, Series};
 use crate::silence::{END_ZONE_MM, Silence};
 use crate::step::SwipeView;
-use claim::{Claim, Swept};
+use claim::Swept;
 use std::ops::Range;
+
+pub use claim::Claim;
 
 /// Motion of one swipe on a grid of report slots, in the swipe's own direction.
 #[derive(Clone, Debug, Default)]

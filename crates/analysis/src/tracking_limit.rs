@@ -15,8 +15,8 @@
 //! | a report that holds [`ROOM`] × the limit, and no clip | from below |
 //! | swipes that lose track are not seen faster elsewhere than where they lost it | from below, see next |
 //!
-//! *In some swipes.* A limit that some swipes are seen to go beyond clean has no one median: it is bounded from above, by the
-//! fastest that it was met at.
+//! *In some swipes.* A limit that some swipes are seen to go beyond clean has no one median: it lies no higher than the fastest
+//! that it was met at, which is told as a bound if no clean swipe was faster, and else as the reason for none.
 //!
 //! *Acceleration.* A loss by acceleration begins at about one acceleration and at any speed; over swipes of one pace
 //! the two go together, and their scatters do not tell them apart. What does: a swipe that is seen, before or after, at

@@ -84,6 +84,8 @@ pub fn part(view: &SwipeView, from: usize, to: usize) -> SwipeView {
         across_mm: cut(&grid.across_mm),
         reports: grid.reports.get(from..to).unwrap_or_default().to_vec(),
         expected_mm_s: cut(&grid.expected_mm_s),
+        claim: grid.claim,
+        held_up: grid.held_up,
     };
     SwipeView { swipe: view.swipe.clone(), grid, silences: Vec::new(), stretches: Vec::new(), clip: None }
 }
