@@ -272,8 +272,14 @@ mod tests {
             stopped_short: false,
         };
         let expected_mm_s = vec![1000.0; n];
-        let grid =
-            Grid { begin: 0, slot, across_mm: vec![0.0; n], reports: vec![1; n], expected_mm_s, along_mm };
+        let grid = Grid {
+            slot,
+            across_mm: vec![0.0; n],
+            reports: vec![1; n],
+            expected_mm_s,
+            along_mm,
+            ..Grid::default()
+        };
         SwipeView { swipe, grid, silences: Vec::new(), stretches: Vec::new(), clip: None }
     }
 
