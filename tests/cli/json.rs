@@ -121,6 +121,7 @@ const STEP: Is = Keys(&[
     ("resolution_counts_per_inch", Or(&QUANTITY)),
     ("report_interval_ns", Or(&QUANTITY)),
     ("tracking_limit_m_s", Or(&QUANTITY)),
+    ("tracking_limit_because", Or(&Text)),
     (
         "families",
         List(&Keys(&[

@@ -88,6 +88,11 @@ fn disturbed(step: &StepView) -> impl Iterator<Item = (u32, u32)> {
     step.swipes().filter(|(_, s)| s.disturbed).map(|(p, s)| key(p, s))
 }
 
+/// True if nothing was wrong with a swipe's counts: no finding touches them, and none of them came late by a silence.
+pub fn is_clean(spoiled: &BTreeSet<(u32, u32)>, phase: &PhaseView, swipe: &SwipeView) -> bool {
+    !spoiled.contains(&key(phase, swipe)) && !swipe.grid.held_up
+}
+
 /// Swipes with a finding of this family.
 pub(crate) fn swipes_with(family: Family, findings: &[Finding]) -> BTreeSet<(u32, u32)> {
     let own = findings.iter().filter(|f| f.family == family);

@@ -1,14 +1,21 @@
 //! Counted and expected motion of one swipe, side by side on a grid of report slots.
 //!
 //! Counts go into the slot in which they arrived; the expected speed is fitted to those that may be trusted
-//! ([`crate::expected`]): not in silences, not in stretches that no hand made, not where reports are clipped.
+//! ([`crate::expected`]): not in silences, not in stretches that no hand made, not where reports are clipped, nor where one
+//! report carries the counts of [slots before it](late). What speed may be [claimed](claim) is held apart.
 //! Cost: O(slots).
+
+mod claim;
+mod late;
 
 use crate::expected;
 use crate::series::{Frame, Series};
-use crate::silence::Silence;
+use crate::silence::{END_ZONE_MM, Silence};
 use crate::step::SwipeView;
+use claim::Swept;
 use std::ops::Range;
+
+pub use claim::Claim;
 
 /// Motion of one swipe on a grid of report slots, in the swipe's own direction.
 #[derive(Clone, Debug, Default)]
@@ -25,6 +32,10 @@ pub struct Grid {
     pub reports: Vec<u16>,
     /// Expected speed along in each slot, mm/s; shape `[n]`.
     pub expected_mm_s: Vec<f64>,
+    /// How fast it was, as a claim.
+    pub claim: Claim,
+    /// True if after a silence in motion one report handed on more than [`END_ZONE_MM`] of travel, told as a finding or not.
+    pub held_up: bool,
 }
 
 impl Grid {
@@ -107,13 +118,17 @@ pub(crate) fn of(
         across_mm: vec![0.0; slots],
         reports: vec![0; slots],
         expected_mm_s: Vec::new(),
+        claim: Claim::default(),
+        held_up: false,
     };
+    let mut reports = Vec::with_capacity(swipe.rows.len());
     for s in &series.samples[swipe.rows.clone()] {
         let (along, across) = frame.of(s);
         let index = grid.index(s.t - slot as i64 / 2).min(slots - 1);
         grid.along_mm[index] += sign * along / counts_per_mm;
         grid.across_mm[index] += sign * across / counts_per_mm;
         grid.reports[index] = grid.reports[index].saturating_add(1);
+        reports.push((s.t, sign * along));
     }
     let mut trusted = vec![true; slots];
     for silence in &view.silences {
@@ -132,15 +147,22 @@ pub(crate) fn of(
         let (from, to) = (grid.index(first.t - middle), grid.index(last.t - middle).min(slots - 1));
         trusted.iter_mut().take(to + 1).skip(from).for_each(|t| *t = false);
     }
+    let late = late::find(&reports, slot);
+    for one in &late {
+        let (from, to) = (grid.index(one.begin), grid.index(one.end - slot as i64 / 2).min(slots - 1));
+        trusted.iter_mut().take(to + 1).skip(from).for_each(|t| *t = false);
+    }
+    grid.held_up = late.iter().any(|one| one.ends_silence && one.counts / counts_per_mm > END_ZONE_MM);
     let holes = !view.silences.is_empty() || untrusted.count() > 0;
     let whole = holes || travel_mm.is_some_and(|d| (counted_mm / d - 1.0).abs() < 0.02);
-    grid.expected_mm_s = expected::speed(
-        &grid.along_mm,
-        &trusted,
-        slot * 1e-9,
-        travel_mm.filter(|_| whole),
-        silent_end.is_some(),
-    );
+    // What came late was counted all the same.
+    let length = travel_mm.filter(|_| whole).or((!late.is_empty()).then_some(counted_mm));
+    let fit = |trusted: &[bool], grid: &Grid| {
+        expected::speed(&grid.along_mm, trusted, slot * 1e-9, length, silent_end.is_some())
+    };
+    grid.expected_mm_s = fit(&trusted, &grid);
+    let swept = Swept { trusted, travel_mm, counted_mm, count_mm: 1.0 / counts_per_mm };
+    grid.claim = claim::of(&grid, swept, |trusted| fit(trusted, &grid));
     grid
 }
 

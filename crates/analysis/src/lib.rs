@@ -174,23 +174,18 @@ fn step_verdict(view: &StepView, findings: &[Finding], lengths: Option<&Lengths>
         outcomes.push((Outcome::Inconclusive, true));
     }
     let spoiled = spoiled(view, findings);
-    let all = || view.swipes().map(|(p, s)| (families::key(p, s), s));
-    let scale = view.scale.map(|s| s.counts_per_mm);
-    let peak = |s: &step::SwipeView| scale.map(|_| s.grid.peak() * 1e-3);
+    let all = || view.swipes().map(|(_, s)| s);
+    let clean = || view.swipes().filter(|(p, s)| families::is_clean(&spoiled, p, s)).map(|(_, s)| s);
+    let speed = |mm_s: f64| (view.scale.is_some() && mm_s > 0.0).then_some(mm_s * 1e-3);
     let highest = |values: &mut dyn Iterator<Item = f64>| values.reduce(f64::max);
     let swept = Swept {
-        fastest_clean_m_s: highest(
-            &mut all().filter(|(k, _)| !spoiled.contains(k)).filter_map(|(_, s)| peak(s)),
-        ),
-        fastest_m_s: highest(&mut all().filter_map(|(_, s)| peak(s))),
-        acceleration_m_s2: highest(
-            &mut all().filter(|(k, _)| !spoiled.contains(k)).map(|(_, s)| s.grid.acceleration()),
-        ),
+        fastest_clean_m_s: highest(&mut clean().filter_map(|s| speed(s.grid.claim.seen_mm_s))),
+        fastest_m_s: highest(&mut all().filter_map(|s| speed(s.grid.claim.made_mm_s))),
+        acceleration_m_s2: highest(&mut clean().map(|s| s.grid.claim.acceleration_m_s2)),
     };
-    let found = view.swipes().count() as u32;
-    let clean = all().filter(|(k, _)| !spoiled.contains(k)).count() as u32;
+    let (found, clean) = (all().count() as u32, clean().count() as u32);
     let resolution = lengths.and_then(|l| scale::effective(view, l, findings));
-    let tracking_limit_m_s = tracking_limit::estimate(view, findings, resolution.as_ref());
+    let limit = tracking_limit::estimate(view, findings, lengths, resolution.as_ref());
     let resolution = resolution.map(|r| r.per_inch());
     let gain_curve = lengths.and_then(|l| gain_curve::fit(view, l));
     StepVerdict {
@@ -215,7 +210,8 @@ fn step_verdict(view: &StepView, findings: &[Finding], lengths: Option<&Lengths>
         ripple: ripple::examine(view, findings),
         left_out: lengths.map(|l| l.left_out.clone()).unwrap_or_default(),
         report_interval_ns: view.interval,
-        tracking_limit_m_s,
+        tracking_limit_m_s: limit.as_ref().and_then(|limit| limit.as_ref().ok().copied()),
+        tracking_limit_because: limit.and_then(Result::err),
         families: Family::ALL.into_iter().filter_map(|family| families.remove(&family)).collect(),
         together,
     }

@@ -10,6 +10,7 @@
 use crate::stats::{mad, median};
 use slipgauge_trace::Nanos;
 use slipgauge_trace::recording::{DeviceTrace, PhaseSpan};
+use std::ops::Range;
 
 /// A report within this share of an interval after the one before came in a rush: one that is due later than that may be late
 /// by the rest, but has not been sent so near to it.
@@ -116,27 +117,41 @@ impl Series {
 
     /// Spreads reports that came in a rush over the silence before them: from the last one's stamp backwards; or on from the
     /// report before, where the device moves less at their end. Slots that stay empty then lie where it had least to say.
+    /// A queue that is held up again before it has caught up comes in two rushes, however short the second silence: where the
+    /// second rush holds more than that has room for, the first was later than its stamps, too. Both are spread over both.
     fn spread_rushes(&mut self, interval: i64) {
         let close = (RUSHED * interval as f64) as i64;
         let size = |s: &Sample| f64::from(s.x).hypot(f64::from(s.y));
+        let sent = |s: &Sample| 1 + i64::from(s.idle_before);
         let mut first = 1;
+        // Where the rush before began, if it ended with the report before.
+        let mut earlier: Option<usize> = None;
         while first < self.samples.len() {
             let before = self.samples[first - 1].t;
             let apart = |row: usize| self.samples[row].t.saturating_sub(self.samples[row - 1].t);
             let rush = (first + 1..self.samples.len()).take_while(|&row| apart(row) < close).count();
             let told = 1 + i64::from(self.samples[first].idle_before);
             let empty = apart(first).saturating_sub(interval.saturating_mul(told));
-            let rows = first..first + 1 + rush;
+            let mut rows = first..first + 1 + rush;
             first = rows.end;
-            if rush == 0 || !held_up(empty as f64, interval as f64) {
+            let count = |rows: &Range<usize>| {
+                let rest = self.samples.iter().take(rows.end).skip(rows.start + 1);
+                1 + rest.map(sent).fold(0, i64::saturating_add)
+            };
+            let stamp = self.samples[rows.end - 1].t;
+            let crowded = count(&rows).saturating_mul(interval) > stamp.saturating_sub(before);
+            let again = earlier.filter(|_| crowded);
+            if rush == 0 || (again.is_none() && !held_up(empty as f64, interval as f64)) {
+                earlier = None;
                 continue;
             }
+            rows.start = again.unwrap_or(rows.start);
+            earlier = Some(rows.start);
+            let before = self.samples[rows.start - 1].t;
             let largest = |a: usize| self.samples.iter().skip(a).take(2).map(size).fold(0.0, f64::max);
             let moves_less_at_the_end = largest(rows.start - 1) > largest(rows.end - 1);
+            let count = count(&rows);
             let rows = &mut self.samples[rows];
-            let sent = |s: &Sample| 1 + i64::from(s.idle_before);
-            let count = 1 + rows.iter().skip(1).map(sent).fold(0, i64::saturating_add);
-            let Some(stamp) = rows.last().map(|s| s.t) else { continue };
             let step = interval.min(stamp.saturating_sub(before) / count);
             let last = if moves_less_at_the_end { before + step * count } else { stamp };
             let mut behind = 0i64;
@@ -397,6 +412,12 @@ mod tests {
         let mut got = series(&[0, 6 * ms, 6 * ms, 6 * ms, 6 * ms, 6 * ms, 6 * ms, 6 * ms].map(|t| (t, 5, 0)));
         got.spread_rushes(ms);
         assert_eq!(got.samples.iter().map(|s| s.t / ms).collect::<Vec<_>>(), [0, 0, 1, 2, 3, 4, 5, 6]);
+        // A queue of ten that was held up twice, and had handed on two when it was again.
+        let late = [0, 6, 6, 11, 11, 11, 11, 11, 11, 11, 11, 12].map(|t| (t * ms, 5, 0));
+        let mut got = series(&late);
+        got.spread_rushes(ms);
+        let each: Vec<i64> = [0].into_iter().chain(2..=12).collect();
+        assert_eq!(got.samples.iter().map(|s| s.t / ms).collect::<Vec<_>>(), each);
     }
 
     #[test]

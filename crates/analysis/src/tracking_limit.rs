@@ -15,8 +15,8 @@
 //! | a report that holds [`ROOM`] × the limit, and no clip | from below |
 //! | swipes that lose track are not seen faster elsewhere than where they lost it | from below, see next |
 //!
-//! *In some swipes.* A limit that some swipes are seen to go beyond clean has no one median: it is bounded from above, by the
-//! fastest that it was met at.
+//! *In some swipes.* A limit that some swipes are seen to go beyond clean has no one median: it lies no higher than the fastest
+//! that it was met at, which is told as a bound if no clean swipe was faster, and else as the reason for none.
 //!
 //! *Acceleration.* A loss by acceleration begins at about one acceleration and at any speed; over swipes of one pace
 //! the two go together, and their scatters do not tell them apart. What does: a swipe that is seen, before or after, at
@@ -29,14 +29,19 @@
 //! [`SHORT`] and [`GOES_ON`], were set after twenty simulated sessions of each kind had been seen. A sag that takes more
 //! than some 15 ms is still not seen.)
 //!
-//! The common uncertainty of the scale (travel, yaw) is added to the interval in quadrature.
+//! The common uncertainty of the scale (travel, yaw) is added to the interval in quadrature. All of this takes counts at their
+//! word; what a [gain](gain) that is seen to change with speed makes of it, and what may be [claimed](claim) beside the rest of
+//! the verdict, comes last.
 //! Assumes that the limit does not depend on the direction. Cost: O(swipes²) comparisons, O(reports before a collapse).
 
 pub mod censored;
+mod claim;
+mod gain;
 pub(crate) mod onset;
 
 use crate::clip::{self, Axis};
-use crate::families::{IN_SOME, key, spoiled};
+use crate::families::{IN_SOME, is_clean, spoiled};
+use crate::lengths::Lengths;
 use crate::scale::Resolution;
 use crate::series::{Frame, Sample};
 use crate::stats::{mean_sd, t_quantile};
@@ -57,8 +62,20 @@ const SAG: f64 = 0.02;
 /// speeds are known to.
 const FASTER: f64 = 1.05;
 
-/// What is known of the limit at this step, in m/s; `known` is its effective resolution.
-pub fn estimate(step: &StepView, findings: &[Finding], known: Option<&Resolution>) -> Option<Quantity> {
+/// What is known of the limit at this step, in m/s, or why nothing is; `known` is its effective resolution. `None` where
+/// swipes do not tell.
+pub fn estimate(
+    step: &StepView,
+    findings: &[Finding],
+    lengths: Option<&Lengths>,
+    known: Option<&Resolution>,
+) -> Option<Result<Quantity, String>> {
+    let counted = by_counts(step, findings, known)?;
+    Some(claim::of(step, findings, counted, gain::Change::of(step, findings, lengths, known)))
+}
+
+/// What counts tell of it.
+fn by_counts(step: &StepView, findings: &[Finding], known: Option<&Resolution>) -> Option<Quantity> {
     let frame = step.frame?;
     let per_m = 1e3 * known.map(|r| r.counts_per_mm).or(step.scale.map(|s| s.counts_per_mm))?;
     // The uncertainty of the scale alone; unknown where it rests on the nominal resolution.
@@ -69,10 +86,11 @@ pub fn estimate(step: &StepView, findings: &[Finding], known: Option<&Resolution
         let samples = phase.series.samples.get(swipe.swipe.rows.clone()).unwrap_or_default();
         let Some(finding) = first_loss(phase, swipe, findings) else {
             let short = swipe.swipe.one_travel - swipe.swipe.along > SHORT * swipe.swipe.one_travel;
-            if !short && !spoiled.contains(&key(phase, swipe)) {
-                let counted = onset::fastest(samples, frame, step.slot()) / per_m;
-                let expected = swipe.grid.peak() * step.scale?.counts_per_mm / per_m;
-                told.push(Told::Above(counted.min(expected)));
+            if !short && is_clean(&spoiled, phase, swipe) {
+                // Where reports are too uneven for the first, the second alone.
+                let counted = Some(onset::fastest(samples, frame, step.slot()) / per_m).filter(|v| *v > 0.0);
+                let seen = swipe.grid.claim.seen_mm_s * step.scale?.counts_per_mm / per_m;
+                told.push(Told::Above(counted.unwrap_or(seen).min(seen)));
             }
             continue;
         };

@@ -463,8 +463,10 @@ pub struct StepVerdict {
     /// Report interval in fast motion.
     pub report_interval_ns: Option<Quantity>,
     /// Speed above which the sensor stops seeing, the median over swipes: a value with its interval, or a bound (one
-    /// side is null, or the value is the middle of two bounds).
+    /// side is null, or the value is the middle of two bounds). A bound from below is no higher than the fastest clean swipe.
     pub tracking_limit_m_s: Option<Quantity>,
+    /// Why it is not known, where swipes tell something of it that cannot be stated.
+    pub tracking_limit_because: Option<String>,
     /// All families.
     pub families: Vec<FamilyVerdict>,
     /// What fails of several families together; `None` where nothing does, or where one of them fails by itself.

@@ -25,6 +25,8 @@ struct Outside {
     limit: Option<(f64, Beyond)>,
     /// Whether a report at this time, in seconds, gets lost with its counts.
     lost: fn(f64) -> bool,
+    /// Whether one at this time is not sent, and the next that is carries its counts.
+    held: fn(f64) -> bool,
 }
 
 #[derive(Clone, Copy, PartialEq)]
@@ -33,6 +35,8 @@ enum Beyond {
     Saturates,
     /// Goes on with its last motion for 60 to 120 ms, once a swipe.
     Freezes,
+    /// Takes one axis for the other.
+    Turns,
 }
 
 const SOUND: Outside = Outside {
@@ -45,6 +49,7 @@ const SOUND: Outside = Outside {
     leap: None,
     limit: None,
     lost: |_| false,
+    held: |_| false,
 };
 
 const SLOW: usize = 10;
@@ -111,6 +116,7 @@ impl Outside {
         let frame = self.slot_ns as f64 / self.frames_a_report * 1e-9;
         let (mut told, mut at, mut stamp, mut place) = (0.0f64, 0.0f64, i64::MIN, 0);
         let (mut true_counts, mut state) = (0.0, 1u64);
+        let (mut true_across, mut told_across) = (0.0, 0.0f64);
         let mut leapt = false;
         // Until when it is frozen at which speed, and the swipe in which it was.
         let (mut frozen, mut last_seen) = ((0.0, 0.0, usize::MAX), 0.0);
@@ -128,12 +134,18 @@ impl Outside {
                     moved = frozen.1 * seconds;
                 } else if beyond == Beyond::Saturates {
                     moved = moved.clamp(-most, most);
-                } else if moved.abs() > most && frozen.2 != swipe {
+                } else if beyond == Beyond::Turns && moved.abs() > most {
+                    true_across += moved * self.counts_per_mm;
+                    moved = 0.0;
+                } else if beyond == Beyond::Freezes && moved.abs() > most && frozen.2 != swipe {
                     frozen = (seen + 0.06 + 0.01 * (swipe % 7) as f64, moved / seconds, swipe);
                 }
             }
             true_counts += moved * self.counts_per_mm * (self.gain)(swipe);
             (at, last_seen) = (here, seen);
+            if (self.held)(t as f64 * 1e-9) {
+                continue;
+            }
             let whole = true_counts.round();
             let mut counts = (whole - told) as i32;
             told = whole;
@@ -144,7 +156,9 @@ impl Outside {
             {
                 (counts, leapt) = (extra, true);
             }
-            if counts == 0 || (self.lost)(t as f64 * 1e-9) {
+            let across = (true_across.round() - told_across) as i16;
+            told_across = true_across.round();
+            if (counts == 0 && across == 0) || (self.lost)(t as f64 * 1e-9) {
                 continue;
             }
             state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
@@ -157,7 +171,9 @@ impl Outside {
                 writeln!(text, "{{\"t\":{begin},\"phase\":{phase}}}").unwrap();
             }
             let [x, y] = (counts as i16).to_le_bytes();
-            writeln!(text, "{{\"t\":{stamp},\"r\":\"00{x:02x}{y:02x}0000\",\"q\":{place}}}").unwrap();
+            let [a, b] = across.to_le_bytes();
+            writeln!(text, "{{\"t\":{stamp},\"r\":\"00{x:02x}{y:02x}{a:02x}{b:02x}\",\"q\":{place}}}")
+                .unwrap();
         }
         writeln!(text, "{{\"t\":{},\"end\":true}}", stamp + 1_000_000_000).unwrap();
         text
@@ -299,4 +315,63 @@ fn silences_that_keep_to_a_clock_are_no_limit_and_on_a_cable_not_the_links() {
     );
     assert!(dropout.because.contains("recurring every 125.0"), "{}", dropout.because);
     assert!(dropout.because.contains("a cable sends again"), "{}", dropout.because);
+}
+
+/// Peak speed over mean speed of this hand, at two fifths of the time, and its fastest swipe in m/s.
+const PEAK: f64 = 60.0 * 0.16 * 0.216;
+const FASTEST: f64 = PEAK * 0.3 / 0.24;
+
+/// In every third fast swipe nothing comes from a little after the peak on; a report at the stop brings all of it.
+#[test]
+fn what_one_report_brings_after_a_silence_is_no_speed_of_the_hand_and_no_clean_swipe() {
+    let held = |t: f64| {
+        let late = |leg: &Leg| (0.45 * leg.1..0.45 * leg.1 + 0.16).contains(&(t - leg.0));
+        SOUND.legs().iter().skip(SLOW).step_by(3).any(late)
+    };
+    let verdict = Outside { held, ..SOUND }.verdict();
+    let step = &verdict.steps[0];
+    assert_eq!(step.swipes.clean as usize, SLOW + FAST - FAST / 3);
+    for speed in [step.swept.fastest_clean_m_s, step.swept.fastest_m_s] {
+        assert!((0.98..1.01).contains(&(speed.unwrap() / FASTEST)), "{:?}", step.swept);
+    }
+    // Its acceleration at the begin, 60 u of D/T², where half of the counts of a report are not yet seen.
+    assert!(step.swept.acceleration_m_s2.unwrap() < 150.0, "{:?}", step.swept);
+}
+
+/// One report at the peak of the fastest swipe holds twice what it should: 2.6 mm, and no finding.
+#[test]
+fn a_single_report_of_false_motion_is_no_speed_of_the_hand() {
+    let verdict = Outside { leap: Some((20, 330)), ..SOUND }.verdict();
+    let swept = &verdict.steps[0].swept;
+    assert!((0.98..1.01).contains(&(swept.fastest_clean_m_s.unwrap() / FASTEST)), "{swept:?}");
+}
+
+/// A firmware that counts fast swipes 1.15 times, by a gain that rises with speed or not.
+#[test]
+fn counts_that_are_longer_than_the_travel_claim_no_speed_that_was_not_swiped() {
+    let verdict = Outside { gain: |i| if i < SLOW { 1.0 } else { 1.15 }, ..SOUND }.verdict();
+    let swept = &verdict.steps[0].swept;
+    let speeds = [swept.fastest_clean_m_s, swept.fastest_m_s];
+    assert!(speeds.iter().flatten().all(|v| (0.9..1.01).contains(&(v / FASTEST))), "{swept:?}");
+}
+
+/// Reports come after one and two milliseconds in turn, so that no ten milliseconds of them are dense.
+#[test]
+fn reports_that_are_too_uneven_for_a_peak_do_not_bound_the_limit_by_nothing() {
+    let verdict = Outside { held: |t| (t * 1e3).round() as i64 % 3 == 0, ..SOUND }.verdict();
+    let step = &verdict.steps[0];
+    let low = step.tracking_limit_m_s.and_then(|q| q.low).unwrap();
+    assert!(low > 0.8 * FASTEST && low <= step.swept.fastest_clean_m_s.unwrap(), "{low}");
+}
+
+/// Above 1.5 m/s, in every fast swipe: what it counts beyond is as fast as the hand, and is not what the hand did.
+#[test]
+fn a_limit_is_bounded_from_below_by_what_was_swiped_clean_and_by_where_it_is_lost() {
+    let verdict = Outside { limit: Some((1.5, Beyond::Turns)), ..SOUND }.verdict();
+    let step = &verdict.steps[0];
+    assert!(verdict.findings.len() >= FAST, "{:?}", kinds(&verdict));
+    match (step.tracking_limit_m_s.and_then(|q| q.low), step.swept.fastest_clean_m_s) {
+        (Some(low), Some(clean)) => assert!(low <= clean && low < 1.53, "{low} {clean}"),
+        (low, _) => assert!(low.is_none() && step.tracking_limit_because.is_some(), "{low:?}"),
+    }
 }

@@ -199,6 +199,9 @@ fn write_step(out: &mut String, v: &Verdict, s: &StepVerdict) -> std::fmt::Resul
         };
         words.map_or(Ok(()), |words| paragraph(out, "  ", &words))?;
     }
+    if let Some(why) = &s.tracking_limit_because {
+        paragraph(out, "  ", &format!("tracking limit not known: {why}"))?;
+    }
     if let Some(together) = &s.together {
         let words = format!("outside tolerance: {}: {}", together.words(), together.because);
         paragraph(out, "  ", &words)?;

@@ -7,7 +7,7 @@
 //! looks the same, and loses nothing. Owns no judgement. Cost: one pass over the rows.
 
 use super::{OFF, Reports, counts};
-use crate::silence::HostSpans;
+use crate::host::HostSpans;
 use slipgauge_trace::Nanos;
 use slipgauge_trace::recording::DeviceTrace;
 

@@ -4,7 +4,7 @@ use crate::outside::cell;
 use crate::text::spelled;
 use serde::Serialize;
 use slipgauge_analysis::Judgement;
-use slipgauge_analysis::families::{key, spoiled};
+use slipgauge_analysis::families::{is_clean, key, spoiled};
 use slipgauge_analysis::scale::words;
 use slipgauge_analysis::verdict::{Direction, Quantity, Verdict};
 
@@ -212,7 +212,7 @@ pub fn swipes(judgement: &Judgement) -> Vec<SwipeRow> {
                 x_counts: rows.iter().map(|r| i64::from(r.x)).sum(),
                 y_counts: rows.iter().map(|r| i64::from(r.y)).sum(),
                 peak_m_s: view.scale.and_then(|_| finite(s.grid.peak() * 1e-3)),
-                clean: !spoiled.contains(&at),
+                clean: is_clean(&spoiled, phase, s),
                 families: families.join(" + "),
             });
         }

@@ -84,6 +84,8 @@ pub fn part(view: &SwipeView, from: usize, to: usize) -> SwipeView {
         across_mm: cut(&grid.across_mm),
         reports: grid.reports.get(from..to).unwrap_or_default().to_vec(),
         expected_mm_s: cut(&grid.expected_mm_s),
+        claim: grid.claim,
+        held_up: grid.held_up,
     };
     SwipeView { grid, silences: Vec::new(), stretches: Vec::new(), clip: None, ..view.clone() }
 }
@@ -270,8 +272,14 @@ mod tests {
             stopped_short: false,
         };
         let expected_mm_s = vec![1000.0; n];
-        let grid =
-            Grid { begin: 0, slot, across_mm: vec![0.0; n], reports: vec![1; n], expected_mm_s, along_mm };
+        let grid = Grid {
+            slot,
+            across_mm: vec![0.0; n],
+            reports: vec![1; n],
+            expected_mm_s,
+            along_mm,
+            ..Grid::default()
+        };
         SwipeView { grid, ..SwipeView::new(swipe) }
     }
 

@@ -58,6 +58,7 @@ fn measured(said: &StepVerdict) -> Markup {
         (None, Some(high)) => Some(format!("below {}", text::speed(high))),
         (None, None) => None,
     });
+    let limit = limit.or_else(|| said.tracking_limit_because.as_ref().map(|why| format!("not known: {why}")));
     let rows = [
         ("swipes", Some(swipes)),
         ("clean up to", said.swept.fastest_clean_m_s.map(text::speed)),

@@ -1,0 +1,94 @@
+//! How fast a swipe was, as a claim: never faster than the hand.
+//!
+//! The expected speed follows the counts, and a single report of false motion is worth 5 to 10 % of a peak in it even so. For
+//! the claim it is fitted once more without slots whose counts lie off the fit by more than [`FAR`] times the swipe's own
+//! scatter about it. More of them than one in [`RARE`] are the device's way of counting (frames that beat against reports),
+//! and stay.
+//!
+//! - *Seen*: the fastest slot of those that tell speed. What fills a hole was not seen.
+//! - *Made*: the fastest of all, at most [`HAND`] times the travel over the swipe's time: where little of a swipe may be
+//!   trusted, what is missing of the travel fills short holes with any speed.
+//!
+//! Counts that make a swipe longer than the travel were not travelled: a gain that rises in proportion to speed, and makes a
+//! swipe longer by x, is higher by [`AT_PEAK`] x at its peak, and both speeds are divided by that. (A swipe that is shorter was
+//! faster than its counts: it claims less than it might.) Cost: O(slots).
+
+use super::Grid;
+use crate::stats::median;
+
+/// Robust standard deviations: of a normal scatter never so far in a session, and of a uniform one never at all.
+const FAR: f64 = 6.0;
+/// See the header: a spike in a swipe of 0.2 s is one slot of 200, of 25 at 8 ms.
+const RARE: usize = 20;
+/// Twice what the peak of a minimum-jerk movement is to its mean, 1.875 (Flash & Hogan 1985): skewed swipes have up to 2.2.
+const HAND: f64 = 2.0 * 1.875;
+/// The mean of speed over the way of a minimum-jerk swipe is 0.762 of its peak: ∫v²dt / (∫v dt · v_peak) = (10/7) / 1.875.
+const AT_PEAK: f64 = 1.875 * 0.7;
+/// Counts of a swipe that are longer than the travel by less than this may be placing, and its scale's: as for the fit.
+const LONGER: f64 = 0.02;
+
+/// What a swipe may claim.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Claim {
+    /// Fastest that the hand was seen at, mm/s.
+    pub seen_mm_s: f64,
+    /// Fastest that it must have been, seen or not, mm/s.
+    pub made_mm_s: f64,
+    /// Largest acceleration seen, m/s².
+    pub acceleration_m_s2: f64,
+}
+
+/// What a claim rests on beside the grid.
+pub(super) struct Swept {
+    /// Slots that tell speed.
+    pub(super) trusted: Vec<bool>,
+    /// The travel between the stops, mm.
+    pub(super) travel_mm: Option<f64>,
+    /// The swipe's length, mm.
+    pub(super) counted_mm: f64,
+    /// One count, mm.
+    pub(super) count_mm: f64,
+}
+
+/// The claim of a swipe; `fit` gives the expected speeds where other slots tell speed.
+pub(super) fn of(grid: &Grid, swept: Swept, fit: impl Fn(&[bool]) -> Vec<f64>) -> Claim {
+    let Swept { mut trusted, travel_mm, counted_mm, count_mm } = swept;
+    let far = far_off(grid, &trusted, count_mm);
+    let speeds = match far.is_empty() {
+        true => grid.expected_mm_s.clone(),
+        false => {
+            for slot in far {
+                trusted[slot] = false;
+            }
+            fit(&trusted)
+        }
+    };
+    let longer = travel_mm.filter(|d| *d > 0.0).map_or(0.0, |d| counted_mm / d - 1.0);
+    let gain = if longer > LONGER { 1.0 + AT_PEAK * longer } else { 1.0 };
+    let seen = speeds.iter().zip(&trusted).filter(|(_, t)| **t).map(|(v, _)| *v).fold(0.0, f64::max);
+    let seconds = speeds.len() as f64 * grid.slot * 1e-9;
+    let most = HAND * travel_mm.unwrap_or(counted_mm) / seconds.max(1e-9);
+    let all = speeds.iter().copied().fold(0.0, f64::max);
+    let neighbours = speeds.windows(2).zip(trusted.windows(2)).filter(|(_, t)| t.iter().all(|t| *t));
+    let steepest = neighbours.map(|(v, _)| (v[1] - v[0]).abs()).fold(0.0, f64::max);
+    Claim {
+        seen_mm_s: seen.min(most.max(0.0)) / gain,
+        made_mm_s: all.min(most.max(0.0)) / gain,
+        acceleration_m_s2: steepest * 1e-3 / (grid.slot * 1e-9) / gain,
+    }
+}
+
+/// Slots of the faster half whose counts lie far off the expected speed.
+fn far_off(grid: &Grid, trusted: &[bool], count_mm: f64) -> Vec<usize> {
+    let top = grid.expected_mm_s.iter().zip(trusted).filter(|(_, t)| **t);
+    let half = 0.5 * top.map(|(v, _)| *v).fold(0.0, f64::max);
+    let expected = |slot: usize| grid.expected_mm_s.get(slot).copied().unwrap_or(0.0);
+    let slots: Vec<usize> =
+        (0..trusted.len().min(grid.along_mm.len())).filter(|i| trusted[*i] && expected(*i) > half).collect();
+    let off = |slot: usize| (grid.along_mm[slot] - expected(slot) * grid.slot * 1e-9).abs();
+    let Some(scatter) = median(&slots.iter().map(|i| off(*i)).collect::<Vec<_>>()) else { return Vec::new() };
+    // The median of a normal scatter's size is 0.6745 of its standard deviation. A count is known to half of it.
+    let far = FAR * scatter.max(0.5 * count_mm) / 0.6745;
+    let beyond: Vec<usize> = slots.iter().copied().filter(|i| off(*i) > far).collect();
+    if beyond.len() * RARE > slots.len() { Vec::new() } else { beyond }
+}

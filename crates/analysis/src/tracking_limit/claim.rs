@@ -1,0 +1,95 @@
+//! What of a limit that counts tell may be claimed beside all else that the step says.
+//!
+//! - *Two sides* hold what a [gain](super::gain) which changes with speed makes of them.
+//! - *A bound from below* rests on clean swipes, which have travelled what they claim, and is no higher than the fastest of
+//!   them, and than the speed at which the step has lost track or spun out in [`RECURS`] swipes: the lowest at which one of
+//!   these began. What acceleration or a place of the surface makes has no such speed.
+//! - *A bound from above* that clean swipes went beyond is none: there is no one limit.
+//!
+//! Where nothing is left it is said why.
+
+use super::gain::Change;
+use crate::families::{is_clean, key, spoiled};
+use crate::step::StepView;
+use crate::verdict::{Cause, Family, Finding, Quantity};
+use std::collections::BTreeMap;
+
+/// Swipes in which it begins at a speed: one or two may be something else's.
+const RECURS: usize = 3;
+
+/// The limit as it may be claimed, or why nothing may; `counted` is what counts tell.
+pub(super) fn of(
+    step: &StepView,
+    findings: &[Finding],
+    counted: Quantity,
+    change: Change,
+) -> Result<Quantity, String> {
+    let clean = fastest_clean(step, findings);
+    match (counted.low, counted.high) {
+        (Some(low), None) => {
+            let Some(clean) = clean else {
+                return Err("no clean swipe bounds it from below".to_owned());
+            };
+            let begins = begins_at(step, findings).unwrap_or(f64::INFINITY);
+            let low = low.min(clean).min(begins);
+            let bound = Quantity { value: low, low: Some(low), high: None };
+            if low > 0.0 {
+                Ok(bound)
+            } else {
+                Err("no speed at which it kept track could be told".to_owned())
+            }
+        }
+        (None, Some(high)) if clean.is_some_and(|clean| clean > high) => Err(format!(
+            "some swipes lose track from {high:.2} m/s on, and others are clean up to {:.2} m/s: no one limit",
+            clean.unwrap_or(high)
+        )),
+        _ => Ok(travelled(counted, change)),
+    }
+}
+
+/// The speeds that the hand had.
+fn travelled(counted: Quantity, change: Change) -> Quantity {
+    if !change.is_seen() {
+        return counted;
+    }
+    let low = counted.low.map(|v| change.travelled(v).0);
+    let high = counted.high.map(|v| change.travelled(v).1);
+    // Which law of gain holds is not known, so that no value is likelier than the middle.
+    let value = match (low, high) {
+        (Some(low), Some(high)) => 0.5 * (low + high),
+        (one, other) => one.or(other).unwrap_or(counted.value),
+    };
+    Quantity { value, low, high }
+}
+
+/// Fastest clean swipe, m/s.
+fn fastest_clean(step: &StepView, findings: &[Finding]) -> Option<f64> {
+    let spoiled = spoiled(step, findings);
+    let clean = step.swipes().filter(|(p, s)| is_clean(&spoiled, p, s));
+    clean.map(|(_, s)| s.grid.claim.seen_mm_s * 1e-3).filter(|v| *v > 0.0).reduce(f64::max)
+}
+
+/// The lowest speed at which the step loses track or spins out, m/s, if it does so in enough swipes.
+fn begins_at(step: &StepView, findings: &[Finding]) -> Option<f64> {
+    let mut by_swipe = BTreeMap::new();
+    for (phase, swipe) in step.swipes() {
+        let at = key(phase, swipe);
+        let own = findings.iter().filter(|f| (f.phase, f.swipe) == (at.0, Some(at.1)));
+        let speeds = own.filter_map(|f| match f.family {
+            Family::TrackingLoss => of_loss(f),
+            Family::SpinOut => swipe.grid.expected_mm_s.get(swipe.grid.index(f.begin_ns)).map(|v| v * 1e-3),
+            _ => None,
+        });
+        if let Some(lowest) = speeds.reduce(f64::min) {
+            by_swipe.insert(at, lowest);
+        }
+    }
+    by_swipe.values().copied().reduce(f64::min).filter(|_| by_swipe.len() >= RECURS)
+}
+
+/// Speed at which a loss of tracking began, m/s, if it began at one.
+fn of_loss(finding: &Finding) -> Option<f64> {
+    let limit_of = finding.evidence.get("limit_of").and_then(serde_json::Value::as_str);
+    let of_speed = finding.cause != Cause::Surface && limit_of != Some("acceleration");
+    finding.evidence.get("onset_m_s")?.as_f64().filter(|_| of_speed)
+}

@@ -1,0 +1,114 @@
+//! What a gain that changes with speed leaves of a limit that counts tell.
+//!
+//! Counts tell the speed at a collapse only as well as the gain at that speed is known. What the session says of it: whole
+//! swipes faster than the slow ones cover the same travel, clean, short for no reason that shows, or longer by motion that
+//! fades at the stop. If those that come nearest to the limit (peaks within [`NEAR`] of
+//! the fastest) come out longer or shorter by a share x that their scatter does not explain, gain changes with speed, and at
+//! the limit lies by
+//!
+//! ```text
+//! x kₚ rᵖ,   r: limit over their mean peak;   kₚ: peak over mean of vᵖ, over the way of a minimum-jerk swipe
+//! ```
+//!
+//! if it changes as speed to the power p. Which p is not known: it is taken to lie between 0 (it changes below, and no more
+//! where they are fast) and 2, and the limit between all that this allows. So one far beyond what was swiped whole is known
+//! poorly, and one that whole swipes come near to, well. Where x is nothing beyond its scatter, counts are taken at their
+//! word: a gain that changes only beyond the fastest whole swipe is not seen. (Swipes that lost track for a moment are short,
+//! too, but each by something else: their scatter explains that. Motion that fades at the stop may have been none, and the
+//! limit is then where counts say, or between that and the rest.)
+//!
+//! Without a straight edge yaw may differ by pace and x is held against that as well. Cost: O(swipes).
+
+use crate::families::key;
+use crate::lengths::Lengths;
+use crate::scale::{Resolution, straight_edge};
+use crate::stats::{mean_sd, t_quantile};
+use crate::step::{StepView, SwipeView};
+use crate::verdict::{Family, Finding};
+use slipgauge_trace::session::Pace;
+
+/// Peaks of swipes of one pace scatter by some 5 % (common practice, no source): three times that.
+const NEAR: f64 = 0.85;
+/// Swipes for a mean with a scatter.
+const LEAST: usize = 3;
+/// A change is one if a sound session shows so much in one of a thousand.
+const SURE: f64 = 0.9995;
+/// Half width of what yaw that differs by pace may do to lengths, as for the contrast of gain.
+const YAW: f64 = 0.01;
+/// Peak over mean of v⁰, v¹ and v² over the way, ∫vᵖ⁺¹dt = 30ᵖ⁺¹ B(2p+3, 2p+3) in a swipe from 0 to 1, its peak 1.875.
+const AT_PEAK: [f64; 3] = [1.0, 1.3125, 1.5640];
+
+/// How gain was seen to change, if it was.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Change(Option<Shape>);
+
+#[derive(Clone, Copy, Debug, PartialEq)]
+struct Shape {
+    /// By which the fastest whole swipes are longer than slow ones.
+    share: f64,
+    /// Their mean peak, counted, m/s.
+    peak: f64,
+    /// True if it may be another fault's.
+    in_doubt: bool,
+}
+
+impl Change {
+    /// What the lengths of swipes say; `known` is what slow ones count.
+    pub(super) fn of(
+        step: &StepView,
+        findings: &[Finding],
+        lengths: Option<&Lengths>,
+        known: Option<&Resolution>,
+    ) -> Change {
+        Change(lengths.zip(known).and_then(|(lengths, known)| seen(step, findings, lengths, known)))
+    }
+
+    /// The speeds that a counted one may be, at least and at most.
+    pub(super) fn travelled(self, counted_m_s: f64) -> (f64, f64) {
+        let Some(Shape { share, peak, in_doubt }) = self.0 else { return (counted_m_s, counted_m_s) };
+        let ratio = counted_m_s / peak;
+        let gains = AT_PEAK.iter().zip([1.0, ratio, ratio * ratio]).map(|(k, r)| 1.0 + share * k * r);
+        // A device that counts nothing at some speed has no gain there.
+        let speeds = gains.map(|gain| counted_m_s / gain.max(0.1));
+        let speeds = speeds.into_iter().chain(in_doubt.then_some(counted_m_s));
+        speeds.fold((f64::INFINITY, 0.0), |(low, high): (f64, f64), v| (low.min(v), high.max(v)))
+    }
+
+    /// True if gain was seen to change.
+    pub(super) fn is_seen(self) -> bool {
+        self.0.is_some()
+    }
+}
+
+/// What the fastest whole swipes say of it.
+fn seen(step: &StepView, findings: &[Finding], lengths: &Lengths, known: &Resolution) -> Option<Shape> {
+    if known.pace != Some(Pace::Slow) || known.at_least {
+        return None;
+    }
+    let scale = step.scale?.counts_per_mm;
+    let one_travel = known.counts_per_mm * step.travel?.millimetres();
+    let keys = lengths.keys();
+    let whole = |s: &SwipeView| s.silences.is_empty() && s.stretches.is_empty() && s.clip.is_none();
+    let of = |at: (u32, u32)| findings.iter().filter(move |f| (f.phase, f.swipe) == (at.0, Some(at.1)));
+    let fades = |f: &Finding| f.family == Family::CarryOn && f.kind == "fading";
+    let short = |f: &Finding| f.family == Family::TrackingLoss && f.kind == "short";
+    let told = |at: (u32, u32)| {
+        keys.contains(&at) || (of(at).next().is_some() && of(at).all(|f| fades(f) || short(f)))
+    };
+    let used = step.swipes().filter(|(p, s)| told(key(p, s)) && whole(s));
+    let faster = used.filter(|(p, _)| p.span.phase.pace != Some(Pace::Slow));
+    let speed = |s: &SwipeView| s.grid.peak() * scale / known.counts_per_mm * 1e-3;
+    let faster: Vec<_> =
+        faster.map(|(p, s)| (speed(s), s.swipe.along / one_travel - 1.0, of(key(p, s)).any(fades))).collect();
+    let top = faster.iter().map(|s| s.0).fold(0.0, f64::max);
+    let near: Vec<_> = faster.into_iter().filter(|s| s.0 >= NEAR * top).collect();
+    let shares: Vec<f64> = near.iter().map(|s| s.1).collect();
+    let (share, sd) = mean_sd(&shares).filter(|_| near.len() >= LEAST)?;
+    let n = near.len() as f64;
+    // Neighbours share a stop, and slow swipes scatter as well.
+    let unsure = (sd * (2.0 / n).sqrt()).hypot(known.placing / known.counts_per_mm);
+    let yaw = if straight_edge(step.plan) { 0.0 } else { YAW };
+    let peak = near.iter().map(|s| s.0).sum::<f64>() / n;
+    let sure = share.abs() > t_quantile(SURE, n - 1.0) * unsure + yaw && peak > 0.0;
+    sure.then_some(Shape { share, peak, in_doubt: near.iter().any(|s| s.2) })
+}
