@@ -16,8 +16,8 @@
 //!   lateness makes it; decided: half the difference over the mean, against the upper tolerance.
 //! - *missing*: reports that are lost one by one ([`crate::intervals::lone`]), at least [`LEAST_LONE`] and [`TELLING`] of all;
 //!   decided: their share, exact limits, against the upper tolerance: by as much reports come less often. A fail only if the
-//!   resolution is short by half of it at least, else inconclusive: a sensor with fewer frames than the link has slots
-//!   leaves slots empty and loses nothing.
+//!   resolution is short by half of it at least, and by [`SHORT`]; none at all if it is not short: a sensor with fewer frames
+//!   than the link has slots leaves slots empty and loses nothing. Inconclusive in between, and where no nominal is known.
 //! - *slower when fast*: rows of reports at one and a half times the usual interval and more, at higher speeds
 //!   ([`crate::intervals::rates`]); decided: their clock over that of the usual rows, against the same tolerance.
 //! - *jitter*: stamps scatter about their run's line by more than a host explains ([`HOST_SPREAD`]; for the kernel's own
@@ -84,6 +84,8 @@ const KERNEL_SPREAD: f64 = 1e5;
 const SEGMENTS: usize = 8;
 /// Shortest and longest segment, in intervals.
 const SEGMENT: (usize, usize) = (32, 4096);
+/// A sensor's resolution may be short by this of what its maker says (common practice, no source).
+const SHORT: f64 = 0.05;
 /// Polls happen at multiples of this, times a power of two (USB 2.0, microframe).
 const MICROFRAME: f64 = 125_000.0;
 
@@ -138,6 +140,8 @@ fn measure(step: &StepView) -> Result<Measured, &'static str> {
         runs = runs_knowing(step.trace, &spans, slot, known);
         clock = runs.clock();
     }
+    // A sensor with fewer frames than the link has slots leaves slots empty, and has its resolution all the same.
+    let lone = lone.filter(|lone| counts_are_gone(step, lone) != Some(false));
     let Some(clock) = clock else {
         return Err("no three unbroken runs of reports in fast motion");
     };
@@ -216,11 +220,16 @@ fn alternating(step: &StepView, got: &Measured) -> Option<Criterion> {
     ))
 }
 
-/// True if the resolution is short by a good part of the reports that are missing: their counts are, too.
-fn counts_are_gone(step: &StepView, lone: &Lone) -> bool {
+/// Whether the resolution is short by a good part of the reports that are missing, so that their counts are too; `None` where
+/// that is within what a sound device's is off, or nothing tells.
+fn counts_are_gone(step: &StepView, lone: &Lone) -> Option<bool> {
     let nominal = step.planned.and_then(Step::nominal).map(|n| n.per_millimetre());
     let measured = step.scale.filter(|s| s.basis != Basis::Nominal).map(|s| s.counts_per_mm);
-    measured.zip(nominal).is_some_and(|(measured, nominal)| 1.0 - measured / nominal >= 0.5 * lone.share())
+    let short = 1.0 - measured? / nominal?;
+    match short >= 0.5 * lone.share() {
+        false => Some(false),
+        true => (short >= SHORT).then_some(true),
+    }
 }
 
 /// Share of reports that are missing one by one.
@@ -230,7 +239,7 @@ fn missing(step: &StepView, got: &Measured) -> Option<Criterion> {
     let number = |n: usize| u32::try_from(n).unwrap_or(u32::MAX);
     let (k, n) = (number(lone.rows.len()), number(lone.intervals + lone.rows.len()));
     let criterion = share_at_most("reports missing one by one", "share of reports", k, n, limit, step.looks);
-    let open = criterion.verdict == Outcome::Fail && !counts_are_gone(step, lone);
+    let open = criterion.verdict == Outcome::Fail && counts_are_gone(step, lone) != Some(true);
     Some(if open { Criterion { verdict: Outcome::Inconclusive, ..criterion } } else { criterion })
 }
 
@@ -304,7 +313,7 @@ impl Detector for ReportInterval {
             add("slower when fast", 100.0 * (ratio - 1.0), None, Cause::Unknown, evidence);
         }
         if let Some(lone) = &got.lone {
-            let gone = counts_are_gone(step, lone);
+            let gone = counts_are_gone(step, lone) == Some(true);
             let evidence = json!({
                 "reports_missing": lone.rows.len(),
                 "intervals": lone.intervals,
@@ -450,8 +459,8 @@ fn lone_words(step: &StepView, got: &Measured) -> String {
     let period = period(step, lone).map_or_else(String::new, |p| p.words());
     let share = 100.0 * lone.rows.len() as f64 / lone.intervals.max(1) as f64;
     let what = match counts_are_gone(step, lone) {
-        true => "counts are lost with them: reports are missing one by one",
-        false => {
+        Some(true) => "counts are lost with them: reports are missing one by one",
+        _ => {
             "bring no more counts than others: reports are missing one by one, or the sensor sees less often than the \
              device may report"
         }
