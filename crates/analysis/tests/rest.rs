@@ -21,6 +21,16 @@ fn at_rest(
     interval_ns: i64,
     place: impl Fn(f64) -> [f64; 2],
 ) -> (FamilyVerdict, Vec<Finding>) {
+    in_steps(1, per_inch, interval_ns, place)
+}
+
+/// The same of a device that hands on each count of its sensor, of `per_inch`, as so many.
+fn in_steps(
+    by: i16,
+    per_inch: f64,
+    interval_ns: i64,
+    place: impl Fn(f64) -> [f64; 2],
+) -> (FamilyVerdict, Vec<Finding>) {
     let device = DeviceModel::default().with_steps(&[per_inch]).with_interval_ns(interval_ns);
     let hand = Hand { settling: Settling { distance_m: 0.0, time_s: 1.0 }, ..Hand::default() };
     let format = device.report.clone();
@@ -36,7 +46,7 @@ fn at_rest(
         let counts = [now[0] - last[0], now[1] - last[1]].map(|c| c as i16);
         last = now;
         if counts != [0, 0] {
-            let [x, y] = counts.map(i16::to_le_bytes);
+            let [x, y] = counts.map(|c| (by * c).to_le_bytes());
             let bytes = like(&format, x, y);
             let report = Report { bytes, node: 0, place: 0, kernel: None };
             entries.push(Entry { t: Nanos(t), device: 0, event: Event::Report(report) });
@@ -46,7 +56,15 @@ fn at_rest(
     let others = sent
         .into_iter()
         .filter(|e| !(matches!(e.event, Event::Report(_)) && (begin.0..end).contains(&e.t.0)));
-    entries.extend(others);
+    entries.extend(others.map(|mut e| {
+        if let Event::Report(report) = &mut e.event {
+            for at in [1, 3] {
+                let count = i16::from_le_bytes([report.bytes[at], report.bytes[at + 1]]);
+                report.bytes[at..at + 2].copy_from_slice(&(by * count).to_le_bytes());
+            }
+        }
+        e
+    }));
     entries.sort_by_key(|e| e.t);
     let digest = Digest::default();
     let recording = Recording::from_entries(session.header(), entries, digest).unwrap();
@@ -84,6 +102,19 @@ fn a_settling_of_any_decaying_shape_is_no_burst_and_passes() {
             assert!(found.iter().all(|f| f.kind != "burst"), "{context}");
             assert!(family.because.contains("letting go"), "{context}");
         }
+    }
+}
+
+/// One of the sensor's own counts is two or four of the device's, and no burst.
+#[test]
+fn a_settling_in_steps_of_several_counts_is_no_burst_and_a_creep_in_them_is_told() {
+    for by in [2, 4] {
+        let (family, found) = in_steps(by, 800.0, 1_000_000, |t| [0.1 * (1.0 - (-t / 2.0).exp()), 0.0]);
+        assert_eq!((family.verdict, found.len()), (Outcome::Pass, 0), "{by}: {} {found:?}", family.because);
+        let (family, found) = in_steps(by, 800.0, 1_000_000, |t| [0.5 * t, 0.0]);
+        assert_eq!((family.verdict, found[0].kind), (Outcome::Fail, "creep"), "{by}: {}", family.because);
+        let rate = family.estimate.unwrap().value;
+        assert!((rate / 0.5 - 1.0).abs() < 0.03, "{by}: {rate} mm/s");
     }
 }
 

@@ -115,8 +115,19 @@ fn loss(v: &Verdict, steps: &[(&StepVerdict, &FamilyVerdict)]) -> String {
         }
         Some((_, Some(low), None)) => format!("{what} at speeds somewhere above {}", short(low)),
         Some((_, None, Some(high))) => format!("{what} from some speed below {} on", short(high)),
-        _ => format!("{what} in {}", swipes(&own, steps)),
+        _ => format!("{what} in {}{}", swipes(&own, steps), place(&own)),
     }
+}
+
+/// Where on the surface, if all of it happens at one place.
+fn place(own: &[&Finding]) -> String {
+    let at = |f: &&Finding| f.evidence.get("place_mm").filter(|_| f.cause == Cause::Surface)?.as_f64();
+    let mut all: Vec<f64> = own.iter().filter_map(at).collect();
+    all.sort_by(f64::total_cmp);
+    let middle = all.get(all.len() / 2).filter(|_| 2 * all.len() > own.len());
+    middle.map_or_else(String::new, |mm| {
+        format!(" at one place of the surface, {mm:.0} mm from the first stop")
+    })
 }
 
 /// Any other family: how large against what is allowed, or how often.
@@ -128,7 +139,10 @@ fn other(v: &Verdict, family: Family, steps: &[(&StepVerdict, &FamilyVerdict)]) 
     let sized = worst.filter(|c| c.unit != "share of swipes").and_then(|c| {
         let (value, limit) = (c.estimate?.value, broken(c)?);
         Some(match c.unit {
-            "relative" => format!("{words}: {:+.1} %, {:+.0} % allowed", 100.0 * value, 100.0 * limit),
+            "relative" => {
+                let when = if c.what.contains("fast motion") { " in fast motion" } else { "" };
+                format!("{words}: {:+.1} %{when}, {:+.0} % allowed", 100.0 * value, 100.0 * limit)
+            }
             unit => format!("{words}: {} {unit}, {} allowed", number(value), number(limit)),
         })
     });

@@ -30,6 +30,8 @@ mod trend;
 
 use super::{Detector, limits, map, not_examined, round, verdict};
 use crate::decision::{inside, rate_at_most};
+use crate::quantum;
+use crate::series::Sample;
 use crate::stats;
 use crate::step::{PhaseView, StepView};
 use crate::tolerances::STILL_BURSTS_PER_SECOND;
@@ -69,9 +71,9 @@ struct Look<'a> {
 
 impl<'a> Look<'a> {
     fn new(step: &StepView, phase: &'a PhaseView) -> Option<Look<'a>> {
-        let per_mm = step.counts_per_mm();
+        let per_mm = steps_per_mm(step);
         let most = per_mm.map_or(f64::INFINITY, |c| groups::SETTLING_MOST_MM * c);
-        let mut rest = Rest::new(phase)?;
+        let mut rest = Rest::new(phase, counts_a_step(step))?;
         groups::sort(&mut rest, per_mm, step.slot());
         let trend = groups::pairs(&mut rest, most, step.slot());
         let windows = rest.windows(WANDER);
@@ -191,7 +193,7 @@ impl Detector for Drift {
         if looks.is_empty() {
             return not_examined(step, Family::Drift, "no phase in which the device lies still");
         }
-        let Some(per_mm) = step.counts_per_mm().filter(|c| *c > 0.0) else {
+        let Some(per_mm) = steps_per_mm(step).filter(|c| *c > 0.0) else {
             return not_examined(step, Family::Drift, "no resolution known to turn counts into millimetres");
         };
         let own: Vec<&Finding> = findings.iter().filter(|f| f.family == Family::Drift).collect();
@@ -208,9 +210,24 @@ impl Detector for Drift {
     }
 }
 
+/// The step in which counts come, in motion and at rest: a sensor's own count, where the device is set finer than that. Two of
+/// its own counts would look like a burst.
+fn counts_a_step(step: &StepView) -> i32 {
+    let samples = || step.phases.iter().flat_map(|p| &p.series.samples);
+    let found = quantum::of(samples().flat_map(|s| [s.x, s.y]));
+    let mut still = step.still().flat_map(|p| &p.series.samples);
+    let fits = |s: &Sample| s.x % found == 0 && s.y % found == 0;
+    if still.all(fits) { found } else { 1 }
+}
+
+/// Resolution in such steps.
+fn steps_per_mm(step: &StepView) -> Option<f64> {
+    step.counts_per_mm().map(|c| c / f64::from(counts_a_step(step)))
+}
+
 /// Adds the findings of one phase: one event, one finding.
 fn look_over(step: &StepView, look: &Look, findings: &mut Vec<Finding>) {
-    let (unit, name) = step.counts_per_mm().filter(|c| *c > 0.0).map_or((1.0, "counts"), |c| (c, "mm"));
+    let (unit, name) = steps_per_mm(step).filter(|c| *c > 0.0).map_or((1.0, "counts"), |c| (c, "mm"));
     let span = (look.rest.from, look.rest.end);
     let seconds = look.rest.seconds;
     let mut add = |kind, span: (i64, i64), counts: f64, p_false, cause, evidence| {

@@ -2,6 +2,7 @@
 
 use crate::series::Sample;
 use crate::step::PhaseView;
+use std::borrow::Cow;
 use std::ops::Range;
 
 /// Counts at rest that are nearer to each other than this belong together, nanoseconds.
@@ -74,7 +75,7 @@ pub(super) struct Group {
 /// A phase at rest.
 pub(super) struct Rest<'a> {
     /// All of the phase's samples.
-    pub(super) samples: &'a [Sample],
+    pub(super) samples: Cow<'a, [Sample]>,
     /// Where looking begins: the hand has let go.
     pub(super) from: i64,
     /// The phase's end.
@@ -90,13 +91,19 @@ pub(super) struct Rest<'a> {
 }
 
 impl<'a> Rest<'a> {
-    /// Gathers a phase. `None` if it has no length.
-    pub(super) fn new(phase: &'a PhaseView) -> Option<Rest<'a>> {
+    /// Gathers a phase, with its counts in steps of so many. `None` if it has no length.
+    pub(super) fn new(phase: &'a PhaseView, step: i32) -> Option<Rest<'a>> {
         let (begin, end) = (phase.span.begin.0, phase.span.end.0);
         let whole = end.checked_sub(begin).filter(|&ns| ns > 0)? as f64 * 1e-9;
         let skip = letting_go(whole);
         let from = begin + (skip * 1e9) as i64;
-        let samples = phase.series.samples.as_slice();
+        let samples = match step {
+            1 => Cow::Borrowed(phase.series.samples.as_slice()),
+            _ => {
+                let all = phase.series.samples.iter();
+                all.map(|s| Sample { x: s.x / step, y: s.y / step, ..*s }).collect()
+            }
+        };
         let first = samples.partition_point(|s| s.t < from);
         let (mut starts, mut place, mut row) = (Vec::with_capacity(STARTS), [0.0; 2], 0);
         for i in 0..STARTS {
@@ -107,7 +114,7 @@ impl<'a> Rest<'a> {
             }
             starts.push((t, place));
         }
-        let groups = groups(samples, first, place);
+        let groups = groups(&samples, first, place);
         Some(Rest { samples, from, end, seconds: whole - skip, groups, starts, let_go: place })
     }
 
