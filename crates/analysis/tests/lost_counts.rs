@@ -31,6 +31,8 @@ enum Loses {
     /// Nothing: the device speaks every 1.4 polls, and this computer reads late by one to three ms, so often a second, by this
     /// seed.
     Nothing(f64, u64),
+    /// The connection, for 300 ms in one fast swipe of so many.
+    Connection(usize),
     /// Nothing; the fast phase begins in the middle of its first swipe.
     Cut,
     /// This computer, for 60 ms in one fast swipe of so many: it is held up, and its queue too short.
@@ -124,6 +126,13 @@ fn text(loses: Loses, every_ms: i64) -> String {
                     told += 0.7 * moved
                 }
                 Loses::Patch(..) | Loses::WhenSlow | Loses::Nothing(..) | Loses::Cut => {}
+                Loses::Connection(every) => {
+                    let away = i >= SLOW && i % every == 0;
+                    gone = away && (110..410).contains(&step);
+                    if away && step == 110 {
+                        say(format!("{{\"t\":{},\"d\":0,\"gone\":true}}", ms * 1_000_000));
+                    }
+                }
                 Loses::Overrun(every) => gone = i >= SLOW && i % every == 0 && (90..150).contains(&step),
                 Loses::Beside(limit, every) => {
                     blind =
@@ -306,6 +315,16 @@ fn a_device_slower_than_its_polls_that_is_read_late_loses_nothing() {
             assert!(found.findings <= 2, "{seed}: {family:?} {}", found.because);
         }
     }
+}
+
+/// It is in the file, and no sensor does it.
+#[test]
+fn a_device_that_goes_away_in_a_swipe_is_the_links() {
+    let verdict = verdict(Loses::Connection(5));
+    let dropout = of(&verdict, Family::Dropout);
+    assert_eq!(dropout.cause, Some(Cause::Link), "{}", dropout.because);
+    assert!(dropout.because.contains("in 5 the device went away"), "{}", dropout.because);
+    assert_eq!(of(&verdict, Family::TrackingLoss).findings, 0);
 }
 
 /// Its counts end in one phase and begin in the next, at speed.

@@ -12,6 +12,7 @@
 //! the fastest swipes a loss of tracking: both are said to be unknown, the latter where it is not one of many elsewhere.
 //! Counts that are lost on a [`CABLE`] are not its doing, since a report that is not acknowledged there is sent again (USB
 //! 2.0 section 8.5.4, from memory): what became of them in the device is unknown. Where the header says nothing, a radio is likelier than that, and the reason says both.
+//! One in which the device went away from the computer, as the file says, is its link's, whatever its speed.
 //! Assumes that the report interval is known and stamps are finer than it. Smallest found: two reports in a row, and
 //! 1 mm of travel, at three counts a slot, begun 4 mm and more from both turning points; of lost ones after which the hand
 //! strikes the stop within two reports, so that nothing tells its speed, 15 mm and 16 standard deviations of a stop. (First
@@ -23,12 +24,15 @@ use super::tracking_loss::Losses;
 use super::{Detector, Event, in_swipe, limits, not_examined, round, share, swipes_with};
 use crate::periodicity;
 use crate::series::DUE;
-use crate::silence::{CELL, LEAST_MM, LEAST_SLOTS, MakeUp, due_mm_s};
+use crate::silence::{CELL, LEAST_MM, LEAST_SLOTS, MakeUp, Silence, due_mm_s};
 use crate::step::{PhaseView, Scale, StepView, SwipeView};
 use crate::verdict::{Cause, Family, FamilyVerdict, Finding};
 use serde_json::json;
 
 pub(super) struct Dropout;
+
+/// Evidence of a dropout in which the device went away from the computer, as the file says.
+const WENT_AWAY: &str = "device_went_away";
 
 /// Swipes with a dropout from which on it recurs.
 const RECURS: usize = 2;
@@ -53,16 +57,19 @@ impl Detector for Dropout {
         let (mut own, mut may_be_loss) = (Vec::new(), Vec::new());
         for (phase, swipe) in step.swipes().filter(|(p, s)| !clipped.contains(&super::key(p, s))) {
             let silences = swipe.silences.iter();
-            for silence in silences.filter(|s| !s.host && !s.to_the_end && !losses.is_loss(swipe, s)) {
+            let own_doing =
+                |s: &&Silence| losses.went_away(swipe, s) || (!s.to_the_end && !losses.is_loss(swipe, s));
+            for silence in silences.filter(|s| !s.host).filter(own_doing) {
+                let went_away = losses.went_away(swipe, silence);
                 let late = silence.kind == MakeUp::Late;
-                let kept_by_link = !late && step.link == Some(CABLE);
+                let kept_by_link = !late && !went_away && step.link == Some(CABLE);
                 let expected_mm = swipe.grid.silent_mm(silence);
                 let made_up = if late { expected_mm } else { 0.0 };
                 let event = Event {
                     family: Family::Dropout,
                     kind: if late { "late" } else { "lost" },
                     begin: silence.begin,
-                    end: silence.end,
+                    end: losses.end(swipe, silence),
                     size: expected_mm,
                     unit: "mm of travel",
                     cause: if kept_by_link { Cause::Unknown } else { Cause::Link },
@@ -75,8 +82,12 @@ impl Detector for Dropout {
                     "make_up_ratio": round(silence.make_up, 2),
                     "mm_made_up": round(made_up, 2),
                 });
+                let mut finding = in_swipe(step, phase, swipe, event, evidence);
+                if went_away {
+                    finding.evidence.insert(WENT_AWAY.to_owned(), json!(true));
+                }
                 may_be_loss.push(losses.may_be_loss(swipe, silence));
-                own.push(in_swipe(step, phase, swipe, event, evidence));
+                own.push(finding);
             }
         }
         let some_may = may_be_loss.iter().filter(|may| **may).count();
@@ -86,7 +97,7 @@ impl Detector for Dropout {
         let untold = |may: bool| !recurs || (may && !chance);
         own.iter_mut()
             .zip(may_be_loss)
-            .filter(|(_, may)| untold(*may))
+            .filter(|(f, may)| untold(*may) && !f.evidence.contains_key(WENT_AWAY))
             .for_each(|(f, _)| f.cause = Cause::Unknown);
         findings.extend(own);
     }
@@ -112,7 +123,11 @@ impl Detector for Dropout {
         if let Some(period) = periodicity::of_family(step, findings, Family::Dropout) {
             out.because += &period.words();
         }
-        if seen.len() >= RECURS && lost(findings) {
+        let away = findings.iter().filter(|f| f.evidence.contains_key(WENT_AWAY)).count();
+        if away > 0 {
+            out.because += &format!("; in {away} the device went away from the computer");
+        }
+        if seen.len() >= RECURS && lost(findings) && away == 0 {
             out.because += match step.link {
                 Some(CABLE) => {
                     "; counts were lost though a cable sends again what goes lost on it: they are missing from the \

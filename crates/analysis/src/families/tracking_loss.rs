@@ -56,6 +56,7 @@ use crate::step_change;
 use crate::verdict::{Cause, Family, FamilyVerdict, Finding, Outcome};
 use limit::{Limit, Of};
 use serde_json::{Value, json};
+use slipgauge_trace::Nanos;
 use slipgauge_trace::session::Pace;
 use std::collections::BTreeSet;
 
@@ -82,25 +83,47 @@ const RECURS: usize = 3;
 pub(crate) const IN_SOME: &str = "in_some_swipes";
 
 /// What tells losses of tracking from dropouts at a step.
-pub(super) struct Losses {
+pub(super) struct Losses<'a> {
     limit: Option<Limit>,
     /// Whether losses into the stop recur in swipes with another lost silence.
     into_the_stop: bool,
     /// Fastest speed that the device reported at the step, mm/s.
     fastest: f64,
+    /// When the device went away.
+    gone: &'a [Nanos],
     counts_per_mm: f64,
 }
 
-impl Losses {
-    pub(super) fn new(step: &StepView) -> Losses {
+impl<'a> Losses<'a> {
+    pub(super) fn new(step: &'a StepView) -> Losses<'a> {
         let counts_per_mm = step.scale.map_or(f64::INFINITY, |s| s.counts_per_mm);
         let fastest = step.swipes().map(|(_, s)| s.swipe.peak / counts_per_mm).fold(0.0, f64::max);
         let both = step.swipes().filter(|(_, s)| ends_lost(s) && s.silences.len() > 1).count();
-        Losses { limit: limit::find(step), into_the_stop: both >= RECURS, fastest, counts_per_mm }
+        Losses {
+            limit: limit::find(step),
+            into_the_stop: both >= RECURS,
+            fastest,
+            counts_per_mm,
+            gone: &step.trace.gone,
+        }
+    }
+
+    /// End of a silence; where nothing came after, that of the motion expected of its swipe.
+    pub(super) fn end(&self, swipe: &SwipeView, silence: &Silence) -> i64 {
+        if silence.to_the_end { swipe.grid.time(swipe.grid.along_mm.len()) } else { silence.end }
+    }
+
+    /// True if the device went away meanwhile, as the file says: its link's doing.
+    pub(super) fn went_away(&self, swipe: &SwipeView, silence: &Silence) -> bool {
+        let end = self.end(swipe, silence);
+        self.gone.iter().any(|t| (silence.begin..=end).contains(&t.0))
     }
 
     /// True if a silence is a loss of tracking and no dropout.
     pub(super) fn is_loss(&self, swipe: &SwipeView, silence: &Silence) -> bool {
+        if self.went_away(swipe, silence) {
+            return false;
+        }
         silence.to_the_end
             || self.limit.is_some_and(|limit| limit.explains(swipe, silence, self.counts_per_mm))
             || hides_peak(swipe, silence, BEYOND * self.fastest)
@@ -288,7 +311,7 @@ fn silent(
     phase: &PhaseView,
     swipe: &SwipeView,
     silence: &Silence,
-    losses: &Losses,
+    losses: &Losses<'_>,
 ) -> Finding {
     let grid = &swipe.grid;
     let per_mm = losses.counts_per_mm;
@@ -299,7 +322,7 @@ fn silent(
         family: Family::TrackingLoss,
         kind: "silent",
         begin: silence.begin,
-        end: if silence.to_the_end { grid.time(grid.along_mm.len()) } else { silence.end },
+        end: losses.end(swipe, silence),
         size: grid.silent_mm(silence),
         unit: "mm of travel",
         cause: if of_the_surface { Cause::Surface } else { Cause::Sensor },
