@@ -30,7 +30,7 @@
 //! than some 15 ms is still not seen.)
 //!
 //! The common uncertainty of the scale (travel, yaw) is added to the interval in quadrature. All of this takes counts at their
-//! word; what a [gain](gain) that is seen to change with speed makes of it, and what may be [claimed](claim) beside the rest of
+//! word; what a [gain] that is seen to change with speed makes of it, and what may be [claimed](claim) beside the rest of
 //! the verdict, comes last.
 //! Assumes that the limit does not depend on the direction. Cost: O(swipes²) comparisons, O(reports before a collapse).
 

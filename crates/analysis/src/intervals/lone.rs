@@ -2,7 +2,7 @@
 //!
 //! A single empty slot is no dropout: a poll may be early or late. But then the interval after it is the shorter, or the
 //! report brings the counts of the whole time. A report that was lost leaves an interval of two slots between intervals of
-//! one on both sides, all by stamps within [`OFF`](super::OFF) of a slot, and after it a report with the counts of one slot.
+//! one on both sides, all by stamps within [`OFF`] of a slot, and after it a report with the counts of one slot.
 //! One such tells nothing; a share of all is for the caller to judge: a sensor with fewer frames than the link has slots
 //! looks the same, and loses nothing. Owns no judgement. Cost: one pass over the rows.
 
