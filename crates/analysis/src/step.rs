@@ -250,12 +250,13 @@ impl<'a> StepView<'a> {
         if let Some(measure) = self.measure {
             excuse(&mut self.phases, measure, |s| s.kind != MakeUp::Late);
         }
+        let trace = self.trace;
         for PhaseView { span, series, swipes, .. } in &mut self.phases {
             for view in swipes {
                 let (begin, end) = (view.swipe.begin, view.swipe.end);
                 // A stall alone delays; where counts are missing beside one, whose they are cannot be told.
                 let short = view.swipe.is_short() && host.seconds(begin, end) > 0.0;
-                let cut = is_cut(view, series, frame, span);
+                let cut = is_cut(view, series, frame, span, trace);
                 view.silences.retain(|s| !(cut && s.to_the_end));
                 view.disturbed = cut || short || host.may_lose(begin, end);
             }
@@ -301,8 +302,8 @@ fn each_swipe(phases: &mut [PhaseView], mut look: impl FnMut(&mut SwipeView, &Se
     }
 }
 
-/// True for a swipe that the line of its phase cuts: its counts begin or end there, at speed.
-fn is_cut(view: &SwipeView, series: &Series, frame: Frame, span: &PhaseSpan) -> bool {
+/// True for a swipe that the line of its phase cuts: it begins or ends there at speed, and the counts run on beyond.
+fn is_cut(view: &SwipeView, series: &Series, frame: Frame, span: &PhaseSpan, trace: &DeviceTrace) -> bool {
     let samples = series.samples.get(view.swipe.rows.clone()).unwrap_or_default();
     let along = view.swipe.along(samples, frame);
     let few = AT_THE_LINE.min(samples.len().saturating_sub(1));
@@ -311,10 +312,18 @@ fn is_cut(view: &SwipeView, series: &Series, frame: Frame, span: &PhaseSpan) -> 
         let seconds = (samples[from + few].t - samples[from].t) as f64 * 1e-9;
         counts > AT_SPEED * view.swipe.peak * seconds
     };
-    let near = |from: i64, to: i64| to.saturating_sub(from) <= LONGEST_INTERVAL.0;
+    let reach = LONGEST_INTERVAL.0;
+    let (begin, end) = (span.begin.0, span.end.0);
+    let near = |from: i64, to: i64| to.saturating_sub(from) <= reach;
+    let counts = |from: i64, to: i64| {
+        let mut rows = trace.motion.rows(Nanos(from), Nanos(to));
+        rows.any(|row| trace.motion.x[row] != 0 || trace.motion.y[row] != 0)
+    };
+    let before = || counts(begin.saturating_sub(reach), begin);
+    let after = || counts(end, end.saturating_add(reach));
     few > 0
-        && ((near(span.begin.0, view.swipe.begin) && at_speed(0))
-            || (near(view.swipe.end, span.end.0) && at_speed(samples.len() - 1 - few)))
+        && ((near(begin, view.swipe.begin) && at_speed(0) && before())
+            || (near(view.swipe.end, end) && at_speed(samples.len() - 1 - few) && after()))
 }
 
 /// Marks short swipes and looks at them again as such. Who stopped short is asked of the swipes in which nothing was found on
