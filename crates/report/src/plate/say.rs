@@ -65,6 +65,10 @@ fn open(v: &Verdict) -> String {
     if unplaced > 0 {
         said.push(format!("{} not to be placed", count(unplaced, "swipe")));
     }
+    let disturbed = v.steps.iter().map(|s| s.swipes.disturbed).fold(0, u32::saturating_add);
+    if disturbed > 0 {
+        said.push(format!("{} disturbed by this computer", count(disturbed, "swipe")));
+    }
     if said.is_empty() { "a required family was not examined".to_owned() } else { said.join("; ") }
 }
 
