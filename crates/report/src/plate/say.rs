@@ -59,15 +59,16 @@ fn open(v: &Verdict) -> String {
     let open: BTreeSet<Family> = open.map(|f| f.family).collect();
     let unplaced = v.steps.iter().map(|s| s.swipes.unplaced).fold(0, u32::saturating_add);
     let mut said = Vec::new();
-    if !open.is_empty() {
-        said.push(format!("not settled: {}", list(&open.into_iter().collect::<Vec<_>>(), 3)));
-    }
-    if unplaced > 0 {
-        said.push(format!("{} not to be placed", count(unplaced, "swipe")));
-    }
     let disturbed = v.steps.iter().map(|s| s.swipes.disturbed).fold(0, u32::saturating_add);
     if disturbed > 0 {
         said.push(format!("{} disturbed by this computer", count(disturbed, "swipe")));
+    }
+    if !open.is_empty() {
+        let most = if disturbed > 0 { 1 } else { 3 };
+        said.push(format!("not settled: {}", list(&open.into_iter().collect::<Vec<_>>(), most)));
+    }
+    if unplaced > 0 {
+        said.push(format!("{} not to be placed", count(unplaced, "swipe")));
     }
     if said.is_empty() { "a required family was not examined".to_owned() } else { said.join("; ") }
 }
