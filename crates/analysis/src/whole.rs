@@ -7,7 +7,8 @@
 //! *All of a phase*: with c what each swipe claims to have lost, none in most of them or another amount in each, and l what it
 //! has counted, the least-squares slope of −l on c (set upright for what flanks leave uncertain of c) is 1 where claims are
 //! true, 0 where they are not. Below a half by
-//! [`SURE`] standard errors it refutes them all. Where all swipes claim alike, as at a patch of the surface, it tells nothing.
+//! [`SURE`] standard errors it refutes them all, unless the swipes do lack half of it against one travel. Where all swipes
+//! claim alike, as at a patch of the surface, it tells nothing.
 //!
 //! *One swipe*: what it lacks against those of its phase that claim nothing ([`LEAST`] and more), and placing on top, is less
 //! than half of what it claims. (Flanks tell what a silence hides to a half.)
@@ -57,13 +58,19 @@ impl Claim {
 /// Leaves to this computer the silences of swipes that lack nothing.
 pub fn hold(phases: &mut [PhaseView], measure: Measure, counts_per_mm: f64) {
     for phase in phases {
-        // Who stopped short tells nothing; nor do swipes that lost counts into the stop.
-        let whole = |s: &&SwipeView| {
-            !s.swipe.began_short && !s.swipe.stopped_short && !s.silences.iter().any(|s| s.to_the_end)
+        // Who stopped short tells nothing; nor do swipes that lost counts into the stop, or to this computer.
+        let whole = |view: &&SwipeView| {
+            let short = view.swipe.surplus < 0.0;
+            let other = view.silences.iter().any(|s| s.to_the_end || (s.host && short));
+            !view.swipe.began_short && !view.swipe.stopped_short && !other
         };
         let all: Vec<Claim> =
             phase.swipes.iter().filter(whole).map(|s| Claim::of(s, counts_per_mm)).collect();
-        let none = slope(&all, measure.most / DEVIATIONS).is_some_and(|(b, error)| b + SURE * error < HALF);
+        let lacking = mean(&all.iter().map(|c| measure.one_travel - c.along).collect::<Vec<_>>());
+        let lost = mean(&all.iter().map(|c| c.lost).collect::<Vec<_>>());
+        let they_do = lacking.zip(lost).is_some_and(|(lacks, lost)| lacks >= HALF * lost + measure.most);
+        let none = !they_do
+            && slope(&all, measure.most / DEVIATIONS).is_some_and(|(b, error)| b + SURE * error < HALF);
         let quiet: Vec<f64> = all.iter().filter(|c| c.lost == 0.0).map(|c| c.along).collect();
         let usual = median(&quiet).filter(|_| quiet.len() >= LEAST);
         for view in &mut phase.swipes {
