@@ -93,6 +93,15 @@ pub fn is_clean(spoiled: &BTreeSet<(u32, u32)>, phase: &PhaseView, swipe: &Swipe
     !spoiled.contains(&key(phase, swipe)) && !swipe.grid.held_up
 }
 
+/// All such swipes of a step.
+pub(crate) fn clean_swipes<'a>(
+    step: &'a StepView,
+    findings: &[Finding],
+) -> impl Iterator<Item = &'a SwipeView> + use<'a> {
+    let spoiled = spoiled(step, findings);
+    step.swipes().filter(move |(p, s)| is_clean(&spoiled, p, s)).map(|(_, s)| s)
+}
+
 /// Swipes with a finding of this family.
 pub(crate) fn swipes_with(family: Family, findings: &[Finding]) -> BTreeSet<(u32, u32)> {
     let own = findings.iter().filter(|f| f.family == family);

@@ -78,12 +78,6 @@ impl Grid {
     pub fn peak(&self) -> f64 {
         self.expected_mm_s.iter().copied().fold(0.0, f64::max)
     }
-
-    /// Largest expected acceleration, m/s².
-    pub fn acceleration(&self) -> f64 {
-        let steps = self.expected_mm_s.windows(2).map(|w| (w[1] - w[0]).abs());
-        steps.fold(0.0, f64::max) * 1e-3 / (self.slot * 1e-9)
-    }
 }
 
 /// The grid of a swipe with its expected speed.

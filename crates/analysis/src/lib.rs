@@ -52,7 +52,7 @@ pub mod tracking_limit;
 pub mod verdict;
 mod whole;
 
-use families::{NOT_LOOKED_AT, REGISTRY, not_examined, spoiled};
+use families::{NOT_LOOKED_AT, REGISTRY, clean_swipes, not_examined};
 use host::HostSpans;
 use lengths::Lengths;
 use serde_json::{Value, json};
@@ -173,17 +173,16 @@ fn step_verdict(view: &StepView, findings: &[Finding], lengths: Option<&Lengths>
         // What cannot be placed may be what failed: no pass, and no fail by it alone.
         outcomes.push((Outcome::Inconclusive, true));
     }
-    let spoiled = spoiled(view, findings);
     let all = || view.swipes().map(|(_, s)| s);
-    let clean = || view.swipes().filter(|(p, s)| families::is_clean(&spoiled, p, s)).map(|(_, s)| s);
+    let clean: Vec<_> = clean_swipes(view, findings).collect();
     let speed = |mm_s: f64| (view.scale.is_some() && mm_s > 0.0).then_some(mm_s * 1e-3);
     let highest = |values: &mut dyn Iterator<Item = f64>| values.reduce(f64::max);
     let swept = Swept {
-        fastest_clean_m_s: highest(&mut clean().filter_map(|s| speed(s.grid.claim.seen_mm_s))),
+        fastest_clean_m_s: highest(&mut clean.iter().filter_map(|s| speed(s.grid.claim.seen_mm_s))),
         fastest_m_s: highest(&mut all().filter_map(|s| speed(s.grid.claim.made_mm_s))),
-        acceleration_m_s2: highest(&mut clean().map(|s| s.grid.claim.acceleration_m_s2)),
+        acceleration_m_s2: highest(&mut clean.iter().map(|s| s.grid.claim.acceleration_m_s2)),
     };
-    let (found, clean) = (all().count() as u32, clean().count() as u32);
+    let (found, clean) = (all().count() as u32, clean.len() as u32);
     let resolution = lengths.and_then(|l| scale::effective(view, l, findings));
     let limit = tracking_limit::estimate(view, findings, lengths, resolution.as_ref());
     let resolution = resolution.map(|r| r.per_inch());
@@ -200,7 +199,7 @@ fn step_verdict(view: &StepView, findings: &[Finding], lengths: Option<&Lengths>
             clean,
             unplaced,
             voided: 0,
-            disturbed: view.swipes().filter(|(_, s)| s.disturbed).count() as u32,
+            disturbed: all().filter(|s| s.disturbed).count() as u32,
         },
         swept,
         resolution_counts_per_inch: resolution,

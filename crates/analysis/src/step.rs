@@ -305,9 +305,9 @@ fn each_swipe(phases: &mut [PhaseView], mut look: impl FnMut(&mut SwipeView, &Se
 /// True for a swipe that the line of its phase cuts: it begins or ends there at speed, and the counts run on beyond.
 fn is_cut(view: &SwipeView, series: &Series, frame: Frame, span: &PhaseSpan, trace: &DeviceTrace) -> bool {
     let samples = series.samples.get(view.swipe.rows.clone()).unwrap_or_default();
-    let along = view.swipe.along(samples, frame);
     let few = AT_THE_LINE.min(samples.len().saturating_sub(1));
     let at_speed = |from: usize| {
+        let along = view.swipe.along(samples, frame);
         let counts: f64 = along[from + 1..=from + few].iter().sum();
         let seconds = (samples[from + few].t - samples[from].t) as f64 * 1e-9;
         counts > AT_SPEED * view.swipe.peak * seconds

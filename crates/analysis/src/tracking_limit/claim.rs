@@ -9,7 +9,7 @@
 //! Where nothing is left it is said why.
 
 use super::gain::Change;
-use crate::families::{is_clean, key, spoiled};
+use crate::families::{clean_swipes, key};
 use crate::step::StepView;
 use crate::verdict::{Cause, Family, Finding, Quantity};
 use std::collections::BTreeMap;
@@ -64,9 +64,7 @@ fn travelled(counted: Quantity, change: Change) -> Quantity {
 
 /// Fastest clean swipe, m/s.
 fn fastest_clean(step: &StepView, findings: &[Finding]) -> Option<f64> {
-    let spoiled = spoiled(step, findings);
-    let clean = step.swipes().filter(|(p, s)| is_clean(&spoiled, p, s));
-    clean.map(|(_, s)| s.grid.claim.seen_mm_s * 1e-3).filter(|v| *v > 0.0).reduce(f64::max)
+    clean_swipes(step, findings).map(|s| s.grid.claim.seen_mm_s * 1e-3).filter(|v| *v > 0.0).reduce(f64::max)
 }
 
 /// The lowest speed at which the step loses track or spins out, m/s, if it does so in enough swipes.

@@ -70,10 +70,10 @@ struct Look<'a> {
 }
 
 impl<'a> Look<'a> {
-    fn new(step: &StepView, phase: &'a PhaseView) -> Option<Look<'a>> {
-        let per_mm = steps_per_mm(step);
+    fn new(step: &StepView, phase: &'a PhaseView, counts_a_step: i32) -> Option<Look<'a>> {
+        let per_mm = steps_per_mm(step, counts_a_step);
         let most = per_mm.map_or(f64::INFINITY, |c| groups::SETTLING_MOST_MM * c);
-        let mut rest = Rest::new(phase, counts_a_step(step))?;
+        let mut rest = Rest::new(phase, counts_a_step)?;
         groups::sort(&mut rest, per_mm, step.slot());
         let trend = groups::pairs(&mut rest, most, step.slot());
         let windows = rest.windows(WANDER);
@@ -183,17 +183,19 @@ impl Detector for Drift {
     }
 
     fn detect(&self, step: &StepView, findings: &mut Vec<Finding>) {
-        for look in step.still().filter_map(|phase| Look::new(step, phase)) {
-            look_over(step, &look, findings);
+        let by = counts_a_step(step);
+        for look in step.still().filter_map(|phase| Look::new(step, phase, by)) {
+            look_over(step, &look, by, findings);
         }
     }
 
     fn decide(&self, step: &StepView, findings: &[Finding]) -> FamilyVerdict {
-        let looks: Vec<Look> = step.still().filter_map(|phase| Look::new(step, phase)).collect();
+        let by = counts_a_step(step);
+        let looks: Vec<Look> = step.still().filter_map(|phase| Look::new(step, phase, by)).collect();
         if looks.is_empty() {
             return not_examined(step, Family::Drift, "no phase in which the device lies still");
         }
-        let Some(per_mm) = steps_per_mm(step).filter(|c| *c > 0.0) else {
+        let Some(per_mm) = steps_per_mm(step, by).filter(|c| *c > 0.0) else {
             return not_examined(step, Family::Drift, "no resolution known to turn counts into millimetres");
         };
         let own: Vec<&Finding> = findings.iter().filter(|f| f.family == Family::Drift).collect();
@@ -221,13 +223,14 @@ fn counts_a_step(step: &StepView) -> i32 {
 }
 
 /// Resolution in such steps.
-fn steps_per_mm(step: &StepView) -> Option<f64> {
-    step.counts_per_mm().map(|c| c / f64::from(counts_a_step(step)))
+fn steps_per_mm(step: &StepView, counts_a_step: i32) -> Option<f64> {
+    step.counts_per_mm().map(|c| c / f64::from(counts_a_step))
 }
 
 /// Adds the findings of one phase: one event, one finding.
-fn look_over(step: &StepView, look: &Look, findings: &mut Vec<Finding>) {
-    let (unit, name) = steps_per_mm(step).filter(|c| *c > 0.0).map_or((1.0, "counts"), |c| (c, "mm"));
+fn look_over(step: &StepView, look: &Look, counts_a_step: i32, findings: &mut Vec<Finding>) {
+    let per_mm = steps_per_mm(step, counts_a_step).filter(|c| *c > 0.0);
+    let (unit, name) = per_mm.map_or((1.0, "counts"), |c| (c, "mm"));
     let span = (look.rest.from, look.rest.end);
     let seconds = look.rest.seconds;
     let mut add = |kind, span: (i64, i64), counts: f64, p_false, cause, evidence| {
