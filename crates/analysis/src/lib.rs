@@ -14,6 +14,7 @@
 //!
 //! [`judge`] walks it. "Not examined" and "inconclusive" are results.
 
+mod after_rest;
 pub mod after_stop;
 pub mod axes;
 pub mod baseline;

@@ -150,7 +150,9 @@ pub fn find(
         // The hand may have struck the stop meanwhile, so that nothing comes after.
         let handed_on = || {
             let far = begun && !slowing && (total - place) / counts_per_mm > END_ZONE_MM;
-            far && ctx.hands_on(row, after_row, skipped, (before, after), counts_per_mm)
+            let gone_at_speed =
+                before > AT_SPEED * swipe.peak && swipe.one_travel - place > SHORT_AT_END_MM * counts_per_mm;
+            far && ctx.hands_on(row, after_row, skipped, (before, after), counts_per_mm, gone_at_speed)
         };
         if slots >= LEAST_SLOTS - 0.5 && counting && (between || before_the_stop || handed_on()) {
             let (leaves, enters) = ctx.edges(row, after_row, before, after);
@@ -386,9 +388,17 @@ impl Flanks<'_> {
 
     /// True if the report after a silence says by its counts that the hand has moved meanwhile, whatever comes after: half
     /// of what it makes in it at the speed that it leaves, beside its own slot's; or more than an arm makes in a slot from
-    /// rest, where no reader is late by so long. After a longer silence the device may have woken. `skipped` are the counts
-    /// of stray reports.
-    fn hands_on(&self, row: usize, after: usize, skipped: f64, flanks: (f64, f64), per_mm: f64) -> bool {
+    /// rest, where no reader is late by so long. After a longer silence the device may have woken, unless the hand was at
+    /// speed when it began, and far from the stop. `skipped` are the counts of stray reports.
+    fn hands_on(
+        &self,
+        row: usize,
+        after: usize,
+        skipped: f64,
+        flanks: (f64, f64),
+        per_mm: f64,
+        at_speed: bool,
+    ) -> bool {
         let (leaves, enters) = self.edges(row, after, flanks.0, flanks.1);
         let silent = self.samples[after].t.saturating_sub(self.samples[row].t) as f64 - self.slot;
         let held = self.along[after] + skipped;
@@ -396,7 +406,7 @@ impl Flanks<'_> {
         let from_rest = 0.5e3 * ARM_ACCELERATION * per_mm * (self.slot * 1e-9).powi(2);
         let no_reader = silent > STALL_MARGIN as f64;
         let tells = held - own > 0.5e-9 * leaves * silent || (no_reader && held > from_rest + STRAY);
-        tells && silent < ASLEEP as f64
+        tells && (at_speed || silent < ASLEEP as f64)
     }
 
     /// Speeds at the edges of a silence: the flanks' means, carried on by their slopes over half of their reports, and no

@@ -58,7 +58,7 @@ const LEAVES_STOP: f64 = 0.6;
 /// And a hand that pushes on brings it back to the stop: as far, to this share.
 const BACK_AT_STOP: f64 = 0.25;
 /// A swipe that ends at a stop has made this share of the travel.
-const AT_STOP: f64 = 0.9;
+pub const AT_STOP: f64 = 0.9;
 /// A rest on the way cuts a swipe into no more parts than this.
 const MOST_PARTS: usize = 4;
 

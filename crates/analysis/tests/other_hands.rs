@@ -4,7 +4,7 @@
 #![allow(clippy::unwrap_used, reason = "a test that cannot go on should stop")]
 
 use slipgauge_analysis::judge;
-use slipgauge_analysis::verdict::{Cause, Family, Outcome, Verdict};
+use slipgauge_analysis::verdict::{Cause, Family, Finding, Outcome, Verdict};
 use slipgauge_trace::Recording;
 use std::fmt::Write as _;
 
@@ -17,6 +17,8 @@ struct Outside {
     late_ns: fn(i64, f64) -> f64,
     /// In the middle of each rest the hand taps the device against the stop, from so many mm away.
     tap_mm: f64,
+    /// So many mm that the device counts on, or the hand has left until then and makes now, a tenth of a second after each stop.
+    later: Option<(Later, fn(usize) -> f64)>,
     /// Counts over counts of a sound device, by swipe (all paces counted through, from 0).
     gain: fn(usize) -> f64,
     /// Counts that one report in the middle of this swipe holds besides.
@@ -39,12 +41,21 @@ enum Beyond {
     Turns,
 }
 
+#[derive(Clone, Copy, PartialEq)]
+enum Later {
+    /// The device lies at the stop and counts all the same.
+    Counted,
+    /// The hand had stopped short of it.
+    Made,
+}
+
 const SOUND: Outside = Outside {
     slot_ns: 1_000_000,
     frames_a_report: 6.4,
     counts_per_mm: 1600.0 / 25.4,
     late_ns: |_, _| 0.0,
     tap_mm: 0.0,
+    later: None,
     gain: |_| 1.0,
     leap: None,
     limit: None,
@@ -87,7 +98,17 @@ impl Outside {
         } else {
             0.0
         };
-        (from + (to - from) * done + away, i)
+        // Within 30 ms, at what the hand leaves as much as the device adds.
+        let later = self.later.map_or(0.0, |(what, mm)| {
+            let made = ((t - begin - duration - 0.1) / 0.03).clamp(0.0, 1.0);
+            let counted =
+                |swipe: usize, made: f64| if swipe % 2 == 0 { mm(swipe) * made } else { -mm(swipe) * made };
+            match what {
+                Later::Counted => (0..i).map(|before| counted(before, 1.0)).sum::<f64>() + counted(i, made),
+                Later::Made => counted(i, made - done),
+            }
+        });
+        (from + (to - from) * done + away + later, i)
     }
 
     fn text(&self) -> String {
@@ -221,6 +242,33 @@ fn a_device_that_is_tapped_against_the_stop_has_made_whole_swipes() {
     assert_eq!(kinds(&verdict), []);
 }
 
+/// As long each time, or by chance from 2.5 to 5 mm.
+#[test]
+fn motion_that_sets_in_after_a_rest_at_the_stop_is_carry_on() {
+    let lengths: [fn(usize) -> f64; 3] = [|_| 3.0, |_| 12.0, |i| 2.5 + 0.5 * ((i * 5) % 6) as f64];
+    for (which, mm) in lengths.into_iter().enumerate() {
+        let verdict = Outside { later: Some((Later::Counted, mm)), ..SOUND }.verdict();
+        let found = kinds(&verdict);
+        let all = found.iter().all(|k| *k == (Family::CarryOn, "later", Cause::Unknown));
+        assert!(all && found.len() == SLOW + FAST, "{which}: {found:?}");
+        let off =
+            |f: &Finding| (f.size - mm(f.swipe.unwrap() as usize - 1 + (f.phase as usize - 2) * SLOW)).abs();
+        assert!(verdict.findings.iter().all(|f| off(f) < 0.1), "{which}: {:?}", verdict.findings);
+        assert_eq!(verdict.verdict, Outcome::Fail);
+    }
+}
+
+/// It leaves 2.5 to 5 mm, and makes them as fast as the device above.
+#[test]
+fn a_hand_that_stops_short_and_then_goes_on_to_the_stop_is_no_carry_on() {
+    let mm = |i: usize| 2.5 + 0.5 * ((i * 5) % 6) as f64;
+    for mm in [mm, |i| if i % 4 == 0 { 4.0 } else { 0.0 }] {
+        let verdict = Outside { later: Some((Later::Made, mm)), ..SOUND }.verdict();
+        assert_eq!(kinds(&verdict), []);
+        assert_eq!(verdict.verdict, Outcome::Pass);
+    }
+}
+
 /// Swipes 21 to 25 count 1.6 times, and no step of the plan does.
 #[test]
 fn swipes_at_another_scale_are_a_step_change_and_no_motion_after_the_stop() {
@@ -329,6 +377,7 @@ fn what_one_report_brings_after_a_silence_is_no_speed_of_the_hand_and_no_clean_s
         SOUND.legs().iter().skip(SLOW).step_by(3).any(late)
     };
     let verdict = Outside { held, ..SOUND }.verdict();
+    assert_eq!(kinds(&verdict), [(Family::Dropout, "late", Cause::Link); FAST / 3]);
     let step = &verdict.steps[0];
     assert_eq!(step.swipes.clean as usize, SLOW + FAST - FAST / 3);
     for speed in [step.swept.fastest_clean_m_s, step.swept.fastest_m_s] {

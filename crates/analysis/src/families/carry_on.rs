@@ -8,6 +8,9 @@
 //! came after the stop ([`crate::after_stop`]). (Added after devices that went on in every fast swipe had been seen to be
 //! told as gain that rises with speed: the swipes were held against others that had the same fault.)
 //!
+//! *Later* is motion that sets in again after a rest at the stop ([`crate::after_rest`]), of unknown cause: it may be a report
+//! that the link or the firmware sends late or twice, or the sensor.
+//!
 //! `p_false`: Student's tail of a length that is so much longer than one travel, by the scatter of the slow and medium
 //! swipes, times the swipes. Decides on the share of swipes that show it, exact limits. Assumes a stop that does not give
 //! way.
@@ -21,6 +24,7 @@
 //! Cost: O(reports).
 
 use super::{Detector, Event, in_swipe, key, not_examined, round, share, swipes_with};
+use crate::after_rest::{self, Later};
 use crate::after_stop::{self, FAST, Tail};
 use crate::stats::{mad, median};
 use crate::step::{PhaseView, StepView, SwipeView};
@@ -29,6 +33,7 @@ use crate::verdict::{Cause, Family, FamilyVerdict, Finding};
 use serde_json::json;
 use slipgauge_trace::session::Pace;
 use statrs::distribution::{ContinuousCDF, StudentsT};
+use std::collections::BTreeSet;
 
 pub(super) struct CarryOn;
 
@@ -58,6 +63,9 @@ impl Detector for CarryOn {
         spun.extend(step_change::runs(step).into_iter().flat_map(|run| run.keys));
         let mut own = Vec::new();
         for phase in &step.phases {
+            let later = later(step, phase, &spun, findings);
+            spun.extend(later.iter().filter_map(|f| f.swipe.map(|swipe| (f.phase, swipe))));
+            own.extend(later);
             let usual = usual(step, phase);
             let long =
                 phase.swipes.iter().filter(|s| s.swipe.surplus > 0.0 && !spun.contains(&key(phase, s)));
@@ -82,6 +90,43 @@ fn usual(step: &StepView, phase: &PhaseView) -> f64 {
     }
     let surplus: Vec<f64> = phase.swipes.iter().map(|s| s.swipe.surplus).collect();
     median(&surplus).unwrap_or(0.0).max(0.0)
+}
+
+/// Motion after a rest at the stop, where nothing found before explains it, nor this computer.
+fn later(
+    step: &StepView,
+    phase: &PhaseView,
+    spun: &BTreeSet<(u32, u32)>,
+    findings: &[Finding],
+) -> Vec<Finding> {
+    let explained = |view: &SwipeView, later: &Later| {
+        let own = key(phase, view);
+        let overlap = |f: &Finding| f.begin_ns <= later.end && f.end_ns >= later.rest;
+        spun.contains(&own)
+            || step.host.explain(later.rest, later.end)
+            || findings.iter().any(|f| f.swipe.map(|swipe| (f.phase, swipe)) == Some(own) && overlap(f))
+    };
+    let per_mm = step.scale.map_or(1.0, |s| s.counts_per_mm);
+    let found = after_rest::of_phase(step, phase).into_iter();
+    let found = found.filter_map(|later| Some((phase.swipes.get(later.swipe)?, later)));
+    let found = found.filter(|(view, later)| !explained(view, later));
+    let finding = |(view, later): (&SwipeView, Later)| {
+        let event = Event {
+            family: Family::CarryOn,
+            kind: "later",
+            begin: later.begin,
+            end: later.end,
+            size: later.counts / per_mm,
+            unit: "mm of false motion",
+            cause: Cause::Unknown,
+        };
+        let evidence = json!({
+            "counts_after_the_rest": round(later.counts, 0),
+            "ms_after_the_stop": round(1e-6 * later.begin.saturating_sub(later.rest) as f64, 1),
+        });
+        in_swipe(step, phase, view, event, evidence)
+    };
+    found.map(finding).collect()
 }
 
 fn event(step: &StepView, phase: &PhaseView, view: &SwipeView, usual: f64) -> Option<Finding> {
