@@ -17,6 +17,8 @@ struct Outside {
     late_ns: fn(i64, f64) -> f64,
     /// In the middle of each rest the hand taps the device against the stop, from so many mm away.
     tap_mm: f64,
+    /// Share of the stroke after which the stop comes: 1 if the hand brakes to it.
+    stroke: f64,
     /// So many mm that the device counts on, or the hand has left until then and makes now, a tenth of a second after each stop.
     later: Option<(Later, fn(usize) -> f64)>,
     /// Counts over counts of a sound device, by swipe (all paces counted through, from 0).
@@ -55,6 +57,7 @@ const SOUND: Outside = Outside {
     counts_per_mm: 1600.0 / 25.4,
     late_ns: |_, _| 0.0,
     tap_mm: 0.0,
+    stroke: 1.0,
     later: None,
     gain: |_| 1.0,
     leap: None,
@@ -90,7 +93,8 @@ impl Outside {
         let (begin, duration, from, to) = legs[i];
         let u = ((t - begin) / duration).clamp(0.0, 1.0);
         // Speed as u² (1 − u)³: fastest at two fifths of the time.
-        let done = u.powi(3) * (20.0 - 45.0 * u + 36.0 * u * u - 10.0 * u.powi(3));
+        let way = |u: f64| u.powi(3) * (20.0 - 45.0 * u + 36.0 * u * u - 10.0 * u.powi(3));
+        let done = way(u * self.stroke) / way(self.stroke);
         let tap = (t - begin - duration - 0.15) / 0.2;
         let away = if (0.0..1.0).contains(&tap) && i >= SLOW {
             let way = self.tap_mm * (std::f64::consts::PI * tap).sin().powi(2);
@@ -323,11 +327,12 @@ fn a_report_of_full_scale_is_one_event_of_its_swipe() {
     }
 }
 
-/// Above 1.5 m/s, in every fast swipe.
+/// Above 1.5 m/s, in every fast swipe, by a hand that brakes or strikes the stop soon after it has slowed to that.
 #[test]
 fn a_sensor_that_counts_up_to_one_speed_loses_track_there_and_does_not_spin_out() {
-    for frames_a_report in [6.4, 12.3] {
-        let verdict = Outside { limit: Some((1.5, Beyond::Saturates)), frames_a_report, ..SOUND }.verdict();
+    for (frames_a_report, stroke) in [(6.4, 1.0), (12.3, 1.0), (6.4, 0.62)] {
+        let limit = Some((1.5, Beyond::Saturates));
+        let verdict = Outside { limit, frames_a_report, stroke, ..SOUND }.verdict();
         let found = kinds(&verdict);
         let level = |k: &&(Family, &str, Cause)| **k == (Family::TrackingLoss, "level", Cause::Sensor);
         assert!(found.iter().filter(level).count() >= FAST * 4 / 5, "{frames_a_report}: {found:?}");

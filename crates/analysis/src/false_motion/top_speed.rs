@@ -32,8 +32,9 @@ const SCATTER: f64 = 0.01;
 const SAME: f64 = 0.03;
 /// A jump at the end, as a share of the level: the speeds beside it are known to 3 % a swipe, by whole frames.
 const STEP: f64 = 0.07;
-/// Time over which the speed after a level is taken, twice; nanoseconds.
-const AFTER: f64 = 8e6;
+/// Time over which the speed after a level is taken, twice; nanoseconds. The shorter one, by which whole frames make it twice as
+/// uncertain, only if fewer than [`LEAST`] levels end far enough from the stop for the other.
+const AFTER: [f64; 2] = [8e6, 4e6];
 /// See above, nanoseconds.
 const COARSEST: f64 = 4.2e6;
 /// See above, mm.
@@ -46,8 +47,8 @@ struct Level {
     short: bool,
     /// Counts per second.
     speed: f64,
-    /// δ², negative for a jump upwards; `None` if it cannot be told.
-    jump: Option<f64>,
+    /// δ² by each of [`AFTER`], negative for a jump upwards; `None` if it cannot be told.
+    jumps: [Option<f64>; 2],
 }
 
 /// Calls repeats a level where they are a top speed.
@@ -92,7 +93,9 @@ pub fn overrule_clips(phases: &mut [PhaseView]) {
 
 /// True if no jump lies at the levels' ends.
 fn runs_on(levels: &[Level]) -> bool {
-    let jumps: Vec<f64> = levels.iter().filter_map(|l| l.jump).collect();
+    let long = levels.iter().filter_map(|l| l.jumps[0]);
+    let either = levels.iter().filter_map(|l| l.jumps[0].or(l.jumps[1]));
+    let jumps: Vec<f64> = if long.clone().count() >= LEAST { long.collect() } else { either.collect() };
     let sizes: Vec<f64> = jumps.iter().map(|j| j.abs()).collect();
     let within = |values: &[f64], most: f64| median(values).is_some_and(|m| m.abs() <= most);
     jumps.len() >= LEAST && within(&jumps, STEP * STEP) && within(&sizes, 2.0 * STEP * STEP)
@@ -109,8 +112,8 @@ fn levels(phases: &[PhaseView], frame: Frame, bench: &Bench) -> Vec<Level> {
             }
             let Some(look) = Look::new(&phase.series, frame, &view.swipe, bench) else { continue };
             for (k, stretch) in repeats {
-                let Some((speed, jump)) = look.level(stretch) else { continue };
-                all.push(Level { at: (i, j, k), short: view.swipe.is_short(), speed, jump });
+                let Some((speed, jumps)) = look.level(stretch) else { continue };
+                all.push(Level { at: (i, j, k), short: view.swipe.is_short(), speed, jumps });
             }
         }
     }
@@ -119,7 +122,7 @@ fn levels(phases: &[PhaseView], frame: Frame, bench: &Bench) -> Vec<Level> {
 
 impl Look<'_> {
     /// Counts per second of a level, and its δ².
-    fn level(&self, stretch: &Stretch) -> Option<(f64, Option<f64>)> {
+    fn level(&self, stretch: &Stretch) -> Option<(f64, [Option<f64>; 2])> {
         let first = stretch.rows.start.checked_sub(self.swipe.rows.start)?;
         let last = stretch.rows.end.checked_sub(self.swipe.rows.start + 1)?;
         let quarter = last.checked_sub(first)? / 4;
@@ -130,20 +133,23 @@ impl Look<'_> {
         if speed <= 0.0 || !speed.is_finite() {
             return None;
         }
-        let each = (AFTER / self.slot).ceil().max(2.0) as usize;
-        let end = last + 2 * each;
-        let to_go = moved(end, self.counts.len() - 1).unwrap_or(0.0);
-        let whole = to_go > STOP_MM * self.per_mm && (last + 1..=end).all(|row| self.follows(row));
-        if self.slot > COARSEST || !whole {
-            return Some((speed, None));
-        }
-        let seconds = each as f64 * slot_s;
-        let v1 = moved(last, last + each)? / seconds;
-        let v2 = moved(last + each, last + 2 * each)? / seconds;
-        let v0 = v1 + 0.5 * (v1 - v2);
-        let slows = ((v1 - v2) / seconds).max(0.0);
-        let behind = speed * (last - to) as f64 * slot_s - moved(to, last)?;
-        let jump = ((speed - v0) * (speed - v0).abs() - 2.0 * slows * behind) / (speed * speed);
-        Some((speed, Some(jump).filter(|j| j.is_finite())))
+        let jump = |over: f64| {
+            let each = (over / self.slot).ceil().max(2.0) as usize;
+            let end = last + 2 * each;
+            let to_go = moved(end, self.counts.len() - 1).unwrap_or(0.0);
+            let whole = to_go > STOP_MM * self.per_mm && (last + 1..=end).all(|row| self.follows(row));
+            if self.slot > COARSEST || !whole {
+                return None;
+            }
+            let seconds = each as f64 * slot_s;
+            let v1 = moved(last, last + each)? / seconds;
+            let v2 = moved(last + each, end)? / seconds;
+            let v0 = v1 + 0.5 * (v1 - v2);
+            let slows = ((v1 - v2) / seconds).max(0.0);
+            let behind = speed * (last - to) as f64 * slot_s - moved(to, last)?;
+            let jump = ((speed - v0) * (speed - v0).abs() - 2.0 * slows * behind) / (speed * speed);
+            Some(jump).filter(|j| j.is_finite())
+        };
+        Some((speed, AFTER.map(jump)))
     }
 }
