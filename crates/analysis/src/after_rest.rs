@@ -5,12 +5,14 @@
 //! not can: a hand that stopped short goes on to the stop in the end. Then the motion is as long as the way that was left,
 //! so that over the swipes of a phase each millimetre more of it goes with one less before it; where the device makes it,
 //! the way before it is the same. The slope between the two tells, cut half way ([`OPERATOR`]); motion that is as long in
-//! every swipe as no hand's aim is ([`AS_LONG`]) needs no slope.
+//! every swipe as no hand's aim is ([`AS_LONG`]) needs no slope. Nor does a single report, in whatever direction, that holds more than
+//! an arm makes from rest within one, by as much.
 //!
 //! Assumes hard stops. What comes back to where the device had been is a bounce's or a tap's, and what comes more than
 //! [`LATEST_NS`] after the stop may be the hand that leaves it. Cost: O(reports).
 
 use crate::after_stop::FAST;
+use crate::erratic::ARM_ACCELERATION;
 use crate::series::{Frame, Sample};
 use crate::step::{PhaseView, StepView};
 use crate::swipes::AT_STOP;
@@ -41,41 +43,41 @@ pub struct Later {
     pub begin: i64,
     /// End of the motion.
     pub end: i64,
-    /// Its counts, in the direction of the swipe.
+    /// Its counts.
     pub counts: f64,
+    /// True if one report holds more than an arm makes from rest, in whatever direction; else in that of the swipe.
+    pub leap: bool,
 }
 
-/// Counts of a swipe up to its rest, and what came after.
+/// Counts of a swipe up to its rest, and those that came after, however slow.
 struct Ended {
     before: f64,
+    after: f64,
     later: Option<Later>,
 }
 
 /// All such motion in a phase that is the device's.
 pub fn of_phase(step: &StepView, phase: &PhaseView) -> Vec<Later> {
     let (Some(frame), Some(scale)) = (step.frame, step.scale) else { return Vec::new() };
-    let ended: Vec<Ended> =
-        (0..phase.swipes.len()).filter_map(|i| ended(phase, i, frame, scale.counts_per_mm)).collect();
-    let found: Vec<Later> = ended.iter().filter_map(|e| e.later).collect();
-    if found.is_empty() || ended.len() < LEAST_SWIPES || by_operator(&ended) {
-        return Vec::new();
-    }
-    found
+    let slot = step.slot();
+    let ended = |index: usize| ended(phase, index, (frame, scale.counts_per_mm, slot));
+    let ended: Vec<Ended> = (0..phase.swipes.len()).filter_map(ended).collect();
+    let by_device = ended.len() >= LEAST_SWIPES && !by_operator(&ended);
+    ended.iter().filter_map(|e| e.later.filter(|l| l.leap || by_device)).collect()
 }
 
 /// True if the motion after the rest makes up for what the swipes lacked before it.
 fn by_operator(ended: &[Ended]) -> bool {
     let n = ended.len() as f64;
-    let after = |e: &Ended| e.later.map_or(0.0, |l| l.counts);
     let mean = |of: &dyn Fn(&Ended) -> f64| ended.iter().map(of).sum::<f64>() / n;
-    let (before, later) = (mean(&|e| e.before), mean(&after));
-    let spread = mean(&|e| (after(e) - later).powi(2));
-    let both = mean(&|e| (after(e) - later) * (e.before - before));
+    let (before, later) = (mean(&|e| e.before), mean(&|e| e.after));
+    let spread = mean(&|e| (e.after - later).powi(2));
+    let both = mean(&|e| (e.after - later) * (e.before - before));
     spread > (AS_LONG * later).powi(2) && both < OPERATOR * spread
 }
 
 /// Where a swipe first rested near its stop, and what it did until the next one.
-fn ended(phase: &PhaseView, index: usize, frame: Frame, per_mm: f64) -> Option<Ended> {
+fn ended(phase: &PhaseView, index: usize, (frame, per_mm, slot): (Frame, f64, f64)) -> Option<Ended> {
     let swipe = &phase.swipes.get(index)?.swipe;
     let next = phase.swipes.get(index + 1).map(|s| s.swipe.rows.start);
     let samples = phase.series.samples.get(swipe.rows.start..next.unwrap_or(phase.series.samples.len()))?;
@@ -89,38 +91,45 @@ fn ended(phase: &PhaseView, index: usize, frame: Frame, per_mm: f64) -> Option<E
         })
         .collect();
     let still = REST_MM_S * per_mm * REST_NS as f64 * 1e-9;
-    let rest = last_of_rest(samples, &places, AT_STOP * swipe.one_travel, still)?;
+    let (first, rest) = resting(samples, &places, AT_STOP * swipe.one_travel, still)?;
     let reached = places.get(..=rest)?.iter().copied().fold(f64::MIN, f64::max);
     let since = samples.get(rest)?.t;
     let last = samples.partition_point(|s| s.t <= since.saturating_add(LATEST_NS)).checked_sub(1)?;
     let furthest = (rest..=last).max_by(|a, b| places[*a].total_cmp(&places[*b]))?;
     let counts = places[furthest] - reached;
     let at = |share: f64| (rest..=furthest).find(|row| places[*row] >= reached + share * counts);
-    let later = at(0.05).zip(at(0.95)).and_then(|(first, most)| {
+    let on = at(0.05).zip(at(0.95)).and_then(|(first, most)| {
         let (begin, end) = (samples[first].t, samples[most].t);
         // The first report holds what was made since the one before it.
-        let seconds = 1e-9 * end.saturating_sub(begin).max(1_000_000) as f64;
+        let seconds = 1e-9 * (end.saturating_sub(begin) as f64 + slot).max(1e6);
         let fast = 0.9 * counts / seconds > FAST * 1e3 * per_mm;
         let stays = places[last] - reached > 0.5 * counts;
         let waited = begin.saturating_sub(since) >= REST_NS;
-        (counts >= LEAST_MM * per_mm && fast && stays && waited).then_some(Later {
-            swipe: index,
-            rest: since,
-            begin,
-            end,
-            counts,
-        })
+        let begin = begin.saturating_sub(slot as i64);
+        let later = Later { swipe: index, rest: since, begin, end, counts, leap: false };
+        (counts >= LEAST_MM * per_mm && fast && stays && waited).then_some(later)
     });
-    Some(Ended { before: places[rest], later })
+    let from_rest = 0.5e3 * ARM_ACCELERATION * per_mm * (slot * 1e-9).powi(2);
+    let leap = samples[first + 1..=last].iter().find_map(|s| {
+        let counts = f64::from(s.x).hypot(f64::from(s.y));
+        let begin = s.t.saturating_sub(slot as i64);
+        let rest = samples[first].t;
+        let later = Later { swipe: index, rest, begin, end: s.t, counts, leap: true };
+        (counts > from_rest + LEAST_MM * per_mm && begin.saturating_sub(rest) >= REST_NS).then_some(later)
+    });
+    let later = leap.or(on);
+    Some(Ended { before: places[rest], after: counts, later })
 }
 
-/// The last row of those that rest, from the first beyond a place on: a hand that brakes creeps to the stop in its rest.
-fn last_of_rest(samples: &[Sample], places: &[f64], beyond: f64, still: f64) -> Option<usize> {
+/// First and last row of those that rest beyond a place: a hand that brakes creeps to the stop meanwhile.
+fn resting(samples: &[Sample], places: &[f64], beyond: f64, still: f64) -> Option<(usize, usize)> {
     let rests = |row: &usize| {
         let until = samples[*row].t.saturating_add(REST_NS);
         let after = samples.iter().zip(places).skip(row + 1).take_while(|(s, _)| s.t < until);
         after.map(|(_, place)| (place - places[*row]).abs()).all(|moved| moved <= still)
     };
     let first = (0..samples.len()).find(|row| places[*row] >= beyond && rests(row))?;
-    (first..samples.len()).take_while(rests).last()
+    // One report may leap and rest again.
+    let goes_on = |row: &usize| *row == first || places[*row] - places[*row - 1] <= still;
+    Some((first, (first..samples.len()).take_while(|row| rests(row) && goes_on(row)).last()?))
 }

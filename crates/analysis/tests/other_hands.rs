@@ -43,10 +43,12 @@ enum Beyond {
     Turns,
 }
 
-#[derive(Clone, Copy, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq)]
 enum Later {
     /// The device lies at the stop and counts all the same.
     Counted,
+    /// Likewise, in one report.
+    Leapt,
     /// The hand had stopped short of it.
     Made,
 }
@@ -102,13 +104,19 @@ impl Outside {
         } else {
             0.0
         };
-        // Within 30 ms, at what the hand leaves as much as the device adds.
         let later = self.later.map_or(0.0, |(what, mm)| {
-            let made = ((t - begin - duration - 0.1) / 0.03).clamp(0.0, 1.0);
+            let takes = match what {
+                Later::Counted => 0.03,
+                Later::Leapt => 1e-4,
+                Later::Made => 0.1,
+            };
+            let made = ((t - begin - duration - 0.1) / takes).clamp(0.0, 1.0);
             let counted =
                 |swipe: usize, made: f64| if swipe % 2 == 0 { mm(swipe) * made } else { -mm(swipe) * made };
             match what {
-                Later::Counted => (0..i).map(|before| counted(before, 1.0)).sum::<f64>() + counted(i, made),
+                Later::Counted | Later::Leapt => {
+                    (0..i).map(|before| counted(before, 1.0)).sum::<f64>() + counted(i, made)
+                }
                 Later::Made => counted(i, made - done),
             }
         });
@@ -249,24 +257,32 @@ fn a_device_that_is_tapped_against_the_stop_has_made_whole_swipes() {
 /// As long each time, or by chance from 2.5 to 5 mm.
 #[test]
 fn motion_that_sets_in_after_a_rest_at_the_stop_is_carry_on() {
-    let lengths: [fn(usize) -> f64; 3] = [|_| 3.0, |_| 12.0, |i| 2.5 + 0.5 * ((i * 5) % 6) as f64];
-    for (which, mm) in lengths.into_iter().enumerate() {
-        let verdict = Outside { later: Some((Later::Counted, mm)), ..SOUND }.verdict();
+    let by_chance = |i: usize| 2.5 + 0.5 * ((i * 5) % 6) as f64;
+    let cases: [(Later, fn(usize) -> f64); 4] = [
+        (Later::Counted, |_| 3.0),
+        (Later::Counted, |_| 12.0),
+        (Later::Counted, by_chance),
+        (Later::Leapt, |_| 4.0),
+    ];
+    for (what, mm) in cases {
+        let verdict = Outside { later: Some((what, mm)), ..SOUND }.verdict();
         let found = kinds(&verdict);
-        let all = found.iter().all(|k| *k == (Family::CarryOn, "later", Cause::Unknown));
-        assert!(all && found.len() == SLOW + FAST, "{which}: {found:?}");
-        let off =
-            |f: &Finding| (f.size - mm(f.swipe.unwrap() as usize - 1 + (f.phase as usize - 2) * SLOW)).abs();
-        assert!(verdict.findings.iter().all(|f| off(f) < 0.1), "{which}: {:?}", verdict.findings);
+        let kind = if what == Later::Leapt { "leap" } else { "later" };
+        let all = found.iter().all(|k| *k == (Family::CarryOn, kind, Cause::Unknown));
+        assert!(all && found.len() == SLOW + FAST, "{what:?}: {found:?}");
+        let swipe = |f: &Finding| f.swipe.unwrap() as usize - 1 + (f.phase as usize - 2) * SLOW;
+        let off = |f: &Finding| (f.size - mm(swipe(f))).abs();
+        assert!(verdict.findings.iter().all(|f| off(f) < 0.1), "{what:?}: {:?}", verdict.findings);
         assert_eq!(verdict.verdict, Outcome::Fail);
     }
 }
 
-/// It leaves 2.5 to 5 mm, and makes them as fast as the device above.
+/// It leaves 2.5 to 10 mm for the last tenth of a second, or 8 mm in one swipe of four.
 #[test]
 fn a_hand_that_stops_short_and_then_goes_on_to_the_stop_is_no_carry_on() {
-    let mm = |i: usize| 2.5 + 0.5 * ((i * 5) % 6) as f64;
-    for mm in [mm, |i| if i % 4 == 0 { 4.0 } else { 0.0 }] {
+    let cases: [fn(usize) -> f64; 2] =
+        [|i| 2.5 + 1.5 * ((i * 5) % 6) as f64, |i| if i % 4 == 0 { 8.0 } else { 0.0 }];
+    for mm in cases {
         let verdict = Outside { later: Some((Later::Made, mm)), ..SOUND }.verdict();
         assert_eq!(kinds(&verdict), []);
         assert_eq!(verdict.verdict, Outcome::Pass);

@@ -9,7 +9,7 @@
 //! told as gain that rises with speed: the swipes were held against others that had the same fault.)
 //!
 //! *Later* is motion that sets in again after a rest at the stop ([`crate::after_rest`]), of unknown cause: it may be a report
-//! that the link or the firmware sends late or twice, or the sensor.
+//! that the link or the firmware sends late or twice, or the sensor; a *leap* if one report holds it, whatever its direction.
 //!
 //! `p_false`: Student's tail of a length that is so much longer than one travel, by the scatter of the slow and medium
 //! swipes, times the swipes. Decides on the share of swipes that show it, exact limits. Assumes a stop that does not give
@@ -113,7 +113,7 @@ fn later(
     let finding = |(view, later): (&SwipeView, Later)| {
         let event = Event {
             family: Family::CarryOn,
-            kind: "later",
+            kind: if later.leap { "leap" } else { "later" },
             begin: later.begin,
             end: later.end,
             size: later.counts / per_mm,
