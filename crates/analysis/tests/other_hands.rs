@@ -239,6 +239,19 @@ fn frames_that_beat_against_reports_lose_nothing() {
     }
 }
 
+/// At 8 kHz, so that polls stay empty, at random places and at regular ones. Runs that happen to hold none are few.
+#[test]
+fn a_sensor_with_fewer_frames_than_polls_keeps_the_interval_of_its_polls() {
+    for frames_a_report in [0.72, 0.81, 0.85] {
+        let late_ns = |_, chance: f64| 2e4 * chance;
+        let verdict = Outside { slot_ns: 125_000, frames_a_report, late_ns, ..SOUND }.verdict();
+        let families = &verdict.steps[0].families;
+        let interval = families.iter().find(|f| f.family == Family::ReportInterval).unwrap();
+        assert_ne!(interval.verdict, Outcome::Fail, "{frames_a_report}: {}", interval.because);
+        assert_eq!(kinds(&verdict), [], "{frames_a_report}");
+    }
+}
+
 /// Reports every 0.25 ms, read half a millisecond late on average: exponential, so now and then by three.
 #[test]
 fn a_host_that_is_later_than_an_interval_makes_no_silence_and_no_wander() {
