@@ -4,7 +4,7 @@
 //! been, by [`LEAST_MM`] and at more than [`FAST`], and stays, no body can have made that lies against the stop. One that does
 //! not can: a hand that stopped short goes on to the stop in the end. Then the motion is as long as the way that was left,
 //! so that over the swipes of a phase each millimetre more of it goes with one less before it; where the device makes it,
-//! the way before it is the same. The slope between the two tells, cut half way ([`OPERATOR`]); motion that is as long in
+//! the way before it is the same. The slope between the two tells, cut half way ([`MAKES_UP`]); motion that is as long in
 //! every swipe as no hand's aim is ([`AS_LONG`]) needs no slope. Nor does a single report, in whatever direction, that holds more than
 //! an arm makes from rest within one, by as much.
 //!
@@ -25,8 +25,9 @@ const REST_MM_S: f64 = 10.0;
 const LEAST_MM: f64 = 2.0;
 /// After the stop, nanoseconds: a hand dwells there for 0.3 s and more, as the guide asks.
 const LATEST_NS: i64 = 500_000_000;
-/// Slope of the way before the rest on the motion after it: -1 of a hand that stopped short, 0 of a device.
-const OPERATOR: f64 = -0.5;
+/// Slope of the way before the rest on the motion after it: -1 of a hand that stopped short, or of counts that come late; 0 of
+/// motion that nobody made.
+const MAKES_UP: f64 = -0.5;
 /// Spread over mean of what a hand stops short by is more than this (common practice, no source).
 const AS_LONG: f64 = 0.2;
 /// Swipes that tell a slope.
@@ -45,8 +46,19 @@ pub struct Later {
     pub end: i64,
     /// Its counts.
     pub counts: f64,
-    /// True if one report holds more than an arm makes from rest, in whatever direction; else in that of the swipe.
-    pub leap: bool,
+    /// What it is.
+    pub what: What,
+}
+
+/// What motion after a rest is.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum What {
+    /// More than there was to go, in the swipe's direction.
+    On,
+    /// One report that holds more than an arm makes from rest, in whatever direction.
+    Leap,
+    /// Such a report that holds what the swipes lack before it: it came late.
+    HeldBack,
 }
 
 /// Counts of a swipe up to its rest, and those that came after, however slow.
@@ -56,24 +68,29 @@ struct Ended {
     later: Option<Later>,
 }
 
-/// All such motion in a phase that is the device's.
+/// All such motion in a phase that is the device's. What the operator makes runs on, and leaps nowhere.
 pub fn of_phase(step: &StepView, phase: &PhaseView) -> Vec<Later> {
     let (Some(frame), Some(scale)) = (step.frame, step.scale) else { return Vec::new() };
     let slot = step.slot();
     let ended = |index: usize| ended(phase, index, (frame, scale.counts_per_mm, slot));
     let ended: Vec<Ended> = (0..phase.swipes.len()).filter_map(ended).collect();
-    let by_device = ended.len() >= LEAST_SWIPES && !by_operator(&ended);
-    ended.iter().filter_map(|e| e.later.filter(|l| l.leap || by_device)).collect()
+    let makes_up = ended.len() >= LEAST_SWIPES && makes_up(&ended);
+    let named = |later: Later, after: f64| match later.what {
+        What::Leap if makes_up && after > 0.5 * later.counts => Some(Later { what: What::HeldBack, ..later }),
+        What::On if makes_up || ended.len() < LEAST_SWIPES => None,
+        _ => Some(later),
+    };
+    ended.iter().filter_map(|e| e.later.and_then(|later| named(later, e.after))).collect()
 }
 
 /// True if the motion after the rest makes up for what the swipes lacked before it.
-fn by_operator(ended: &[Ended]) -> bool {
+fn makes_up(ended: &[Ended]) -> bool {
     let n = ended.len() as f64;
     let mean = |of: &dyn Fn(&Ended) -> f64| ended.iter().map(of).sum::<f64>() / n;
     let (before, later) = (mean(&|e| e.before), mean(&|e| e.after));
     let spread = mean(&|e| (e.after - later).powi(2));
     let both = mean(&|e| (e.after - later) * (e.before - before));
-    spread > (AS_LONG * later).powi(2) && both < OPERATOR * spread
+    spread > (AS_LONG * later).powi(2) && both < MAKES_UP * spread
 }
 
 /// Where a swipe first rested near its stop, and what it did until the next one.
@@ -106,7 +123,7 @@ fn ended(phase: &PhaseView, index: usize, (frame, per_mm, slot): (Frame, f64, f6
         let stays = places[last] - reached > 0.5 * counts;
         let waited = begin.saturating_sub(since) >= REST_NS;
         let begin = begin.saturating_sub(slot as i64);
-        let later = Later { swipe: index, rest: since, begin, end, counts, leap: false };
+        let later = Later { swipe: index, rest: since, begin, end, counts, what: What::On };
         (counts >= LEAST_MM * per_mm && fast && stays && waited).then_some(later)
     });
     let from_rest = 0.5e3 * ARM_ACCELERATION * per_mm * (slot * 1e-9).powi(2);
@@ -114,7 +131,7 @@ fn ended(phase: &PhaseView, index: usize, (frame, per_mm, slot): (Frame, f64, f6
         let counts = f64::from(s.x).hypot(f64::from(s.y));
         let begin = s.t.saturating_sub(slot as i64);
         let rest = samples[first].t;
-        let later = Later { swipe: index, rest, begin, end: s.t, counts, leap: true };
+        let later = Later { swipe: index, rest, begin, end: s.t, counts, what: What::Leap };
         (counts > from_rest + LEAST_MM * per_mm && begin.saturating_sub(rest) >= REST_NS).then_some(later)
     });
     let later = leap.or(on);

@@ -101,6 +101,9 @@ pub struct Silence {
     pub make_up: f64,
     /// Late, lost or unknown.
     pub kind: MakeUp,
+    /// True if the device held back, while the hand came to the stop, what it handed on after: the flanks tell nothing of the
+    /// hand.
+    pub held: bool,
     /// True if the counts end at speed and nothing more came in this swipe.
     pub to_the_end: bool,
     /// True if the computer explains it: a recorded stall or overrun, or reports that came in a rush afterwards.
@@ -174,6 +177,11 @@ pub fn find(
             let kind = if late { MakeUp::Late } else { MakeUp::Lost };
             // A hand that had gone on would be far beyond the stop: it rested.
             let rested = kind == MakeUp::Lost && total + missing > BEYOND_THE_STOP * swipe.one_travel;
+            // Unless no arm can have stopped so, nor gone on so: the device held back what it then handed on.
+            let held = rested && at_once && ctx.held(swipe, leaves, total - place, counts_per_mm);
+            let (missing, make_up, kind) =
+                if held { (total - place, 1.0, MakeUp::Late) } else { (missing, make_up, kind) };
+            let rested = rested && !held;
             if missing / counts_per_mm >= TO_A_TENTH * LEAST_MM && !rested {
                 let (onset, onset_most) = onset_of(&samples[..=row], frame, slot, before);
                 found.push(Silence {
@@ -188,6 +196,7 @@ pub fn find(
                     missing_mm: missing / counts_per_mm,
                     make_up,
                     kind,
+                    held,
                     to_the_end: false,
                     host: host.explain(samples[row].t, samples[after_row].t)
                         || !ctx.ledger_stays_up(row, after_row),
@@ -268,6 +277,7 @@ fn silent_end(
         missing_mm: (swipe.one_travel - total) / counts_per_mm,
         make_up: 0.0,
         kind: MakeUp::Unknown,
+        held: false,
         to_the_end: true,
         host: host.explain(ctx.samples[last].t, until),
     })
@@ -407,6 +417,14 @@ impl Flanks<'_> {
         let no_reader = silent > STALL_MARGIN as f64;
         let tells = held - own > 0.5e-9 * leaves * silent || (no_reader && held > from_rest + STRAY);
         tells && (at_speed || silent < ASLEEP as f64)
+    }
+
+    /// True if motion that leaves off at a speed (counts per second) was stopped by no arm, short of the stop, and what came
+    /// after makes it whole: from v an arm comes to rest in v/A, so that of the next reports one at least says something.
+    fn held(&self, swipe: &Swipe, leaves: f64, after: f64, per_mm: f64) -> bool {
+        let seconds = 1e-9 * self.slot.max(CELL);
+        let no_arm = leaves > 2e3 * ARM_ACCELERATION * seconds * per_mm;
+        no_arm && after > SHORT_AT_END_MM * per_mm && swipe.surplus == 0.0
     }
 
     /// Speeds at the edges of a silence: the flanks' means, carried on by their slopes over half of their reports, and no

@@ -363,8 +363,15 @@ fn look_at(view: &mut SwipeView, series: &Series, frame: Frame, bench: &erratic:
         let between = silence.begin <= s.begin && s.end <= silence.end.saturating_add(two);
         kind && s.counts.0 > s.counts.1.abs() && between
     };
-    let beside =
-        |s: &Stretch, silence: &Silence| (s.wrong == Wrong::Thin && near(s, silence)) || jumps_on(s, silence);
+    // What was held back comes as fast as it likes.
+    let handed_on = |s: &Stretch, silence: &Silence| {
+        let late = silence.kind == MakeUp::Late && s.wrong == Wrong::BeyondAnArm;
+        let most = silence.missing_mm * bench.counts_per_mm;
+        late && s.counts.0 <= most && near(s, silence)
+    };
+    let beside = |s: &Stretch, silence: &Silence| {
+        (s.wrong == Wrong::Thin && near(s, silence)) || jumps_on(s, silence) || handed_on(s, silence)
+    };
     let silent: Vec<&Silence> = view.silences.iter().filter(|s| !s.to_the_end).collect();
     view.stretches.retain(|s| !silent.iter().any(|silence| beside(s, silence)));
     // What silences have cost, or a good part of it, is hidden in no straight run.

@@ -24,7 +24,7 @@
 //! Cost: O(reports).
 
 use super::{Detector, Event, in_swipe, key, not_examined, round, share, swipes_with};
-use crate::after_rest::{self, Later};
+use crate::after_rest::{self, Later, What};
 use crate::after_stop::{self, FAST, Tail};
 use crate::stats::{mad, median};
 use crate::step::{PhaseView, StepView, SwipeView};
@@ -107,13 +107,13 @@ fn later(
             || findings.iter().any(|f| f.swipe.map(|swipe| (f.phase, swipe)) == Some(own) && overlap(f))
     };
     let per_mm = step.scale.map_or(1.0, |s| s.counts_per_mm);
-    let found = after_rest::of_phase(step, phase).into_iter();
+    let found = after_rest::of_phase(step, phase).into_iter().filter(|l| l.what != What::HeldBack);
     let found = found.filter_map(|later| Some((phase.swipes.get(later.swipe)?, later)));
     let found = found.filter(|(view, later)| !explained(view, later));
     let finding = |(view, later): (&SwipeView, Later)| {
         let event = Event {
             family: Family::CarryOn,
-            kind: if later.leap { "leap" } else { "later" },
+            kind: if later.what == What::Leap { "leap" } else { "later" },
             begin: later.begin,
             end: later.end,
             size: later.counts / per_mm,

@@ -22,6 +22,7 @@
 
 use super::tracking_loss::Losses;
 use super::{Detector, Event, in_swipe, limits, not_examined, round, share, swipes_with};
+use crate::after_rest::{self, Later, What};
 use crate::periodicity;
 use crate::series::DUE;
 use crate::silence::{CELL, LEAST_MM, LEAST_SLOTS, MakeUp, Silence, due_mm_s};
@@ -63,7 +64,8 @@ impl Detector for Dropout {
                 let went_away = losses.went_away(swipe, silence);
                 let late = silence.kind == MakeUp::Late;
                 let kept_by_link = !late && !went_away && step.link == Some(CABLE);
-                let expected_mm = swipe.grid.silent_mm(silence);
+                let expected_mm =
+                    if silence.held { silence.missing_mm } else { swipe.grid.silent_mm(silence) };
                 let made_up = if late { expected_mm } else { 0.0 };
                 let event = Event {
                     family: Family::Dropout,
@@ -89,6 +91,12 @@ impl Detector for Dropout {
                 may_be_loss.push(losses.may_be_loss(swipe, silence));
                 own.push(finding);
             }
+        }
+        for phase in &step.phases {
+            let free = |f: &Finding| !own.iter().any(|o| (o.phase, o.swipe) == (f.phase, f.swipe));
+            let late: Vec<Finding> = held_back(step, phase).filter(free).collect();
+            may_be_loss.extend(late.iter().map(|_| false));
+            own.extend(late);
         }
         let some_may = may_be_loss.iter().filter(|may| **may).count();
         // Where most are the link's own, those that lie over a peak are, too: the peak lies somewhere.
@@ -141,6 +149,29 @@ impl Detector for Dropout {
         }
         out
     }
+}
+
+/// What one report brings late, after the device had come to rest.
+fn held_back<'a>(step: &'a StepView, phase: &'a PhaseView) -> impl Iterator<Item = Finding> + 'a {
+    let per_mm = step.scale.map_or(1.0, |s| s.counts_per_mm);
+    let own = |later: &Later| later.what == What::HeldBack && !step.host.explain(later.rest, later.end);
+    after_rest::of_phase(step, phase).into_iter().filter(own).filter_map(move |later| {
+        let view = phase.swipes.get(later.swipe)?;
+        let event = Event {
+            family: Family::Dropout,
+            kind: "late",
+            begin: later.rest,
+            end: later.end,
+            size: later.counts / per_mm,
+            unit: "mm of travel",
+            cause: Cause::Link,
+        };
+        let evidence = json!({
+            "ms_after_the_stop": round(1e-6 * later.end.saturating_sub(later.rest) as f64, 1),
+            "mm_made_up": round(later.counts / per_mm, 2),
+        });
+        Some(in_swipe(step, phase, view, event, evidence))
+    })
 }
 
 /// True if most of the dropouts have lost their counts.
