@@ -347,6 +347,16 @@ fn counts_that_go_missing_by_differing_amounts_from_some_swipe_on_are_no_step_ch
     assert!(!found.is_empty() && !found.contains(&"step change"), "{found:?}");
 }
 
+/// Out and back by the same, so that an operator may have stopped short; but each time by the same.
+#[test]
+fn pairs_of_fast_swipes_that_all_lack_as_much_are_not_passed_as_an_operators() {
+    let gain = |i: usize| if i >= 14 && i % 12 < 2 { 0.93 } else { 1.0 };
+    let verdict = Outside { gain, ..SOUND }.verdict();
+    let own = verdict.steps[0].families.iter().find(|f| f.family == Family::TrackingLoss).unwrap();
+    assert_eq!(own.verdict, Outcome::Inconclusive, "{} {:?}", own.because, kinds(&verdict));
+    assert!(own.because.contains("all by the same"), "{}", own.because);
+}
+
 /// One report of the largest count that its field holds: half a metre, either way.
 #[test]
 fn a_report_of_full_scale_is_one_event_of_its_swipe() {
