@@ -115,11 +115,12 @@ pub fn judge<'a>(recording: &'a Recording, session: &str) -> Judgement<'a> {
         lengths.push(clean);
         findings.extend(own);
     }
-    let outcome = verdict::roll_up(steps.iter().map(|s| (s.verdict, true)));
     let received = received(recording, device);
     let closure = views.iter().zip(&lengths).flat_map(|(view, l)| closure::of(view, l.as_ref())).collect();
     scale::ratios(&views, &lengths, &mut steps);
-    setting::causes(&views, &mut findings, &mut steps);
+    setting::settle(&views, &mut findings, &mut steps);
+    views.iter().zip(&mut steps).for_each(|(view, step)| step.verdict = outcome(view, step));
+    let outcome = verdict::roll_up(steps.iter().map(|s| (s.verdict, true)));
     let pair = views.iter().find_map(|view| pair::pair(view, &findings));
     let voided: Vec<u32> = recording.phases.iter().filter(|p| p.voided.is_some()).map(|p| p.number).collect();
     let live = live::settle(&recording.live, &findings, &voided);
@@ -154,26 +155,14 @@ pub fn judge<'a>(recording: &'a Recording, session: &str) -> Judgement<'a> {
 }
 
 fn step_verdict(view: &StepView, findings: &[Finding], lengths: Option<&Lengths>) -> StepVerdict {
-    let mut families: BTreeMap<Family, FamilyVerdict> = BTreeMap::new();
-    let mut outcomes = Vec::new();
-    for family in REGISTRY {
-        let decided = family.decide(view, findings);
-        outcomes.push((decided.verdict, family.required(view)));
-        families.insert(family.family(), decided);
-    }
+    let decided = |family: &&dyn families::Detector| (family.family(), family.decide(view, findings));
+    let mut families: BTreeMap<Family, FamilyVerdict> = REGISTRY.iter().map(decided).collect();
     for family in Family::ALL {
         families.entry(family).or_insert_with(|| not_examined(view, family, NOT_LOOKED_AT));
     }
     let together = together::exceeded(view, findings, &families);
-    if together.is_some() {
-        outcomes.push((Outcome::Fail, true));
-    }
     let others = view.other_axis.iter().flat_map(|other| &other.phases);
     let unplaced = view.phases.iter().chain(others).map(|p| p.unplaced).fold(0, u32::saturating_add);
-    if unplaced > 0 {
-        // What cannot be placed may be what failed: no pass, and no fail by it alone.
-        outcomes.push((Outcome::Inconclusive, true));
-    }
     let all = || view.swipes().map(|(_, s)| s);
     let clean: Vec<_> = clean_swipes(view, findings).collect();
     let speed = |mm_s: f64| (view.scale.is_some() && mm_s > 0.0).then_some(mm_s * 1e-3);
@@ -193,7 +182,8 @@ fn step_verdict(view: &StepView, findings: &[Finding], lengths: Option<&Lengths>
         label: view.planned.and_then(|p| p.label.clone()),
         nominal_counts_per_inch: view.planned.and_then(|p| p.nominal_counts_per_inch),
         identified: identified(view, resolution),
-        verdict: verdict::roll_up(outcomes),
+        // Once all steps are known.
+        verdict: Outcome::NotExamined,
         swipes: SwipeCounts {
             asked: view.phases.iter().filter_map(|p| p.span.swipes()).fold(0, u32::saturating_add),
             found,
@@ -215,6 +205,18 @@ fn step_verdict(view: &StepView, findings: &[Finding], lengths: Option<&Lengths>
         families: Family::ALL.into_iter().filter_map(|family| families.remove(&family)).collect(),
         together,
     }
+}
+
+/// The outcome of a step by its families.
+fn outcome(view: &StepView, step: &StepVerdict) -> Outcome {
+    let families = step.families.iter().filter_map(|decided| {
+        let family = REGISTRY.iter().find(|family| family.family() == decided.family)?;
+        Some((decided.verdict, family.required(view)))
+    });
+    let together = step.together.iter().map(|_| (Outcome::Fail, true));
+    // What cannot be placed may be what failed: no pass, and no fail by it alone.
+    let unplaced = (step.swipes.unplaced > 0).then_some((Outcome::Inconclusive, true));
+    verdict::roll_up(families.chain(together).chain(unplaced))
 }
 
 /// Holds the effective resolution against the nominals of all steps: the nearest in ratio is the active one.

@@ -12,32 +12,106 @@
 //! - else *unknown*: one step only; steps that are off each in its own way; a travel of unstated uncertainty, which may as well
 //!   be wrong.
 //!
-//! Owns causes and reasons of findings *off nominal*; changes no outcome. Cost: O(steps²).
+//! What all steps share is none of one step's: so where their e is the same, a step that lies near another one's nominal is *off
+//! nominal* as the others are, and not that *other step*; and what travel would make them right is said. If its uncertainty is
+//! not stated, such a fail is inconclusive: the gap between the stops, taken for the travel, does the same.
+//!
+//! *Another order*: every step lies within the tolerance of another step's nominal, or of its own, and no two at the same one. Then
+//! the device has all its steps, and somebody has told them in another order than they were made: inconclusive.
+//!
+//! Owns causes and reasons of findings *off nominal*, and outcomes that steps have in common. (The last two were added after the
+//! gap told as the travel, and a step's button pressed once too often, had been seen to fail sound devices at every step.)
+//! Cost: O(steps²).
 
 use crate::step::StepView;
 use crate::tolerances::limits;
-use crate::verdict::{Cause, Family, Finding, Quantity, StepVerdict};
+use crate::verdict::{Cause, Family, FamilyVerdict, Finding, Outcome, Quantity, StepVerdict};
 use serde_json::json;
+use std::collections::BTreeSet;
 
 /// Steps of one sensor share its error, about 1 % by data sheets; twice that is alike.
 const ALIKE: f64 = 0.02;
 
-/// Says where findings *off nominal* come from.
-pub fn causes(views: &[StepView], findings: &mut [Finding], steps: &mut [StepVerdict]) {
+/// Says where findings *off nominal* come from, and what steps show together.
+pub fn settle(views: &[StepView], findings: &mut [Finding], steps: &mut [StepVerdict]) {
     let Some(plan) = views.first().and_then(|v| v.plan) else { return };
     let tolerance = limits(Some(plan), Family::Resolution);
     let stated = plan.travel_u_um.is_some();
-    for finding in findings.iter_mut().filter(|f| f.family == Family::Resolution && f.kind == "off nominal") {
+    let shared = shared(steps);
+    let own = |f: &&mut Finding| f.family == Family::Resolution;
+    for finding in findings.iter_mut().filter(own).filter(|f| shared.is_some() && f.kind == "other step") {
+        finding.kind = "off nominal";
+    }
+    for finding in findings.iter_mut().filter(own).filter(|f| f.kind == "off nominal") {
         let (cause, why) = cause(finding.step, steps, tolerance, stated);
         finding.cause = cause;
         finding.evidence.insert("because".to_owned(), json!(why));
     }
+    let reordered = reordered(steps, tolerance);
     for step in steps {
         let own: Vec<&Finding> =
             findings.iter().filter(|f| f.step == step.step && f.family == Family::Resolution).collect();
-        let resolution = step.families.iter_mut().filter(|f| f.family == Family::Resolution);
-        resolution.for_each(|f| f.cause = crate::families::common_cause(&own));
+        let off = own.iter().any(|f| f.kind == "off nominal");
+        let Some(family) = step.families.iter_mut().find(|f| f.family == Family::Resolution) else {
+            continue;
+        };
+        family.cause = crate::families::common_cause(&own);
+        let factor = shared.or_else(|| off_alone(views, step.step, step.resolution_counts_per_inch?));
+        if let (Some(factor), Some(travel), true) = (factor, plan.travel(), off) {
+            let told = travel.millimetres();
+            let all = if shared.is_some() { "all steps are off by one factor: " } else { "" };
+            family.because += &format!(
+                "; {all}{:.1} mm of travel in place of the {told:.1} told would make it right, so measure that again",
+                told * factor
+            );
+            if shared.is_some() && !stated {
+                soften(family, "the travel measured again, and its uncertainty stated");
+            }
+        }
+        if reordered {
+            family.because += "; all steps are there, in another order than told";
+            soften(family, "the steps told in the order in which they were made");
+        }
     }
+}
+
+/// A fail that may be the operator's.
+fn soften(family: &mut FamilyVerdict, to_settle: &str) {
+    if family.verdict == Outcome::Fail {
+        family.verdict = Outcome::Inconclusive;
+        family.to_settle = Some(to_settle.to_owned());
+    }
+}
+
+/// Effective over nominal where all steps, two or more, have the same.
+fn shared(steps: &[StepVerdict]) -> Option<f64> {
+    let all: Vec<f64> = steps.iter().filter_map(off).map(|e| 1.0 + e).collect();
+    let first = *all.first().filter(|_| all.len() >= 2 && all.len() == steps.len())?;
+    all.iter().all(|e| (e / first - 1.0).abs() <= ALIKE).then_some(first)
+}
+
+/// The same of one step that is the only one.
+fn off_alone(views: &[StepView], id: u32, found: Quantity) -> Option<f64> {
+    let [only] = views else { return None };
+    let nominal = only.planned.filter(|_| only.id == id)?.nominal()?.per_inch();
+    Some(found.value / nominal)
+}
+
+/// True if the steps are those of the plan in another order.
+fn reordered(steps: &[StepVerdict], tolerance: [Option<f64>; 2]) -> bool {
+    let nominals: Vec<f64> = steps.iter().filter_map(|s| s.nominal_counts_per_inch).collect();
+    let within =
+        |e: f64| tolerance[0].is_none_or(|low| e >= low) && tolerance[1].is_none_or(|high| e <= high);
+    let nearest = |step: &StepVerdict| {
+        let found = step.resolution_counts_per_inch?.value;
+        let far = |n: f64| (found / n).ln().abs();
+        let place = (0..nominals.len()).min_by(|a, b| far(nominals[*a]).total_cmp(&far(nominals[*b])))?;
+        within(found / nominals[place] - 1.0).then_some(place)
+    };
+    let Some(places) = steps.iter().map(nearest).collect::<Option<Vec<usize>>>() else { return false };
+    let distinct: BTreeSet<usize> = places.iter().copied().collect();
+    let moved = places.iter().enumerate().any(|(i, place)| i != *place);
+    moved && nominals.len() == steps.len() && distinct.len() == steps.len()
 }
 
 /// Effective over nominal, less one.

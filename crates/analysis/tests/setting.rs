@@ -3,7 +3,7 @@
 #![allow(clippy::unwrap_used, reason = "a test that cannot go on should stop")]
 
 use slipgauge_analysis::judge;
-use slipgauge_analysis::verdict::{Cause, Family};
+use slipgauge_analysis::verdict::{Cause, Family, FamilyVerdict, Outcome};
 use slipgauge_sim::{Bench, DeviceModel, Family as TrueFamily, Pace, Script};
 use slipgauge_trace::Recording;
 use slipgauge_trace::session::{Digest, Header};
@@ -59,4 +59,52 @@ fn one_step_only_or_steps_that_are_off_in_different_ways_leave_the_cause_unknown
         let both = causes(seed, &[0.2, -0.2], |_| {});
         assert!(!both.is_empty() && both.iter().all(|(_, cause)| *cause == Cause::Unknown), "{both:?}");
     }
+}
+
+/// What the family says of each step whose nominals are 800 and 1600, and 3200 if there are three.
+fn said(errors: &[f64], change: impl FnOnce(&mut Header)) -> Vec<(Outcome, String)> {
+    let nominals = &[800.0, 1600.0, 3200.0][..errors.len()];
+    let mut device = DeviceModel::default().with_steps(nominals);
+    device.steps.iter_mut().zip(errors).for_each(|(step, error)| step.error = *error);
+    let script = (1..=errors.len() as u32).fold(Script::default(), |s, id| s.swipes(id, Pace::Slow, 10, 0.4));
+    let session = Bench { device, script, ..Bench::default() }.session().unwrap();
+    let mut header = session.header();
+    change(&mut header);
+    let recording = Recording::from_entries(header, session.entries(), Digest::default()).unwrap();
+    let steps = judge(&recording, "setting").verdict.steps;
+    let of = |f: &FamilyVerdict| (f.verdict, f.because.clone());
+    let resolution = steps.iter().flat_map(|s| s.families.iter().filter(|f| f.family == Family::Resolution));
+    resolution.map(of).collect()
+}
+
+/// The gap of 365 mm told as the travel of 300; with its uncertainty stated it is taken at its word, but named.
+#[test]
+fn one_factor_for_all_steps_may_be_the_travel_and_fails_only_where_its_uncertainty_is_stated() {
+    for (u, outcome) in [(None, Outcome::Inconclusive), (Some(500), Outcome::Fail)] {
+        let gap = |h: &mut Header| {
+            let plan = h.plan.as_mut().unwrap();
+            (plan.travel_um, plan.travel_u_um) = (Some(365_000), u);
+        };
+        for (found, because) in said(&[0.0, 0.0, 0.0], gap) {
+            assert_eq!(found, outcome, "{because}");
+            assert!(because.contains("all steps are off by one factor: "), "{because}");
+            assert!(because.contains(" mm of travel in place of the 365.0 told"), "{because}");
+            let travel: f64 = because.split("factor: ").nth(1).unwrap()[..5].parse().unwrap();
+            assert!((travel - 300.0).abs() < 1.0, "{because}");
+        }
+    }
+    // Half of it: the counts are those of the step above, at every step.
+    let half = |h: &mut Header| h.plan.as_mut().unwrap().travel_um = Some(150_000);
+    assert!(said(&[0.0, 0.0], half).iter().all(|(_, because)| because.contains("all steps are off")));
+}
+
+#[test]
+fn steps_that_are_there_in_another_order_fail_no_device() {
+    // Told 800, 1600, 3200; made 1600, 3200, 800.
+    for (found, because) in said(&[1.0, 1.0, -0.75], |_| {}) {
+        assert_eq!(found, Outcome::Inconclusive, "{because}");
+        assert!(because.contains("in another order than told"), "{because}");
+    }
+    // Two at the same setting are no order.
+    assert!(said(&[1.0, 0.0, 0.0], |_| {}).iter().any(|(found, _)| *found == Outcome::Fail));
 }
