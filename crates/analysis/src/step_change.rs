@@ -15,7 +15,8 @@
 //! A change that lasts from some swipe on needs no such ratio: in the middle of a phase all swipes become longer or shorter
 //! by one factor, within placing, and stay so to the end of the session ([`lasting`]). Nothing that comes with speed does
 //! so, as some of them were no faster than those before; and a sensor that fails takes differing amounts. Smallest found:
-//! twice placing, between two swipes and three. A stop that was moved looks alike, and is the operator's as well. (Added after
+//! twice placing, between two swipes and three. Likewise between two phases, where swipes of two paces and more come after it ([`between`]):
+//! a gain that changes with speed takes them apart, since of a slower swipe less lies above any speed. A stop that was moved looks alike, and is the operator's as well. (Added after
 //! firmware that halved its counts from a tenth swipe on had been seen to be told as ten losses of tracking, and one that
 //! doubled them from a third on as gain that rises with speed.)
 //! Cost: O(swipes × steps), and O(swipes²) a phase.
@@ -26,6 +27,7 @@ use crate::shortfall::Measure;
 use crate::stats::median;
 use crate::step::{PhaseView, StepView, SwipeView};
 use slipgauge_trace::session::Step;
+use std::collections::BTreeSet;
 
 /// Swipes running.
 const RUN: usize = 3;
@@ -141,11 +143,41 @@ fn planned(step: &StepView) -> Vec<Run> {
 /// A change in the middle of a phase that lasts to the end of the session.
 fn lasting(step: &StepView) -> Option<Run> {
     let measure = step.measure?;
-    step.phases.iter().enumerate().find_map(|(i, phase)| {
+    let within = step.phases.iter().enumerate().find_map(|(i, phase)| {
         let later = step.phases.get(i + 1..).unwrap_or_default();
         let cuts = BEFORE..(phase.swipes.len() + 1).saturating_sub(RUN);
         cuts.into_iter().find_map(|cut| changed(step, phase, cut, later, measure))
-    })
+    });
+    within.or_else(|| (1..step.phases.len()).find_map(|i| between(step, i, measure)))
+}
+
+/// The run that begins with this phase, if all swipes before it are of one length, and all from it on of another, at two paces
+/// and more.
+fn between(step: &StepView, first: usize, measure: Measure) -> Option<Run> {
+    let (before, after) = step.phases.split_at_checked(first)?;
+    let swiped = |phases: &'_ [PhaseView]| -> Vec<usize> {
+        (0..phases.len()).filter(|i| !phases[*i].swipes.is_empty()).collect()
+    };
+    let one = |phases: &[PhaseView]| {
+        let lengths = swiped(phases).into_iter().map(|i| of_one_length(&phases[i].swipes, measure));
+        let lengths = lengths.collect::<Option<Vec<f64>>>()?;
+        let centre = median(&lengths)?;
+        let reach = measure.most * (centre / measure.one_travel).max(1.0);
+        lengths.iter().all(|l| (l - centre).abs() <= reach).then_some(centre)
+    };
+    let paces: BTreeSet<_> = swiped(after).into_iter().map(|i| after[i].span.phase.pace).collect();
+    let enough = |phases: &[PhaseView]| phases.iter().any(|p| p.swipes.len() >= RUN);
+    if paces.len() < 2 || after.first()?.swipes.is_empty() || !enough(before) {
+        return None;
+    }
+    let (old, new) = (one(before)?, one(after)?);
+    let ratio = new / old;
+    let members = || after.iter().flat_map(|p| p.swipes.iter().map(move |s| (p, s)));
+    let (begin, end) = (members().next()?.1.swipe.begin, members().last()?.1.swipe.end);
+    let keys = members().map(|(p, s)| key(p, s)).collect();
+    // Firmware that truncates takes little from either pace, and more from slow swipes.
+    let apart = ratio.ln().abs() > (1.0 + APART).ln();
+    apart.then_some(Run { to: None, nominal: None, ratio, keys, span: (begin, end) })
 }
 
 /// The run that begins with this swipe of a phase, if all change there.

@@ -110,6 +110,26 @@ fn a_step_that_changed_on_the_way_is_no_gain_change() {
     assert_eq!(family(&verdict, Family::Resolution).verdict, Outcome::Inconclusive);
 }
 
+/// Between the slow swipes and the medium ones, in a session whose plan knows one step; the fast ones are made at it, too.
+#[test]
+fn a_step_that_changed_between_two_phases_is_no_tracking_loss_and_no_gain_change() {
+    for to in [800.0, 3200.0] {
+        let device = DeviceModel::default().with_steps(&[1600.0, to]);
+        let faults = [3, 4].map(|phase| Fault::in_phase(phase, 0.0, What::StepChange { to: 2 })).to_vec();
+        let session = Bench { seed: 4, device, faults, script: Script::screen(1), ..Bench::default() };
+        let session = session.session().unwrap();
+        let mut header = session.header();
+        header.plan.as_mut().unwrap().steps.truncate(1);
+        let recording = Recording::from_entries(header, session.entries(), Digest::default()).unwrap();
+        let verdict = judge(&recording, "simulated").verdict;
+        let kinds: Vec<_> = verdict.findings.iter().map(|f| (f.family, f.kind, f.cause)).collect();
+        assert_eq!(kinds, [(Family::Resolution, "step change", Cause::StepChange)], "{to}");
+        assert_eq!(verdict.verdict, Outcome::Inconclusive, "{to}");
+        let because = &family(&verdict, Family::Resolution).because;
+        assert!(because.contains("from swipe 1 of phase 3 on 30 swipes count"), "{because}");
+    }
+}
+
 #[test]
 fn another_step_than_the_one_told_is_said() {
     let mut device = DeviceModel::default().with_steps(&[800.0, 1600.0]);

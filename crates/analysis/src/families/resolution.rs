@@ -26,7 +26,7 @@ use crate::stats::median;
 use crate::step::StepView;
 use crate::step_change;
 use crate::tolerances::{OUT_OVER_BACK, Y_OVER_X};
-use crate::verdict::{Cause, Criterion, Family, FamilyVerdict, Finding, Identified, Outcome};
+use crate::verdict::{Cause, Criterion, Family, FamilyVerdict, Finding, Identified, Outcome, count};
 use serde_json::{Value, json};
 use slipgauge_trace::session::{Pace, Step};
 
@@ -221,9 +221,22 @@ impl Detector for Resolution {
             Err(_) => {}
         }
         let own: Vec<&Finding> = findings.iter().filter(|f| f.family == Family::Resolution).collect();
-        let changed = own.iter().filter(|f| f.kind == "step change").count();
-        if changed > 0 {
-            because += "; some swipes were made at another step";
+        let mut changes = own.iter().filter(|f| f.kind == "step change");
+        let changed = changes.clone().count();
+        if let Some(first) = changes.next() {
+            because += &match first.evidence.get("like_step") {
+                Some(Value::Number(like)) => format!("; some swipes were made at step {like}"),
+                _ => format!(
+                    "; from swipe {} of phase {} on {} count {:+.1} %: a step's button, a stop that moved, or the device",
+                    first.swipe.unwrap_or(1),
+                    first.phase,
+                    count(
+                        first.evidence.get("swipes").and_then(Value::as_u64).unwrap_or(0) as usize,
+                        "swipe"
+                    ),
+                    100.0 * (first.size - 1.0)
+                ),
+            };
             let kept = decision::not_examined("one step throughout", "", [None, None]);
             measured.criteria.push(Criterion { verdict: Outcome::Inconclusive, ..kept });
         }

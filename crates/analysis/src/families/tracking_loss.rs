@@ -12,7 +12,8 @@
 //!   faster: worth [`LEAST_MM`] and more;
 //! - *short*: a swipe that comes up short ([`crate::shortfall`]) without any other finding and that the operator does not
 //!   explain: counts were lost in some way that does not show in the reports. Its cause is unknown. Where [`EVEN`] of a
-//!   phase's swipes are alike, short of what their median is: counts that are fewer all alike, by [`MOST_GAIN`] at most,
+//!   phase's swipes are alike, short of what their median is: counts that are fewer all alike, by [`MOST_GAIN`] at most (or whatever,
+//!   where all of them are),
 //!   are a change of gain. What a stall or an overrun of this computer can have cost is left out.
 //!
 //! Decides on the share of the fast swipes (all swipes where no pace was told) that show it, exact limits. Where fast swipes
@@ -454,7 +455,9 @@ fn usual(step: &StepView, phase: &PhaseView) -> Option<f64> {
     }
     let alike = lengths.iter().filter(|l| (**l - centre).abs() <= measure.most).count();
     let gain = centre >= (1.0 - MOST_GAIN) * measure.one_travel;
-    let even = gain && alike as f64 >= EVEN * lengths.len() as f64;
+    // One factor in all of them is none that a loss takes.
+    let all = alike == lengths.len() && alike >= LEAST_ALIKE;
+    let even = all || gain && alike as f64 >= EVEN * lengths.len() as f64;
     Some(if even { centre } else { measure.one_travel })
 }
 
