@@ -54,7 +54,7 @@ use crate::silence::{MakeUp, SHORT_AT_END_MM, STRIKES, Silence};
 use crate::stats::{mean_sd, median};
 use crate::step::{PhaseView, StepView, SwipeView};
 use crate::step_change;
-use crate::verdict::{Cause, Criterion, Family, FamilyVerdict, Finding, Outcome};
+use crate::verdict::{Cause, Criterion, Direction, Family, FamilyVerdict, Finding, Outcome};
 use limit::{Limit, Of};
 use serde_json::{Value, json};
 use slipgauge_trace::Nanos;
@@ -184,9 +184,10 @@ impl Detector for TrackingLoss {
         let mut told = spoiled(step, findings);
         told.extend(step_change::runs(step).into_iter().flat_map(|run| run.keys));
         for phase in &step.phases {
-            let usual = usual(step, phase);
+            let usual = [Direction::Out, Direction::Back].map(|to| (to, usual(step, phase, to)));
+            let usual = |s: &SwipeView| usual.iter().find(|u| u.0 == s.swipe.direction).and_then(|u| u.1);
             let untold = phase.swipes.iter().filter(|s| !told.contains(&key(phase, s)));
-            let short: Vec<Finding> = untold.filter_map(|swipe| short(step, phase, swipe, usual)).collect();
+            let short: Vec<Finding> = untold.filter_map(|s| short(step, phase, s, usual(s))).collect();
             findings.extend(short);
         }
     }
@@ -443,11 +444,13 @@ fn partial<'a>(
     })
 }
 
-/// Counts of one travel as a phase has it, if its swipes are alike; else as the slow ones have it. `None` for slow swipes
-/// that lack what faster ones have: no sensor loses track below a speed, so that is gain, however uneven.
-fn usual(step: &StepView, phase: &PhaseView) -> Option<f64> {
+/// Counts of one travel as a phase has it, out or back, if its swipes are alike; else as the slow ones have it. `None` for slow
+/// swipes that lack what faster ones have: no sensor loses track below a speed, so that is gain, however uneven.
+/// (Each direction by itself since a gain that fell with speed one way only had been seen to be told as a loss in every swipe.)
+fn usual(step: &StepView, phase: &PhaseView, direction: Direction) -> Option<f64> {
     let measure = step.measure?;
-    let lengths: Vec<f64> = phase.swipes.iter().map(|s| s.swipe.along).collect();
+    let own = phase.swipes.iter().filter(|s| s.swipe.direction == direction);
+    let lengths: Vec<f64> = own.map(|s| s.swipe.along).collect();
     let centre = median(&lengths)?;
     let faster = step.scale?.basis == Basis::OtherPace && phase.span.phase.pace == Some(Pace::Slow);
     if faster && measure.one_travel - centre > measure.most {
