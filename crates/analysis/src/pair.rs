@@ -5,44 +5,91 @@
 //! [`CUTOFF`] ([`spectrum::delay`]). The reference's counts run in a frame of their own, so its angle on the carriage does
 //! not matter; its sign is taken so that both run the same way.
 //!
+//! Which part of the reference's motion it is, is found first: the swipe by itself is laid over the reference's speed in steps of
+//! [`ROUGH`] up to [`FAR`] to either side. The reference's sign is one for a phase, so that the swipe back before or after one
+//! does not fit, and two swipes one way are further apart than that.
+//!
 //! The mean weights each swipe by what it can tell: a place known to within the same noise at every report tells the time to
 //! within noise / v, so the information on a delay is the sum of v² over the swipe (the bound of Cramér and Rao for a shift
 //! in time); over one travel it grows with the speed. Spread and percentiles are those of the swipes as they are. (First
 //! all swipes weighed alike: slow ones scatter three times as much as fast ones, so that a few of them made the mean's
 //! uncertainty, and its interval covered 90 % of 270.)
 //!
-//! *Strike lag*: begins of button reports, each paired in order with the reference's nearest within [`NEAR`].
+//! That is the mean of one lag. Where lags differ from swipe to swipe by more than noise explains, there is none, and weights by
+//! speed would tell that of the fast ones: then each swipe counts alike, and the uncertainty is that of their scatter. Asked by
+//! Cochran's Q = Σ w (t − mean)², with the noise taken from neighbouring swipes of one phase and one way ([`differ`]), which
+//! a lag that depends on pace, way or time of the session leaves as it is.
+//!
+//! *Strike lag*: begins of button reports, each paired in order with one of the reference's within [`FAR`] ([`mod@strikes`]).
+//!
+//! Swipes and strikes without a partner (later than [`FAR`], or not there) are counted: see [`Compared`].
 //!
 //! A report waits for its poll, half an interval on the average; that half is taken off each device (by spreading, and by
 //! T/2 for strikes), so what is left is what sensor, firmware and link add. A single strike is uncertain by T/√12 of
 //! either device, which is in the spread; of the mean, what is left of a poll in step with the strikes is not seen.
 //! Never absolute: the reference's own lag is in it. Cost: O(reports log reports), one swipe in memory at a time.
 
+mod strikes;
+
+use crate::decision::share_bound;
 use crate::families::{key, spoiled};
 use crate::series::{Frame, Series, fast_intervals};
 use crate::spectrum;
 use crate::stats::regression::least_squares;
-use crate::stats::{mean_sd, median, quantile, t_quantile};
+use crate::stats::{mad, mean_sd, median, quantile, t_quantile};
 use crate::step::StepView;
-use crate::verdict::{Finding, Pair, Quantity};
+use crate::swipes::Swipe;
+use crate::verdict::{Direction, Finding, Pair, Quantity};
 use slipgauge_trace::Nanos;
 use slipgauge_trace::recording::{DeviceTrace, PhaseSpan};
-use slipgauge_trace::session::Task;
+use slipgauge_trace::session::{Pace, Task};
+use statrs::distribution::{ContinuousCDF, FisherSnedecor};
 
 /// Step of the grid, nanoseconds: the shortest report interval there is.
 const GRID: f64 = 125_000.0;
 /// A flick of 0.1 s has its energy below 20 Hz; above this there is mostly rounding.
 const CUTOFF: f64 = 60.0;
-/// Longest lag looked for, and rest taken in on either side of a swipe, nanoseconds. Shorter than a dwell and its return.
+/// Step in which the reference's motion is looked for, nanoseconds: a twenty-fifth of a flick.
+const ROUGH: f64 = 4_000_000.0;
+/// Longest lag looked for, nanoseconds. Two swipes one way are further apart (there is one back between them, with a rest before
+/// and after it), so it is clear which of them is meant; and no device that is later could be used at all.
+pub const FAR: i64 = 350_000_000;
+/// Rest taken in on either side of a swipe, nanoseconds, and how far the rough place may be off. Shorter than a dwell.
 const REACH: i64 = 100_000_000;
-/// Strikes further apart than this are not the same one: people strike up to about ten times a second.
-const NEAR: i64 = 50_000_000;
 /// Two presses within this are one switch that bounces.
 const BOUNCE: i64 = 30_000_000;
 /// Shapes less alike than this are not one motion.
 const ALIKE: f64 = 0.95;
 /// Fewer do not tell a spread.
 const LEAST: usize = 5;
+
+/// The share of all swipes or strikes for which a limit is told.
+const MOST: f64 = 0.95;
+/// Chance that swipes of one lag are held to differ. All that comes of it is a mean that is less sharp, and no less right.
+const DIFFER: f64 = 0.01;
+/// Degrees of freedom that a difference of neighbours is worth: the deviation of the median has 37 % of the efficiency of the
+/// standard deviation, and two differences share a swipe (2/3).
+const WORTH: f64 = 0.37 * 2.0 / 3.0;
+
+/// What both devices tell of the same swipes or strikes.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Compared {
+    /// How much later they come on the device under test; `None` with too few.
+    pub later: Option<Later>,
+    /// Swipes or strikes seen by both.
+    pub both: usize,
+    /// Seen by the device and not, or not alike, by the reference within [`FAR`].
+    pub device_alone: usize,
+    /// Seen by the reference alone.
+    pub reference_alone: usize,
+}
+
+impl Compared {
+    /// Without a partner.
+    pub fn alone(&self) -> usize {
+        self.device_alone + self.reference_alone
+    }
+}
 
 /// Differences in time, with what they sum up to.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -55,24 +102,58 @@ pub struct Later {
     pub spread: f64,
     /// 95 % are at most this.
     pub most: f64,
+    /// And of all to come, with 95 % confidence: the rank statistic; `None` with fewer than 59.
+    pub surely: Option<f64>,
+    /// The smallest and the largest.
+    pub range: [f64; 2],
     /// How many.
     pub count: usize,
+    /// True if they differ by more than noise: the mean is then the plain one.
+    pub differ: bool,
+    /// The pace of the smallest mean and that of the largest, if these differ clearly.
+    pub paces: Option<[(Pace, f64); 2]>,
+}
+
+/// One difference in time.
+#[derive(Clone, Copy)]
+struct Seen {
+    /// Nanoseconds.
+    t: f64,
+    /// What it weighs.
+    weight: f64,
+    /// Its phase.
+    phase: u32,
+    way: Direction,
+    pace: Option<Pace>,
 }
 
 impl Later {
     /// From differences in time and what each weighs.
-    fn of(all: &[(f64, f64)]) -> Option<Later> {
+    fn of(all: &[Seen]) -> Option<Later> {
         if all.len() < LEAST {
             return None;
         }
-        let (times, weights): (Vec<f64>, Vec<f64>) = all.iter().copied().unzip();
-        let roots: Vec<f64> = weights.iter().map(|w| w.sqrt()).collect();
+        let times: Vec<f64> = all.iter().map(|s| s.t).collect();
+        let roots: Vec<f64> = all.iter().map(|s| s.weight.sqrt()).collect();
         let weighed: Vec<f64> = times.iter().zip(&roots).map(|(t, r)| t * r).collect();
         // A weighted mean is a fit of one constant.
         let fit = least_squares(&[roots], &weighed)?;
         let (mean, uncertainty) = (fit.coefficients[0], fit.error(0));
         let (_, spread) = mean_sd(&times)?;
-        Some(Later { mean, uncertainty, spread, most: quantile(&times, 0.95)?, count: all.len() })
+        let mut sorted = times;
+        sorted.sort_by(f64::total_cmp);
+        let (range, most) = ([*sorted.first()?, *sorted.last()?], quantile(&sorted, MOST)?);
+        let (surely, count) = (surely(&sorted), sorted.len());
+        Some(Later { mean, uncertainty, spread, most, surely, range, count, differ: false, paces: None })
+    }
+
+    /// Likewise; where they differ by more than noise, each counts alike.
+    fn of_swipes(mut all: Vec<Seen>) -> Option<Later> {
+        if !differ(&all) {
+            return Later::of(&all);
+        }
+        all.iter_mut().for_each(|s| s.weight = 1.0);
+        Some(Later { differ: true, paces: by_pace(&all), ..Later::of(&all)? })
     }
 
     /// The mean with its 95 % interval.
@@ -81,9 +162,49 @@ impl Later {
     }
 }
 
+/// What 95 % of all to come are at most, with 95 % confidence: the smallest value of which it is sure that no more than 5 % lie
+/// above (exact; 59 values and none above, as [`share_bound`] asks of a pass).
+fn surely(sorted: &[f64]) -> Option<f64> {
+    let n = sorted.len() as u32;
+    let above = (0..n).take_while(|k| share_bound(*k, n) <= 1.0 - MOST).last()?;
+    sorted.get(sorted.len() - 1 - above as usize).copied()
+}
+
+/// True if swipes differ by more than noise: Cochran's Q over its degrees of freedom, against the noise that neighbouring swipes
+/// of one phase and way show by their differences (the median, which bears a quarter of odd swipes). Normal theory (F).
+fn differ(all: &[Seen]) -> bool {
+    let mut apart = Vec::new();
+    for (i, a) in all.iter().enumerate() {
+        let next = all[i + 1..].iter().find(|b| b.phase == a.phase && b.way == a.way);
+        apart.extend(next.map(|b| (b.t - a.t) / (1.0 / a.weight + 1.0 / b.weight).sqrt()));
+    }
+    let Some(noise) = mad(&apart, 0.0).filter(|n| *n > 0.0 && n.is_finite()) else { return false };
+    let sum: f64 = all.iter().map(|s| s.weight).sum();
+    let mean = all.iter().map(|s| s.weight * s.t).sum::<f64>() / sum;
+    let q: f64 = all.iter().map(|s| s.weight * (s.t - mean).powi(2)).sum();
+    let df = all.len() as f64 - 1.0;
+    let f = q / df / (noise * noise);
+    f.is_finite() && FisherSnedecor::new(df, WORTH * apart.len() as f64).is_ok_and(|d| d.sf(f) < DIFFER)
+}
+
+/// The paces of the smallest and the largest mean, if these are apart by more than chance (99 %).
+fn by_pace(all: &[Seen]) -> Option<[(Pace, f64); 2]> {
+    let of = |pace: Pace| -> Option<(Pace, f64, f64, f64)> {
+        let own: Vec<f64> = all.iter().filter(|s| s.pace == Some(pace)).map(|s| s.t).collect();
+        let (mean, sd) = mean_sd(&own)?;
+        Some((pace, mean, sd / (own.len() as f64).sqrt(), own.len() as f64 - 1.0))
+    };
+    let mut each: Vec<_> = [Pace::Slow, Pace::Medium, Pace::Fast].into_iter().filter_map(of).collect();
+    each.sort_by(|a, b| a.1.total_cmp(&b.1));
+    let (low, high) = (each.first()?, each.last()?);
+    let chance = t_quantile(0.995, low.3.min(high.3)) * low.2.hypot(high.2);
+    (high.1 - low.1 > chance).then_some([(low.0, low.1), (high.0, high.1)])
+}
+
 /// What a step tells, as it is written; `None` without a reference or if it tells nothing.
 pub fn pair(step: &StepView, findings: &[Finding]) -> Option<Pair> {
-    let (motion, strikes) = (lag(step, findings), strike_lag(step));
+    let motion = lag(step, findings).and_then(|c| c.later);
+    let strikes = strike_lag(step).and_then(|c| c.later);
     if motion.is_none() && strikes.is_none() {
         return None;
     }
@@ -99,54 +220,120 @@ pub fn pair(step: &StepView, findings: &[Finding]) -> Option<Pair> {
     })
 }
 
-/// How much later motion comes, over the swipes of a step without any finding.
-pub fn lag(step: &StepView, findings: &[Finding]) -> Option<Later> {
+/// A device's motion in a phase.
+struct Moved<'a> {
+    series: &'a Series,
+    frame: Frame,
+    /// Width of a report slot.
+    slot: f64,
+}
+
+/// How much later motion comes, over the swipes of a step without any finding. `None` without a reference, or if times cannot be
+/// judged.
+pub fn lag(step: &StepView, findings: &[Finding]) -> Option<Compared> {
     let reference = step.reference?;
     if step.coarse_clock() {
         return None;
     }
     let frame = step.frame?;
     let spoiled = spoiled(step, findings);
-    let mut all = Vec::new();
+    let (mut all, mut alone) = (Vec::new(), 0);
     for phase in step.phases.iter().filter(|p| !p.swipes.is_empty()) {
-        let nominal = Series::of_phase(reference, &phase.span, None);
-        let intervals = fast_intervals(&nominal, Nanos(20_000_000));
-        let Some(interval) = median(&intervals) else { continue };
-        let other = Series::of_phase(reference, &phase.span, Some(Nanos(interval as i64)));
-        let Some(other_frame) = Frame::principal([&other], Nanos(20_000_000)) else { continue };
         let clean = phase.swipes.iter().filter(|s| !spoiled.contains(&key(phase, s)));
-        for swipe in clean.filter(|s| !step.host.explain(s.swipe.begin - REACH, s.swipe.end + REACH)) {
-            let span = (swipe.swipe.begin.saturating_sub(REACH), swipe.swipe.end.saturating_add(REACH));
-            let test = speeds(&phase.series, frame, span, step.slot());
-            let mut against = speeds(&other, other_frame, span, interval);
-            let dot: f64 = test.iter().zip(&against).map(|(a, b)| a * b).sum();
-            if dot < 0.0 {
-                against.iter_mut().for_each(|v| *v = -*v);
+        let clean: Vec<&Swipe> = clean.map(|s| &s.swipe).collect();
+        let test = Moved { series: &phase.series, frame, slot: step.slot() };
+        let times = match moved(reference, &phase.span) {
+            Some((series, frame, slot)) => each_later(&test, &Moved { series: &series, frame, slot }, &clean),
+            None => vec![None; clean.len()],
+        };
+        for (swipe, time) in clean.into_iter().zip(times) {
+            // The reference's part of it, too.
+            let early = time.map_or(0, |(t, _)| t as i64);
+            let (from, to) =
+                (swipe.begin.saturating_sub(early.max(0)), swipe.end.saturating_sub(early.min(0)));
+            if step.host.explain(from.saturating_sub(REACH), to.saturating_add(REACH)) {
+                continue;
             }
-            let reach = (REACH as f64 / GRID) as usize;
-            let found = spectrum::delay(&against, &test, reach, CUTOFF * GRID * 1e-9);
-            let told: f64 = against.iter().map(|v| v * v).sum();
-            all.extend(found.filter(|d| d.correlation >= ALIKE).map(|d| (d.samples * GRID, told)));
+            let Some((t, weight)) = time else {
+                alone += 1;
+                continue;
+            };
+            let (way, pace) = (swipe.direction, phase.span.phase.pace);
+            all.push(Seen { t, weight, phase: phase.span.number, way, pace });
         }
     }
-    Later::of(&all)
+    let both = all.len();
+    Some(Compared { later: Later::of_swipes(all), both, device_alone: alone, reference_alone: 0 })
+}
+
+/// The reference's motion in a phase: its series, frame and report interval.
+fn moved(reference: &DeviceTrace, span: &PhaseSpan) -> Option<(Series, Frame, f64)> {
+    let nominal = Series::of_phase(reference, span, None);
+    let interval = median(&fast_intervals(&nominal, Nanos(20_000_000)))?;
+    let series = Series::of_phase(reference, span, Some(Nanos(interval as i64)));
+    let frame = Frame::principal([&series], Nanos(20_000_000))?;
+    Some((series, frame, interval))
+}
+
+/// How much later each swipe is, and what it tells; `None` for one that the reference did not see alike.
+fn each_later(test: &Moved, other: &Moved, swipes: &[&Swipe]) -> Vec<Option<(f64, f64)>> {
+    let fits: Vec<Vec<f64>> = swipes.iter().map(|s| fits(test, other, s)).collect();
+    let count = fits.iter().map(Vec::len).max().unwrap_or(0);
+    let sum = |i: usize| fits.iter().filter_map(|f| f.get(i)).sum::<f64>();
+    let best = (0..count).map(sum).max_by(|a, b| a.abs().total_cmp(&b.abs()));
+    let sign = best.unwrap_or(1.0).signum();
+    swipes
+        .iter()
+        .zip(&fits)
+        .map(|(swipe, fits)| later(test, other, swipe, place(fits, sign)?, sign))
+        .collect()
+}
+
+/// How well a swipe by itself fits the reference's motion, from [`FAR`] earlier to as much later, in steps of [`ROUGH`].
+fn fits(test: &Moved, other: &Moved, swipe: &Swipe) -> Vec<f64> {
+    let own = speeds(test, (swipe.begin, swipe.end), ROUGH);
+    let around = (swipe.begin.saturating_sub(FAR), swipe.end.saturating_add(FAR));
+    let against = speeds(other, around, ROUGH);
+    let fit = |part: &[f64]| own.iter().zip(part).map(|(a, b)| a * b).sum();
+    against.windows(own.len().max(1)).map(fit).collect()
+}
+
+/// The lag at which a swipe fits best, to within [`ROUGH`]; none if that lies at the end of the reach.
+fn place(fits: &[f64], sign: f64) -> Option<i64> {
+    let best = (0..fits.len()).max_by(|a, b| (sign * fits[*a]).total_cmp(&(sign * fits[*b])))?;
+    let rough = FAR - best as i64 * ROUGH as i64;
+    // What the fine look reaches anyway needs no other window.
+    let shift = if rough.abs() > REACH / 2 { rough } else { 0 };
+    (best > 0 && best + 1 < fits.len()).then_some(shift)
+}
+
+/// How much later a swipe is than the reference's motion `shift` earlier, with that; and what it tells.
+fn later(test: &Moved, other: &Moved, swipe: &Swipe, shift: i64, sign: f64) -> Option<(f64, f64)> {
+    let (from, to) = (swipe.begin.saturating_sub(REACH), swipe.end.saturating_add(REACH));
+    let own = speeds(test, (from, to), GRID);
+    let mut against = speeds(other, (from.saturating_sub(shift), to.saturating_sub(shift)), GRID);
+    against.iter_mut().for_each(|v| *v *= sign);
+    let reach = (REACH as f64 / GRID) as usize;
+    let found = spectrum::delay(&against, &own, reach, CUTOFF * GRID * 1e-9)?;
+    let told: f64 = against.iter().map(|v| v * v).sum();
+    (found.correlation >= ALIKE).then_some((found.samples * GRID + shift as f64, told))
 }
 
 /// Counts along in each step of the grid; empty if the span is longer than a transform.
-fn speeds(series: &Series, frame: Frame, span: (i64, i64), slot: f64) -> Vec<f64> {
-    let count = ((span.1 - span.0) as f64 / GRID).ceil();
+fn speeds(moved: &Moved, span: (i64, i64), grid: f64) -> Vec<f64> {
+    let count = ((span.1 - span.0) as f64 / grid).ceil();
     if !(count >= 1.0 && count <= spectrum::MOST as f64) {
         return Vec::new();
     }
     let mut out = vec![0.0; count as usize];
-    let samples = &series.samples;
+    let samples = &moved.series.samples;
     let from = samples.partition_point(|s| s.t < span.0);
     let mut last = from.checked_sub(1).map_or(f64::NEG_INFINITY, |i| samples[i].t as f64);
     for s in samples[from..].iter().take_while(|s| s.t <= span.1) {
         let t = s.t as f64;
-        let begin = last.max(t - slot).min(t - 1.0).max(span.0 as f64);
-        let (a, b) = ((begin - span.0 as f64) / GRID, (t - span.0 as f64) / GRID);
-        let per = frame.of(s).0 / (b - a).max(1e-9);
+        let begin = last.max(t - moved.slot).min(t - 1.0).max(span.0 as f64);
+        let (a, b) = ((begin - span.0 as f64) / grid, (t - span.0 as f64) / grid);
+        let per = moved.frame.of(s).0 / (b - a).max(1e-9);
         for (i, cell) in out.iter_mut().enumerate().take(b.ceil() as usize).skip(a as usize) {
             *cell += per * (b.min(i as f64 + 1.0) - a.max(i as f64)).max(0.0);
         }
@@ -155,8 +342,8 @@ fn speeds(series: &Series, frame: Frame, span: (i64, i64), slot: f64) -> Vec<f64
     out
 }
 
-/// How much later strikes come.
-pub fn strike_lag(step: &StepView) -> Option<Later> {
+/// How much later strikes come. `None` without a reference, or if times cannot be judged.
+pub fn strike_lag(step: &StepView) -> Option<Compared> {
     let reference = step.reference?;
     if step.coarse_clock() {
         return None;
@@ -165,23 +352,35 @@ pub fn strike_lag(step: &StepView) -> Option<Later> {
     let own = step.interval.map(|q| q.value).or(step.nominal_interval.map(|n| n.0 as f64));
     let wait = half(own) - half(step.reference_interval.map(|n| n.0 as f64));
     let mut all = Vec::new();
+    let (mut device_alone, mut reference_alone) = (0, 0);
     for phase in step.phases.iter().filter(|p| p.span.phase.task == Task::Strikes) {
         let (test, other) = (strikes(step.trace, &phase.span), strikes(reference, &phase.span));
-        let mut next = 0;
-        for t in test {
-            let apart = |i: &usize| t.saturating_sub(other[*i]).saturating_abs();
-            let Some(nearest) =
-                (next..other.len()).take_while(|i| other[*i] <= t.saturating_add(NEAR)).min_by_key(apart)
-            else {
-                continue;
-            };
-            if apart(&nearest) <= NEAR && !step.host.explain(t.min(other[nearest]), t.max(other[nearest])) {
-                all.push(((t - other[nearest]) as f64 - wait, 1.0));
-                next = nearest + 1;
-            }
-        }
+        let pairs = strikes::aligned(&test, &other);
+        let missed = |times: &[i64], seen: &[usize]| {
+            let own = times.iter().enumerate().filter(|(i, _)| seen.binary_search(i).is_err());
+            own.filter(|(_, t)| told_alone(step, &phase.span, **t)).count()
+        };
+        let (tests, others): (Vec<usize>, Vec<usize>) = pairs.iter().copied().unzip();
+        device_alone += missed(&test, &tests);
+        reference_alone += missed(&other, &others);
+        let times = pairs.into_iter().map(|(i, j)| (test[i], other[j]));
+        let sure = times.filter(|(a, b)| !step.host.explain(*a.min(b), *a.max(b)));
+        all.extend(sure.map(|(a, b)| Seen {
+            t: (a - b) as f64 - wait,
+            weight: 1.0,
+            phase: phase.span.number,
+            way: Direction::Out,
+            pace: None,
+        }));
     }
-    Later::of(&all)
+    Some(Compared { later: Later::of(&all), both: all.len(), device_alone, reference_alone })
+}
+
+/// True for a strike whose partner would have been seen: it lies neither beyond the line of the phase nor in what this computer
+/// has held up.
+fn told_alone(step: &StepView, span: &PhaseSpan, t: i64) -> bool {
+    let (from, to) = (t.saturating_sub(FAR), t.saturating_add(FAR));
+    from >= span.begin.0 && to <= span.end.0 && !step.host.explain(from, to)
 }
 
 /// Times at which a button went down, bounces left out.
@@ -203,15 +402,51 @@ fn strikes(trace: &DeviceTrace, span: &PhaseSpan) -> Vec<i64> {
 mod tests {
     use super::*;
 
+    fn seen(t: f64, weight: f64) -> Seen {
+        Seen { t, weight, phase: 1, way: Direction::Out, pace: None }
+    }
+
     /// Reckoned by hand: 22 / 17, and the root of Σ w (t − mean)² / 4 / 17. Were all alike, the slow one alone would make a mean
     /// of 2 ± 1.1.
     #[test]
     fn a_swipe_that_tells_little_weighs_little() {
-        let later = Later::of(&[(0.0, 4.0), (2.0, 4.0), (0.0, 4.0), (2.0, 4.0), (6.0, 1.0)]).unwrap();
+        let all = [(0.0, 4.0), (2.0, 4.0), (0.0, 4.0), (2.0, 4.0), (6.0, 1.0)].map(|(t, w)| seen(t, w));
+        let later = Later::of(&all).unwrap();
         assert!((later.mean - 22.0 / 17.0).abs() < 1e-12, "{later:?}");
         assert!((later.uncertainty - 0.7624).abs() < 1e-4, "{later:?}");
         assert!((later.spread - 2.4495).abs() < 1e-4 && later.count == 5, "{later:?}");
-        assert_eq!(Later::of(&[(0.0, 1.0); 4]), None);
-        assert_eq!(Later::of(&[(0.0, 0.0); 5]), None);
+        assert_eq!(Later::of(&[seen(0.0, 1.0); 4]), None);
+        assert_eq!(Later::of(&[seen(0.0, 0.0); 5]), None);
+    }
+
+    /// Ten slow swipes of 16 and twenty fast ones of 1, with scatter of 0.1 by weight: weighted it is (160 + 100) / 110 = 2.4, and
+    /// the mean over all is 6.
+    #[test]
+    fn swipes_that_differ_count_alike() {
+        let scatter = |i: usize| [0.13, -0.08, 0.02, -0.11, 0.05, 0.09, -0.1][i % 7];
+        let slow = (0..10).map(|i| Seen { pace: Some(Pace::Slow), ..seen(16.0 + scatter(i), 1.0) });
+        let fast = |base: f64| {
+            (0..20).map(move |i| Seen {
+                pace: Some(Pace::Fast),
+                phase: 2,
+                ..seen(base + 0.4 * scatter(i), 5.0)
+            })
+        };
+        let later = Later::of_swipes(slow.clone().chain(fast(1.0)).collect()).unwrap();
+        assert!(later.differ && (later.mean - 6.0).abs() < 0.05, "{later:?}");
+        let [low, high] = later.paces.unwrap();
+        assert_eq!((low.0, high.0), (Pace::Fast, Pace::Slow));
+        assert!((low.1 - 1.0).abs() < 0.1 && (high.1 - 16.0).abs() < 0.1, "{later:?}");
+        let same = Later::of_swipes(slow.chain(fast(16.0)).collect()).unwrap();
+        assert!(!same.differ && same.paces.is_none() && same.uncertainty < 0.02, "{same:?}");
+    }
+
+    #[test]
+    fn what_most_keep_has_a_limit_from_59_on() {
+        let times: Vec<f64> = (1..=93).map(f64::from).collect();
+        assert_eq!(
+            (surely(&times[..58]), surely(&times[..59]), surely(&times)),
+            (None, Some(59.0), Some(92.0))
+        );
     }
 }

@@ -541,7 +541,7 @@ pub struct Received {
 /// How much later the device is than the reference; positive for later. Nanoseconds.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
 pub struct Pair {
-    /// Mean of motion, each swipe by what it can tell.
+    /// Mean of motion, each swipe by what it can tell; where swipes differ by more than noise, each alike.
     pub lag_ns: Option<Quantity>,
     /// Standard deviation from swipe to swipe.
     pub lag_spread_ns: Option<f64>,

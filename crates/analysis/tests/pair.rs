@@ -5,16 +5,64 @@
 use slipgauge_analysis::judge;
 use slipgauge_analysis::verdict::{Family, FamilyVerdict, Outcome, Verdict};
 use slipgauge_sim::{Bench, Buttons, DeviceModel, Doing, Pace, Script};
-use slipgauge_trace::Recording;
-use slipgauge_trace::session::{Digest, Header, Tolerance};
+use slipgauge_trace::session::{Digest, Entry, Event, Header, Task, Tolerance};
+use slipgauge_trace::{Nanos, Recording};
+
+const MS: i64 = 1_000_000;
 
 fn judged(bench: Bench, change: impl FnOnce(&mut Header)) -> Verdict {
+    judged_with(bench, change, |_| {})
+}
+
+fn judged_with(
+    bench: Bench,
+    change: impl FnOnce(&mut Header),
+    redo: impl FnOnce(&mut Vec<Entry>),
+) -> Verdict {
     let session = bench.session().unwrap();
     let mut header = session.header();
     change(&mut header);
-    let digest = Digest::default();
-    let recording = Recording::from_entries(header, session.entries(), digest).unwrap();
+    let mut entries: Vec<Entry> = session.entries().collect();
+    redo(&mut entries);
+    let recording = Recording::from_entries(header, entries, Digest::default()).unwrap();
     judge(&recording, "pair").verdict
+}
+
+/// At most so many milliseconds.
+fn within(families: &[&'static str], ms: f64) -> impl FnOnce(&mut Header) {
+    let tolerance =
+        Tolerance { limits: [None, Some(ms)], unit: "ms".to_owned(), source: "the user".to_owned() };
+    let own: Vec<(String, Tolerance)> =
+        families.iter().map(|f| ((*f).to_owned(), tolerance.clone())).collect();
+    move |header| header.plan.as_mut().unwrap().tolerances.extend(own)
+}
+
+/// Delays or drops (`None`) what the device under test reports during a task, by the number of the swipe or strike, from 0, over
+/// all phases of the task. A swipe begins with motion after `rest`, a strike with a press after it.
+fn redo(entries: &mut Vec<Entry>, task: Task, rest: i64, shift: impl Fn(usize) -> Option<i64>) {
+    let (mut inside, mut begun, mut last) = (false, 0, i64::MIN / 2);
+    entries.retain_mut(|entry| match &entry.event {
+        Event::Phase(phase) => {
+            inside = phase.as_ref().is_some_and(|p| p.task == task);
+            true
+        }
+        Event::Report(report) if inside && entry.device == 0 => {
+            let tells = task == Task::Swipes || report.bytes[0] & 1 != 0;
+            begun += usize::from(tells && entry.t.0 - last > rest);
+            if tells {
+                last = entry.t.0;
+            }
+            let Some(by) = begun.checked_sub(1).map_or(Some(0), &shift) else { return false };
+            entry.t = Nanos(entry.t.0 + by);
+            true
+        }
+        _ => true,
+    });
+    entries.sort_by_key(|e| e.t);
+}
+
+fn paired(script: Script) -> Bench {
+    Bench { seed: 3, script, reference: Some(DeviceModel::default()), ..Bench::default() }
 }
 
 fn family(verdict: &Verdict, family: Family) -> &FamilyVerdict {
@@ -105,4 +153,85 @@ fn a_reference_that_lay_still_or_is_missing_from_the_file_gives_no_lag() {
     still.steps[0].nominal_counts_per_inch = 1.0;
     let bench = Bench { reference: Some(still), script: script(), ..Bench::default() };
     assert_eq!(judged(bench, |_| {}).pair, None);
+}
+
+#[test]
+fn a_tolerance_that_cannot_be_held_against_anything_keeps_the_session_from_passing() {
+    let mut still = DeviceModel::default();
+    still.steps[0].nominal_counts_per_inch = 1.0;
+    let bench = || Bench { reference: Some(still.clone()), ..paired(Script::screen(1)) };
+    assert_eq!(judged(bench(), |_| {}).verdict, Outcome::Pass, "nothing was asked for");
+    for name in ["lag", "strike-lag"] {
+        assert_eq!(judged(bench(), within(&[name], 10.0)).verdict, Outcome::Inconclusive, "{name}");
+    }
+}
+
+#[test]
+fn a_lag_of_up_to_a_third_of_a_second_is_told() {
+    for lag_ms in [-200, 110, 150, 300] {
+        let mut bench = paired(script());
+        bench.device.lag_ns = MS * lag_ms.max(0);
+        bench.reference.as_mut().unwrap().lag_ns = MS * (-lag_ms).max(0);
+        let verdict = judged(bench, |_| {});
+        let pair = verdict.pair.unwrap();
+        assert_eq!(pair.swipes, 16, "{lag_ms} ms");
+        assert!((pair.lag_ns.unwrap().value - (MS * lag_ms) as f64).abs() < 1e5, "{lag_ms} ms: {pair:?}");
+    }
+}
+
+#[test]
+fn late_swipes_enter_the_mean() {
+    let late = |entries: &mut Vec<Entry>| {
+        redo(entries, Task::Swipes, 100 * MS, |i| Some(if i % 4 == 1 { 150 * MS } else { 0 }));
+    };
+    let verdict = judged_with(paired(script()), within(&["lag"], 10.0), late);
+    let said = family(&verdict, Family::Lag);
+    let pair = verdict.pair.unwrap();
+    assert_eq!(pair.swipes, 16, "{}", said.because);
+    assert!((pair.lag_ns.unwrap().value - 37.5e6).abs() < 1e6, "{}", said.because);
+    assert_eq!(said.verdict, Outcome::Inconclusive, "{}", said.because);
+    assert!(said.because.contains("to +150."), "{}", said.because);
+}
+
+#[test]
+fn lags_that_depend_on_pace_are_told_as_the_plain_mean_and_by_pace() {
+    let script = Script::default().swipes(1, Pace::Slow, 8, 0.4).swipes(1, Pace::Fast, 12, 2.0);
+    let late = |entries: &mut Vec<Entry>| {
+        redo(entries, Task::Swipes, 100 * MS, |i| Some(if i < 8 { 15 * MS } else { 0 }));
+    };
+    let verdict = judged_with(paired(script), |_| {}, late);
+    let said = family(&verdict, Family::Lag);
+    let lag = verdict.pair.unwrap().lag_ns.unwrap();
+    assert!((lag.value - 6e6).abs() < 0.2e6, "{}", said.because);
+    assert!(lag.low.unwrap() < 5e6 && lag.high.unwrap() > 7e6, "{lag:?}");
+    assert!(said.because.contains("of slow ones +15.") || said.because.contains("of slow ones +14.9"));
+}
+
+#[test]
+fn late_and_missing_strikes_are_counted_and_the_largest_is_told() {
+    let told = |shift: fn(usize) -> Option<i64>| {
+        let script = script().then(1, Doing::Strikes { count: 20 });
+        let redo = |entries: &mut Vec<Entry>| redo(entries, Task::Strikes, 150 * MS, shift);
+        judged_with(paired(script), within(&["strike-lag"], 10.0), redo)
+    };
+    for (shift, count, mean_ms, says) in [
+        (
+            (|i| Some(if i.is_multiple_of(4) { 75 * MS } else { 0 })) as fn(usize) -> Option<i64>,
+            20,
+            18.75,
+            "to +7",
+        ),
+        (|i| Some(if i < 11 { 120 * MS } else { 0 }), 20, 66.0, "to +12"),
+        (|i| Some(if i == 11 { 50 * MS } else { 0 }), 20, 2.5, "to +5"),
+        (|i| (![4, 9, 15].contains(&i)).then_some(0), 17, 0.0, "; of 20 strikes, 3 without a partner"),
+    ] {
+        let verdict = told(shift);
+        let said = family(&verdict, Family::StrikeLag);
+        let pair = verdict.pair.unwrap();
+        assert_eq!(pair.strikes, count, "{}", said.because);
+        assert!((pair.strike_lag_ns.unwrap().value * 1e-6 - mean_ms).abs() < 0.5, "{}", said.because);
+        assert!(said.because.contains(says), "{}", said.because);
+        assert!(!said.because.contains("95 % at most"), "20 bound no 95 %: {}", said.because);
+        assert_eq!(said.verdict == Outcome::Pass, mean_ms == 2.5, "{}", said.because);
+    }
 }
