@@ -6,7 +6,7 @@ use std::borrow::Cow;
 use std::ops::Range;
 
 /// Counts at rest that are nearer to each other than this belong together, nanoseconds.
-const GROUP: i64 = 100_000_000;
+pub(super) const GROUP: i64 = 100_000_000;
 /// The hand lets go in this time, or in a third of a short phase; what it does then is not looked at, seconds.
 const LETTING_GO: f64 = 2.0;
 /// Places in time while the hand lets go from which a settling may be reckoned.
@@ -88,6 +88,10 @@ pub(super) struct Rest<'a> {
     pub(super) starts: Vec<(i64, Pair)>,
     /// Counts before `from`.
     pub(super) let_go: Pair,
+    /// Farthest from where it lay at first that the place was before `from`, counts.
+    pub(super) let_go_reach: f64,
+    /// True if knocks on the desk recur: it was not left alone.
+    pub(super) shaken: bool,
 }
 
 impl<'a> Rest<'a> {
@@ -106,16 +110,28 @@ impl<'a> Rest<'a> {
         };
         let first = samples.partition_point(|s| s.t < from);
         let (mut starts, mut place, mut row) = (Vec::with_capacity(STARTS), [0.0; 2], 0);
+        let mut let_go_reach = 0.0f64;
         for i in 0..STARTS {
             let t = begin + (skip * 1e9 * i as f64 / (STARTS - 1) as f64) as i64;
             while row < first && samples[row].t < t {
                 place = moved(place, &samples[row]);
+                let_go_reach = let_go_reach.max(length(place));
                 row += 1;
             }
             starts.push((t, place));
         }
         let groups = groups(&samples, first, place);
-        Some(Rest { samples, from, end, seconds: whole - skip, groups, starts, let_go: place })
+        Some(Rest {
+            samples,
+            from,
+            end,
+            seconds: whole - skip,
+            groups,
+            starts,
+            let_go: place,
+            let_go_reach,
+            shaken: false,
+        })
     }
 
     /// Counts that a trend is made of: less knocks and bursts.
@@ -181,7 +197,7 @@ impl<'a> Rest<'a> {
     }
 }
 
-fn moved(place: Pair, s: &Sample) -> Pair {
+pub(super) fn moved(place: Pair, s: &Sample) -> Pair {
     [place[0] + f64::from(s.x), place[1] + f64::from(s.y)]
 }
 
@@ -195,30 +211,38 @@ fn groups(samples: &[Sample], first: usize, start: Pair) -> Vec<Group> {
         while row < samples.len() && samples[row].t - samples[row - 1].t <= GROUP {
             row += 1;
         }
-        let before = place;
-        let (mut low, mut high, mut path, mut turns) = (place, place, 0.0, 0u32);
-        let mut last = [0i32; 2];
-        for s in &samples[begin..row] {
-            place = moved(place, s);
-            path += f64::from(s.x).hypot(f64::from(s.y));
-            for (axis, step) in [s.x.signum(), s.y.signum()].into_iter().enumerate() {
-                turns = turns.saturating_add(u32::from(step * last[axis] < 0));
-                last[axis] = if step == 0 { last[axis] } else { step };
-                low[axis] = low[axis].min(place[axis]);
-                high[axis] = high[axis].max(place[axis]);
-            }
-        }
-        out.push(Group {
-            rows: begin..row,
-            begin: samples[begin].t,
-            end: samples[row - 1].t,
-            before,
-            net: [place[0] - before[0], place[1] - before[1]],
-            range: [high[0] - low[0], high[1] - low[1]],
-            path,
-            turns,
-            what: What::Single,
-        });
+        let group = group(samples, begin..row, place);
+        place = [0, 1].map(|axis| place[axis] + group.net[axis]);
+        out.push(group);
     }
     out
+}
+
+/// These rows as one group, whose place before them is given.
+pub(super) fn group(samples: &[Sample], rows: Range<usize>, before: Pair) -> Group {
+    let (mut place, mut low, mut high, mut path, mut turns) = (before, before, before, 0.0, 0u32);
+    let mut last = [0i32; 2];
+    let (mut begin, mut end) = (None, 0);
+    for s in &samples[rows.clone()] {
+        (begin, end) = (begin.or(Some(s.t)), s.t);
+        place = moved(place, s);
+        path += f64::from(s.x).hypot(f64::from(s.y));
+        for (axis, step) in [s.x.signum(), s.y.signum()].into_iter().enumerate() {
+            turns = turns.saturating_add(u32::from(step * last[axis] < 0));
+            last[axis] = if step == 0 { last[axis] } else { step };
+            low[axis] = low[axis].min(place[axis]);
+            high[axis] = high[axis].max(place[axis]);
+        }
+    }
+    Group {
+        rows,
+        begin: begin.unwrap_or(end),
+        end,
+        before,
+        net: [place[0] - before[0], place[1] - before[1]],
+        range: [high[0] - low[0], high[1] - low[1]],
+        path,
+        turns,
+        what: What::Single,
+    }
 }
