@@ -270,6 +270,21 @@ fn bursts_are_found_beside_knocks() {
     }
 }
 
+/// The counts that a creep makes while a knock rings are the creep's as well.
+#[test]
+fn a_creep_is_found_beside_knocks() {
+    for per_inch in [800.0, 3200.0] {
+        let (family, found) = at_rest(per_inch, 1_000_000, |t| {
+            let [x, y] = walked_about(0.03, t);
+            [x + 0.3 * t, y]
+        });
+        let creep = family.criteria.iter().find(|c| c.what == "creep").unwrap();
+        let value = creep.estimate.unwrap().value;
+        assert!((value / 0.3 - 1.0).abs() < 0.15, "{per_inch}: {value} {} {found:?}", family.because);
+        assert_eq!(family.verdict, Outcome::Fail, "{per_inch}: {} {found:?}", family.because);
+    }
+}
+
 /// A hand that lets go drags the device a little; what flies off is not shown to lie still.
 #[test]
 fn what_is_left_out_as_letting_go_has_a_limit() {

@@ -60,7 +60,10 @@ pub(super) fn cut(rest: &mut Rest) {
     for group in groups {
         let long = group.end - group.begin > SHORT && comes_back(&group, 1.0);
         match long.then(|| parts(&rest.samples, &group)).and_then(|parts| knocks(&rest.samples, parts)) {
-            Some(parts) => rest.groups.extend(parts),
+            Some(parts) => {
+                rest.joined = true;
+                rest.groups.extend(parts);
+            }
             None => rest.groups.push(group),
         }
     }

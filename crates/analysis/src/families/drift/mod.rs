@@ -450,11 +450,12 @@ fn because(
         let bursts = count(counted.bursts, "burst");
         let clusters =
             if counted.clustered { format!(" in {} clusters", counted.events) } else { String::new() };
-        let leaps = own.iter().filter(|f| f.evidence.contains_key("leap_mm"));
-        let leaps: Vec<f64> = leaps.map(|f| f.size).collect();
+        let leaps = own.iter().filter_map(|f| f.evidence.get("leap_mm").and_then(Value::as_f64));
+        let leaps: Vec<f64> = leaps.collect();
         let place = match leaps.iter().copied().reduce(f64::max) {
             Some(mm) => {
-                format!(" ({} of a leap within one report, up to {mm:.1} mm: no surface's)", leaps.len())
+                let leaps = count(leaps.len(), "leap");
+                format!(" ({leaps} of up to {mm:.1} mm within one report, which no surface makes)")
             }
             None => " on this surface".to_owned(),
         };
@@ -462,7 +463,7 @@ fn because(
     }
     if let Some(spell) = own.iter().find(|f| f.kind == "spell") {
         let seconds = (spell.end_ns - spell.begin_ns) as f64 * 1e-9;
-        said.push(format!("moves {:.3} mm one way within {seconds:.1} s, and stops", spell.size));
+        said.push(format!("creeps by {:.3} mm one way, all within {seconds:.1} s", spell.size));
     }
     let knocks: Vec<f64> = looks.iter().flat_map(Look::knocks).map(knocks::width).collect();
     if let Some(widest) = knocks.iter().copied().reduce(f64::max) {

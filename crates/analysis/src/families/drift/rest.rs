@@ -92,6 +92,8 @@ pub(super) struct Rest<'a> {
     pub(super) let_go_reach: f64,
     /// True if knocks on the desk recur: it was not left alone.
     pub(super) shaken: bool,
+    /// True if knocks run into each other.
+    pub(super) joined: bool,
 }
 
 impl<'a> Rest<'a> {
@@ -131,13 +133,23 @@ impl<'a> Rest<'a> {
             let_go: place,
             let_go_reach,
             shaken: false,
+            joined: false,
         })
     }
 
-    /// Counts that a trend is made of: less knocks and bursts.
-    pub(super) fn calm(&self) -> impl Iterator<Item = &Sample> {
-        let calm = self.groups.iter().filter(|g| !matches!(g.what, What::Knock | What::Burst | What::Pair));
-        calm.flat_map(|g| &self.samples[g.rows.clone()])
+    /// Counts that a trend is made of: less knocks and bursts. Where knocks recur or run into each other, their net stays,
+    /// as one report: what creeps meanwhile is in it, and its ends lie on either side of the same counts' edges.
+    pub(super) fn calm(&self) -> impl Iterator<Item = Sample> {
+        let stays = self.shaken || self.joined;
+        self.groups.iter().flat_map(move |g| {
+            let rows = match g.what {
+                What::Burst | What::Pair | What::Knock => 0..0,
+                _ => g.rows.clone(),
+            };
+            let net = self.samples[g.rows.clone()].last().filter(|_| g.what == What::Knock && stays);
+            let net = net.map(|last| Sample { x: g.net[0] as i32, y: g.net[1] as i32, ..*last });
+            self.samples[rows].iter().copied().chain(net)
+        })
     }
 
     /// Groups of one sort.
@@ -172,7 +184,7 @@ impl<'a> Rest<'a> {
         for s in self.calm() {
             let now = (s.t - self.from) as f64;
             stay(place, at, now);
-            (place, at) = (moved(place, s), now.max(at));
+            (place, at) = (moved(place, &s), now.max(at));
         }
         stay(place, at, n as f64 * width);
         let variance =
@@ -188,7 +200,7 @@ impl<'a> Rest<'a> {
         for i in 0..n {
             let t = self.from + ((i as f64 + 0.5) * interval) as i64;
             while let Some(s) = calm.next_if(|s| s.t <= t) {
-                place = moved(place, s);
+                place = moved(place, &s);
             }
             out[0].push(place[0]);
             out[1].push(place[1]);

@@ -26,7 +26,7 @@ pub(super) struct Spell {
 
 /// Looks for it.
 pub(super) fn of(rest: &Rest, trend: &Trend, per_mm: f64) -> Option<Spell> {
-    let net = rest.calm().fold([0.0; 2], moved);
+    let net = rest.calm().fold([0.0; 2], |p, s| moved(p, &s));
     let path: f64 = rest.calm().map(|s| f64::from(s.x).hypot(f64::from(s.y))).sum();
     let way = length([net[0] - trend.settling[0], net[1] - trend.settling[1]]);
     let p_false = (-way * way / path.max(1.0)).exp();
@@ -36,7 +36,7 @@ pub(super) fn of(rest: &Rest, trend: &Trend, per_mm: f64) -> Option<Spell> {
     let whole = length(net).powi(2);
     let mut place = [0.0; 2];
     let mut shares = rest.calm().map(|s| {
-        place = moved(place, s);
+        place = moved(place, &s);
         (s.t, (place[0] * net[0] + place[1] * net[1]) / whole)
     });
     let begin = shares.find(|(_, share)| *share >= EDGE)?.0;
