@@ -304,7 +304,9 @@ fn look_over(step: &StepView, look: &Look, counts_a_step: i32, findings: &mut Ve
         add("creep", span, net, Some(p_false), Cause::Sensor, evidence);
     } else if let Some(spell) = per_mm.and_then(|c| spell::of(&look.rest, &look.trend, c)) {
         let evidence = with_map(json!({ "net_x": spell.net[0], "net_y": spell.net[1] }));
-        add("spell", spell.span, length(spell.net), Some(spell.p_false), Cause::Unknown, evidence);
+        let (kind, cause) =
+            if spell.throughout { ("creep", Cause::Sensor) } else { ("spell", Cause::Unknown) };
+        add(kind, spell.span, length(spell.net), Some(spell.p_false), cause, evidence);
     }
     for burst in look.rest.bursts().take(LISTED) {
         let p_false = (burst.what == What::Pair)

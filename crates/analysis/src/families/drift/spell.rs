@@ -14,6 +14,10 @@ const LEVEL: f64 = 1e-3;
 /// Share of the way before its begin, and after its end.
 const EDGE: f64 = 0.05;
 
+/// An even creep takes 0.9 of the time from edge to edge, one that stops or a settling less than this: what lasts as long
+/// is a creep of which a knock hid a part.
+const THROUGHOUT: f64 = 0.8;
+
 /// A creep that stopped.
 pub(super) struct Spell {
     /// Counts.
@@ -22,6 +26,8 @@ pub(super) struct Spell {
     pub(super) span: (i64, i64),
     /// Chance that single counts add up to so much.
     pub(super) p_false: f64,
+    /// True if it goes on throughout.
+    pub(super) throughout: bool,
 }
 
 /// Looks for it.
@@ -41,5 +47,6 @@ pub(super) fn of(rest: &Rest, trend: &Trend, per_mm: f64) -> Option<Spell> {
     });
     let begin = shares.find(|(_, share)| *share >= EDGE)?.0;
     let end = shares.find(|(_, share)| *share >= 1.0 - EDGE).map_or(begin, |(t, _)| t);
-    Some(Spell { net, span: (begin, end), p_false })
+    let throughout = (end - begin) as f64 * 1e-9 >= THROUGHOUT * rest.seconds;
+    Some(Spell { net, span: (begin, end), p_false, throughout })
 }
