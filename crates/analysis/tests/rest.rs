@@ -222,3 +222,125 @@ fn counts_as_large_as_a_field_holds_break_nothing() {
         at_rest(6400.0, 1_000_000, |t| [100.0 * (t * 1e4).sin(), 100.0 * (t * 777.0).cos()]);
     assert_eq!(family.verdict, Outcome::Fail, "{} {found:?}", family.because);
 }
+
+/// Place of a device on a desk about which somebody walks: damped swings, both axes, net nothing.
+fn walked_about(mm: f64, t: f64) -> [f64; 2] {
+    let steps = (0..24).map(|i| {
+        // Steps are not a clock's: 2.2 a second, give or take.
+        let i = f64::from(i);
+        let s = (t - 0.45 * i - 0.02 * (1.7 * i).sin()).max(0.0);
+        let swing = |hz: f64| mm * (1.0 + 0.3 * (2.3 * i).sin()) * (-s / 0.08).exp() * (TAU * hz * s).sin();
+        [swing(13.0), 0.6 * swing(17.0)]
+    });
+    steps.fold([0.0; 2], |sum, swing| [sum[0] + swing[0], sum[1] + swing[1]])
+}
+
+/// A knock is no fault, however often; but while it lasts nothing is shown of the device.
+#[test]
+fn knocks_that_recur_are_told_as_knocks_and_never_fail() {
+    for per_inch in [800.0, 1600.0, 3200.0] {
+        let (family, found) = at_rest(per_inch, 1_000_000, |t| walked_about(0.15, t));
+        let context = format!("{per_inch}: {} {found:?}", family.because);
+        assert_eq!(family.verdict, Outcome::Inconclusive, "{context}");
+        assert_eq!(found.iter().map(|f| f.kind).collect::<Vec<_>>(), ["knocks"], "{context}");
+        assert_eq!(family.cause, Some(Cause::Operator), "{context}");
+        assert!(family.because.contains("something shakes the desk"), "{context}");
+        assert!(family.to_settle.as_ref().is_some_and(|s| s.contains("walks")), "{:?}", family.to_settle);
+    }
+}
+
+/// Short of what a swing may be, whatever made them.
+#[test]
+fn small_knocks_that_recur_are_told_and_pass() {
+    let (family, found) = at_rest(3200.0, 1_000_000, |t| walked_about(0.03, t));
+    assert_eq!(family.verdict, Outcome::Pass, "{} {found:?}", family.because);
+    assert_eq!(found.iter().map(|f| f.kind).collect::<Vec<_>>(), ["knocks"], "{}", family.because);
+}
+
+/// Net displacement on one axis, twice a second, beside a desk that is shaken a little.
+#[test]
+fn bursts_are_found_beside_knocks() {
+    let steps = |t: f64| 0.3 * ((t + 0.23) / 0.45).floor();
+    for per_inch in [800.0, 1600.0] {
+        let (family, found) = at_rest(per_inch, 1_000_000, |t| {
+            let [x, y] = walked_about(0.08, t);
+            [x + steps(t), y]
+        });
+        assert_eq!(family.verdict, Outcome::Fail, "{per_inch}: {} {found:?}", family.because);
+    }
+}
+
+/// The counts that a creep makes while a knock rings are the creep's as well.
+#[test]
+fn a_creep_is_found_beside_knocks() {
+    for per_inch in [800.0, 3200.0] {
+        let (family, found) = at_rest(per_inch, 1_000_000, |t| {
+            let [x, y] = walked_about(0.03, t);
+            [x + 0.3 * t, y]
+        });
+        let creep = family.criteria.iter().find(|c| c.what == "creep").unwrap();
+        let value = creep.estimate.unwrap().value;
+        assert!((value / 0.3 - 1.0).abs() < 0.15, "{per_inch}: {value} {} {found:?}", family.because);
+        assert_eq!(family.verdict, Outcome::Fail, "{per_inch}: {} {found:?}", family.because);
+    }
+}
+
+/// A hand that lets go drags the device a little; what flies off is not shown to lie still.
+#[test]
+fn what_is_left_out_as_letting_go_has_a_limit() {
+    for per_inch in [800.0, 1600.0] {
+        for (speed, outcome) in [(50.0, Outcome::Inconclusive), (1.5, Outcome::Pass)] {
+            let (family, found) = at_rest(per_inch, 1_000_000, |t| [speed * t.min(1.9), 0.0]);
+            assert_eq!((family.verdict, found.len()), (outcome, 0), "{speed}: {} {found:?}", family.because);
+            let told = family.because.contains("mm while it should lie still");
+            assert_eq!(told, outcome != Outcome::Pass, "{}", family.because);
+        }
+    }
+    // There and back is motion as well.
+    let (family, _) = at_rest(1600.0, 1_000_000, |t| [20.0 * (TAU * t.min(1.0)).sin(), 0.0]);
+    assert_eq!(family.verdict, Outcome::Inconclusive, "{}", family.because);
+}
+
+/// 100 mm within a millisecond are 100 m/s; a shove of 2 mm may be the surface's or a touch's.
+#[test]
+fn a_leap_of_one_report_is_no_surfaces() {
+    for per_inch in [800.0, 1600.0] {
+        let (family, found) = at_rest(per_inch, 1_000_000, |t| [if t > 5.0 { 100.0 } else { 0.0 }, 0.0]);
+        assert_eq!(found.iter().map(|f| f.kind).collect::<Vec<_>>(), ["burst"], "{}", family.because);
+        assert_eq!(found[0].cause, Cause::Unknown, "{}", family.because);
+        assert!((found[0].evidence["leap_mm"].as_f64().unwrap() - 100.0).abs() < 0.3, "{found:?}");
+        assert!(!family.because.contains("on this surface"), "{}", family.because);
+    }
+    let (family, found) = at_rest(1600.0, 1_000_000, |t| [2.0 * ((t - 6.0) / 0.2).clamp(0.0, 1.0), 0.0]);
+    assert_eq!(found[0].cause, Cause::Surface, "{}", family.because);
+}
+
+/// Whether its counts come in groups or not, and wherever the windows cut it.
+#[test]
+fn a_slow_swing_is_told_as_the_same_kind_at_any_phase() {
+    for per_inch in [800.0, 1600.0] {
+        for phase in 0..16 {
+            let (family, found) = at_rest(per_inch, 1_000_000, |t| {
+                let turn = TAU * (t + f64::from(phase) / 16.0);
+                [0.04 * turn.sin(), 0.024 * (turn + 1.0).sin()]
+            });
+            let context = format!("{per_inch}, {phase}: {} {found:?}", family.because);
+            assert_eq!(found.iter().map(|f| f.kind).collect::<Vec<_>>(), ["tremble"], "{context}");
+            assert_eq!(family.verdict, Outcome::Pass, "{context}");
+        }
+    }
+}
+
+/// Counts that all go one way are no single counts, though they stop half way.
+#[test]
+fn a_creep_that_sets_in_and_stops_is_told() {
+    for (per_inch, interval) in RATES {
+        let (family, found) = at_rest(per_inch, interval, |t| [0.3 * (t - 3.0).clamp(0.0, 4.0), 0.0]);
+        let context = format!("{per_inch}, {interval} ns: {} {found:?}", family.because);
+        assert_eq!(found.iter().map(|f| f.kind).collect::<Vec<_>>(), ["spell"], "{context}");
+        assert!((found[0].size - 1.2).abs() < 0.1, "{context}");
+        let seconds = (found[0].end_ns - found[0].begin_ns) as f64 * 1e-9;
+        assert!((3.0..4.2).contains(&seconds), "{context}");
+        assert_ne!(family.verdict, Outcome::Pass, "{context}");
+    }
+}

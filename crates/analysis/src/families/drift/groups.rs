@@ -1,11 +1,13 @@
 //! What each group of counts at rest is: a knock, a tremble, a settling that goes on, or a burst.
 //!
-//! - *Tremble*: it comes back to where it was (to a count, or [`BACK`] of its range) and spans two counts at most.
+//! - *Tremble*: it comes back to where it was (to a count, or [`knocks::BACK`] of its range) and spans two counts at most,
+//!   or it is half of a slower swing: the place was where it goes within [`SWING`] before, and comes back within as much.
+//!   One whose counts come less than 0.1 s apart is one group, one whose counts don't is many; the signal is the same.
 //! - *Knock*: it comes back and rings down: more than half of its path lies in the first half of its time, and its
 //!   widest place as well, and it is over in [`SHORT`]. A damped swing about its place whose net is nothing; what is
-//!   quantised away at a low resolution leaves a tremble. More than [`KNOCK_EVERY`] allows are no knocks: nobody knocks
-//!   so often on a desk that is to be left alone (common practice, no source), and a fault may not hide so. They are
-//!   bursts if they span more than [`STILL_SWING_MM`], else tremble.
+//!   quantised away at a low resolution leaves a tremble. More than [`knocks::most`] are told, and are knocks only if
+//!   [`knocks::of_the_desk`] says so: a fault may not hide so. Else they are bursts if they span more than
+//!   [`STILL_SWING_MM`], else tremble.
 //! - *Going on*: a settling decays, so it was at least as fast before. k counts one way within δ need a speed of
 //!   (k − 1)/δ, and the way since the hand let go at t₀ is then at least (k − 1)/δ · (t − t₀) − 1 counts. This holds for
 //!   every motion that slows down or stays as it is, whatever its shape, time constant and the resolution. A single
@@ -15,17 +17,13 @@
 //!   the time on top.
 //! - *Burst*: two counts or more on one axis that do not come back.
 
-use super::rest::{Group, Pair, Rest, What};
+use super::knocks::{self, SHORT, rings_down, width};
+use super::rest::{self, Group, Pair, Rest, What};
 use super::trend::{self, Trend};
 use crate::tolerances::STILL_SWING_MM;
 
-/// Longest burst or knock, nanoseconds: a desk top on legs rings for a few tenths of a second (common practice, no
-/// source). What goes on for longer is a motion.
-const SHORT: i64 = 500_000_000;
-/// Coming back: net over range on each axis, or one count.
-const BACK: f64 = 0.3;
-/// One knock in so many seconds is left out, and one in any case.
-const KNOCK_EVERY: f64 = 4.0;
+/// A place that comes back does so within this, nanoseconds: slower swings than one in two seconds are wanders.
+const SWING: i64 = 1_000_000_000;
 /// A settling after the hand has let go is at most so long, mm: what pad and cable give (common practice, no source).
 pub(super) const SETTLING_MOST_MM: f64 = 0.5;
 /// The rate of report times and of the trend itself is known to this share.
@@ -37,48 +35,72 @@ const FEW: usize = 64;
 
 /// Says of each group what it is. `slot` is the report interval in nanoseconds.
 pub(super) fn sort(rest: &mut Rest, per_mm: Option<f64>, slot: f64) {
-    let allowed = (rest.seconds / KNOCK_EVERY).floor().max(1.0) as usize;
-    let wide = (STILL_SWING_MM * per_mm.unwrap_or(0.0)).max(2.0);
+    knocks::cut(rest);
+    let wide = wide(per_mm);
     let kinds: Vec<What> = rest.groups.iter().map(|g| kind(rest, g, per_mm, slot)).collect();
-    let knocks = kinds.iter().filter(|k| **k == What::Knock).count();
+    let all = || rest.groups.iter().zip(&kinds);
+    let knocks: Vec<&Group> = all().filter(|(_, k)| **k == What::Knock).map(|(g, _)| g).collect();
+    let swings = all().filter(|(g, k)| **k == What::Tremble && width(g) > 2.0).count() + knocks.len();
+    let few = knocks.len() <= knocks::most(rest);
+    let known = few || per_mm.is_some_and(|c| knocks::of_the_desk(&knocks, swings, c));
+    rest.shaken = known && !few;
     for (group, kind) in rest.groups.iter_mut().zip(kinds) {
         group.what = match kind {
-            What::Knock if knocks <= allowed => What::Knock,
+            What::Knock if known => What::Knock,
             // Comes back, and is no knock: its width says what it is.
-            What::Knock | What::Tremble if group.range[0].max(group.range[1]) > wide => What::Burst,
+            What::Knock | What::Tremble if width(group) > wide => What::Burst,
             What::Knock => What::Tremble,
             other => other,
         };
     }
 }
 
+/// Counts beyond which what comes back is no tremble.
+pub(super) fn wide(per_mm: Option<f64>) -> f64 {
+    (STILL_SWING_MM * per_mm.unwrap_or(0.0)).max(2.0)
+}
+
 fn kind(rest: &Rest, group: &Group, per_mm: Option<f64>, slot: f64) -> What {
+    if group.what != What::Single {
+        return group.what;
+    }
     if group.end - group.begin > SHORT {
         return What::Long;
     }
-    let range = group.range[0].max(group.range[1]);
+    let range = width(group);
     if range <= 1.0 {
-        return if group.turns > 0 { What::Tremble } else { What::Single };
+        return if group.turns > 0 || swings(rest, group) { What::Tremble } else { What::Single };
     }
-    let back = |axis: usize| group.net[axis].abs() <= (BACK * group.range[axis]).max(1.0);
-    if group.turns > 0 && back(0) && back(1) {
-        return if range > 2.0 && rings_down(rest, group) { What::Knock } else { What::Tremble };
+    if knocks::comes_back(group, 1.0) {
+        return if range > 2.0 && rings_down(&rest.samples, group) { What::Knock } else { What::Tremble };
     }
-    if goes_on(rest, group, per_mm, slot) { What::Going } else { What::Burst }
+    if goes_on(rest, group, per_mm, slot) {
+        return What::Going;
+    }
+    if swings(rest, group) { What::Tremble } else { What::Burst }
 }
 
-/// More than half of the path, and the widest place, in the first half of the time.
-fn rings_down(rest: &Rest, group: &Group) -> bool {
-    let middle = group.begin + (group.end - group.begin) / 2;
-    let (mut early, mut widest, mut place) = (0.0, (0.0, group.begin), [0.0f64; 2]);
-    for s in &rest.samples[group.rows.clone()] {
-        let (x, y) = (f64::from(s.x), f64::from(s.y));
-        early += if s.t <= middle { x.hypot(y) } else { 0.0 };
-        place = [place[0] + x, place[1] + y];
-        let off = super::rest::length(place);
-        widest = if off > widest.0 { (off, s.t) } else { widest };
-    }
-    early > 0.5 * group.path && widest.1 <= middle
+/// True if a group is half a swing: the place was where the group goes within [`SWING`] before it, and is where it came
+/// from within as much after, on the axis that moves most to the count.
+fn swings(rest: &Rest, group: &Group) -> bool {
+    let near = |a: Pair, b: Pair| {
+        (0..2).all(|axis| (a[axis] - b[axis]).abs() <= f64::from(u8::from(group.range[axis] < width(group))))
+    };
+    let to = [0, 1].map(|axis| group.before[axis] + group.net[axis]);
+    let mut place = group.before;
+    let mut earlier =
+        rest.samples[..group.rows.start].iter().rev().take_while(|s| s.t >= group.begin - SWING);
+    let was = earlier.any(|s| {
+        place = [place[0] - f64::from(s.x), place[1] - f64::from(s.y)];
+        near(place, to)
+    });
+    place = to;
+    let mut later = rest.samples[group.rows.end..].iter().take_while(|s| s.t <= group.end + SWING);
+    let will = later.any(|s| {
+        place = rest::moved(place, s);
+        near(place, group.before)
+    });
+    was && (will || group.end + SWING > rest.end)
 }
 
 /// True if what came before was at least as fast, on each axis that moves two counts or more.

@@ -3,13 +3,15 @@
 //! Detects, in mm and against the plan's tolerance or the default:
 //! - *creep*, which adds up: slope of the place ([`trend`]), and what bursts add to it; ±1 count over the time and the
 //!   scatter as its uncertainty;
+//! - *spell* ([`spell`]): a creep that sets in and stops, told and not judged by itself;
 //! - *wander*, a device that goes on moving with the hand off it and not in a line: mean speed of the place about its
-//!   trend, in windows of [`WANDER`];
+//!   trend, in windows of [`WANDER`]; one that turns back from window to window is a tremble;
 //! - *bursts* ([`groups`], [`bursts`]): runs of counts that do not come back, by Garwood's limits (1936) on their number;
 //! - *tremble*, which cancels, and *flicker*, the lamp's ([`tremble`]).
 //!
 //! Left out, and told with numbers: the time in which the hand lets go, the settling of pad and cable, and knocks on the
-//! desk. A place next to a count's edge crosses it on any movement: a single count, or one there and back, is no fault.
+//! desk. Where that is more than a hand drags ([`LET_GO_MOST_MM`]), or the knocks recur ([`knocks`]) and are wider than a
+//! swing may be, nothing is shown of the device: inconclusive, and never a fail. A place next to a count's edge crosses it on any movement: a single count, or one there and back, is no fault.
 //!
 //! `p_false`: of a creep, the chance that as many single counts in directions at random add up to so much,
 //! exp(−N²/n) for a net of N in n counts (Rayleigh 1905); of a pair of counts, that slow motions make it; of a wander,
@@ -24,20 +26,23 @@
 
 mod bursts;
 mod groups;
+mod knocks;
 mod rest;
+mod spell;
 mod tremble;
 mod trend;
 
 use super::{Detector, limits, map, not_examined, round, verdict};
 use crate::decision::{inside, rate_at_most};
+use crate::erratic::{ARM_SPEED, LEAST_MM};
 use crate::quantum;
 use crate::series::Sample;
 use crate::stats;
 use crate::step::{PhaseView, StepView};
 use crate::tolerances::STILL_BURSTS_PER_SECOND;
-use crate::verdict::{Cause, Criterion, Family, FamilyVerdict, Finding, Outcome, count};
+use crate::verdict::{Cause, Criterion, Family, FamilyVerdict, Finding, Outcome, Quantity, count};
 pub use rest::looked_at;
-use rest::{Pair, Rest, What, length};
+use rest::{Group, Pair, Rest, What, length};
 use serde_json::{Map, Value, json};
 use statrs::distribution::{ContinuousCDF, StudentsT};
 use trend::Trend;
@@ -57,6 +62,11 @@ const WANDER: f64 = 0.5;
 const WANDER_LEVEL: f64 = 1e-3;
 /// Spells per second from which a tremble is listed.
 const TREMBLE_PER_SECOND: f64 = 0.5;
+/// What is left out as letting go, as a criterion.
+const LET_GO: &str = "motion while the hand lets go";
+/// A hand that lets go drags the device a few millimetres at most, by as much as its fingers open (common practice, no
+/// source). Farther, it was still held or put down, or the device moved by itself: the rest does not tell which.
+const LET_GO_MOST_MM: f64 = 5.0;
 
 /// One phase at rest, looked at.
 struct Look<'a> {
@@ -65,6 +75,8 @@ struct Look<'a> {
     trend: Trend,
     /// Speeds about the trend in windows of [`WANDER`], counts per second.
     wander: Vec<f64>,
+    /// True if it goes on from window to window, and does not turn back.
+    onward: bool,
     /// Sizes of the tremble in windows, counts.
     tremble: Vec<f64>,
 }
@@ -83,11 +95,12 @@ impl<'a> Look<'a> {
                 [0, 1].map(|axis| windows[i].0[axis] - own[axis])
             })
             .collect();
+        let steps: Vec<Pair> = off.windows(2).map(|w| [w[1][0] - w[0][0], w[1][1] - w[0][1]]).collect();
         // Less than a count from window to window is quantisation.
-        let way = |w: &[Pair]| (length([w[1][0] - w[0][0], w[1][1] - w[0][1]]) - 1.0).max(0.0);
-        let wander = off.windows(2).map(|w| way(w) / WANDER).collect();
+        let wander = steps.iter().map(|step| (length(*step) - 1.0).max(0.0) / WANDER).collect();
+        let onward = steps.windows(2).map(|w| w[0][0] * w[1][0] + w[0][1] * w[1][1]).sum::<f64>() >= 0.0;
         let tremble = tremble::sizes(&rest, &trend);
-        Some(Look { phase, rest, trend, wander, tremble })
+        Some(Look { phase, rest, trend, wander, onward, tremble })
     }
 
     /// Creep with what the bursts add, counts per second, and its standard uncertainty.
@@ -100,6 +113,11 @@ impl<'a> Look<'a> {
         }
         // Bursts come at random: the variance of what they add up to is the sum of their squares.
         (length(sum), self.trend.uncertainty.hypot(squares.sqrt() / seconds))
+    }
+
+    /// Knocks that recur.
+    fn knocks(&self) -> Vec<&Group> {
+        if self.rest.shaken { self.rest.of(What::Knock).collect() } else { Vec::new() }
     }
 
     /// Net counts of a creep and the chance that single counts add up to so much, if there is one.
@@ -130,7 +148,8 @@ impl<'a> Look<'a> {
         let plain = mean * self.rest.seconds >= LEAST_NET && p_false <= WANDER_LEVEL;
         // A swing about one place leaves a little in the means of windows; a wander goes farther than it swings.
         let swing = stats::mean(&self.tremble).unwrap_or(0.0);
-        (plain && mean > length(self.trend.creep) && mean * WANDER > swing).then_some((mean, p_false))
+        (plain && self.onward && mean > length(self.trend.creep) && mean * WANDER > swing)
+            .then_some((mean, p_false))
     }
 
     /// Numbers of the rest map: end of the path from its start, and the 95 % ellipse of the place about its trend.
@@ -159,6 +178,9 @@ impl<'a> Look<'a> {
         if self.trend.tau > 0.0 {
             let (after, tau) = (length(self.trend.settling) / unit, self.trend.tau);
             out.push(format!("a settling of {after:.3} {name} after that (time constant {tau:.1} s)"));
+        }
+        if self.rest.shaken {
+            return out;
         }
         let knocks: Vec<f64> = self.rest.of(What::Knock).map(|g| length(g.range) / unit).collect();
         if let Some(widest) = knocks.iter().copied().reduce(f64::max) {
@@ -206,9 +228,20 @@ impl Detector for Drift {
         out.cause = super::common_cause(&own);
         out.smallest_found = Some(1.0 / shortest / per_mm);
         if out.verdict == Outcome::Inconclusive {
-            out.to_settle = Some("a longer still phase, on another pad as well".to_owned());
+            out.to_settle = Some(to_settle(&looks, &out).to_owned());
         }
         out
+    }
+}
+
+/// What would settle it.
+fn to_settle(looks: &[Look], family: &FamilyVerdict) -> &'static str {
+    if family.criteria.iter().any(|c| c.what == LET_GO) {
+        "the rest again, with the hand off the device before it begins"
+    } else if looks.iter().any(|l| l.rest.shaken) {
+        "the rest again while nobody walks, types or knocks, or on another desk"
+    } else {
+        "a longer still phase, on another pad as well"
     }
 }
 
@@ -269,17 +302,36 @@ fn look_over(step: &StepView, look: &Look, counts_a_step: i32, findings: &mut Ve
             "uncertainty_counts": round(look.trend.uncertainty * seconds, 2),
         }));
         add("creep", span, net, Some(p_false), Cause::Sensor, evidence);
+    } else if let Some(spell) = per_mm.and_then(|c| spell::of(&look.rest, &look.trend, c)) {
+        let evidence = with_map(json!({ "net_x": spell.net[0], "net_y": spell.net[1] }));
+        let (kind, cause) =
+            if spell.throughout { ("creep", Cause::Sensor) } else { ("spell", Cause::Unknown) };
+        add(kind, spell.span, length(spell.net), Some(spell.p_false), cause, evidence);
     }
     for burst in look.rest.bursts().take(LISTED) {
         let p_false = (burst.what == What::Pair)
             .then(|| groups::pair_chance(&look.rest, burst, &look.trend, step.slot()));
-        let evidence = map(json!({
+        let leap = per_mm.and_then(|c| leap(&look.rest, burst, c, step.slot()));
+        let mut evidence = map(json!({
             "net_x": burst.net[0], "net_y": burst.net[1], "counts": round(burst.path, 1),
         }));
-        let size = length(burst.net).max(burst.range[0].max(burst.range[1]));
-        add("burst", (burst.begin, burst.end), size, p_false, Cause::Surface, evidence);
+        if let Some(mm) = leap {
+            evidence.insert("leap_mm".to_owned(), round(mm, 3));
+        }
+        let cause = if leap.is_some() { Cause::Unknown } else { Cause::Surface };
+        add("burst", (burst.begin, burst.end), burst_size(burst), p_false, cause, evidence);
+    }
+    let knocks = look.knocks();
+    if let Some(widest) = knocks.iter().map(|g| knocks::width(g)).reduce(f64::max) {
+        let per_second = round(knocks.len() as f64 / seconds, 2);
+        let evidence = with_map(json!({ "knocks": knocks.len(), "per_second": per_second }));
+        add("knocks", span, widest, None, Cause::Operator, evidence);
     }
     let (turns, spells) = tremble::turns(&look.rest);
+    let widest = look.rest.of(What::Tremble).chain(look.rest.of(What::Long));
+    let widest = widest.map(knocks::width).fold(1.0, f64::max);
+    // What is quantised away of knocks leaves a count or two.
+    let own = wander.is_none() && !(look.rest.shaken && widest <= 2.0);
     if let Some(flicker) = tremble::flicker(&look.rest, step.slot()) {
         let evidence = with_map(json!({
             "lamp_hz": flicker.lamp_hz, "seen_at_hz": round(flicker.line.frequency, 2),
@@ -287,9 +339,7 @@ fn look_over(step: &StepView, look: &Look, counts_a_step: i32, findings: &mut Ve
         }));
         let p_false = Some(flicker.line.p_false);
         add("flicker", span, flicker.line.amplitude, p_false, Cause::Sensor, evidence);
-    } else if wander.is_none() && f64::from(spells) >= TREMBLE_PER_SECOND * seconds {
-        let widest = look.rest.of(What::Tremble).chain(look.rest.of(What::Long));
-        let widest = widest.map(|g| g.range[0].max(g.range[1])).fold(1.0, f64::max);
+    } else if own && f64::from(spells) >= TREMBLE_PER_SECOND * seconds {
         let evidence = with_map(json!({
             "turns": turns, "per_second": round(f64::from(turns) / seconds, 2),
             "rms_counts": round(stats::mean(&look.tremble).unwrap_or(0.0), 3),
@@ -298,7 +348,52 @@ fn look_over(step: &StepView, look: &Look, counts_a_step: i32, findings: &mut Ve
     }
 }
 
-/// The four criteria over all phases.
+/// Counts of a burst: net, or the range if that is more.
+fn burst_size(burst: &Group) -> f64 {
+    length(burst.net).max(knocks::width(burst))
+}
+
+/// Millimetres in one report of a burst that are more than any hand moves a device, or a pad slides under it, in one report
+/// interval: that is no motion and no flaw of a surface that is looked at from one place.
+fn leap(rest: &Rest, burst: &Group, per_mm: f64, slot: f64) -> Option<f64> {
+    let most = LEAST_MM + 1e3 * ARM_SPEED * slot * 1e-9;
+    let reports = rest.samples.get(burst.rows.clone())?.iter();
+    let widest = reports.map(|s| f64::from(s.x).hypot(f64::from(s.y)) / per_mm).fold(0.0, f64::max);
+    (widest > most).then_some(widest)
+}
+
+/// Of bursts, in `seconds` altogether. Knocks that recur and are wide may hide more of them: then neither is shown.
+fn burst_rate(looks: &[Look], counted: &bursts::Counted, per_mm: f64, shared: u32) -> Criterion {
+    let seconds: f64 = looks.iter().map(|l| l.rest.seconds).sum();
+    let what = if counted.clustered { "clusters of bursts" } else { "bursts" };
+    let rate = |events: usize, what| {
+        let k = u32::try_from(events).unwrap_or(u32::MAX);
+        rate_at_most(what, "per second", k, seconds, STILL_BURSTS_PER_SECOND, shared)
+    };
+    let own = rate(counted.events, what);
+    let wide = groups::wide(Some(per_mm));
+    let knocks = looks.iter().flat_map(Look::knocks).filter(|g| knocks::width(g) > wide).count();
+    if knocks == 0 || own.verdict == Outcome::Fail {
+        return own;
+    }
+    let both = rate(counted.events + knocks, "bursts or knocks");
+    let verdict = if both.verdict == Outcome::Fail { Outcome::Inconclusive } else { both.verdict };
+    Criterion { verdict, ..both }
+}
+
+/// The way a hand dragged the device while it let go, if that is more than one does.
+fn let_go(looks: &[Look], per_mm: f64) -> Option<Criterion> {
+    let mm = looks.iter().map(|l| l.rest.let_go_reach / per_mm).fold(0.0, f64::max);
+    (mm > LET_GO_MOST_MM).then(|| Criterion {
+        what: LET_GO,
+        verdict: Outcome::Inconclusive,
+        unit: "mm",
+        estimate: Some(Quantity::around(mm, 2.0 / per_mm)),
+        tolerance: [None, Some(LET_GO_MOST_MM)],
+    })
+}
+
+/// The criteria over all phases.
 fn criteria(step: &StepView, looks: &[Look], per_mm: f64) -> (Vec<Criterion>, bursts::Counted) {
     let tolerance = limits(step, Family::Drift);
     let shared = step.looks;
@@ -319,12 +414,9 @@ fn criteria(step: &StepView, looks: &[Look], per_mm: f64) -> (Vec<Criterion>, bu
     let wander = moving(wanders, "wander", "mm/s", tolerance);
     let size = [None, Some(tremble::limit_mm(per_mm))];
     let tremble = moving(trembles, "tremble, root mean square", "mm", size);
-    let seconds: f64 = looks.iter().map(|l| l.rest.seconds).sum();
     let counted = bursts::count(&looks.iter().map(|l| &l.rest).collect::<Vec<_>>());
-    let k = u32::try_from(counted.events).unwrap_or(u32::MAX);
-    let what = if counted.clustered { "clusters of bursts" } else { "bursts" };
-    let bursts = rate_at_most(what, "per second", k, seconds, STILL_BURSTS_PER_SECOND, shared);
-    let all = [creep, wander, Some(bursts), tremble];
+    let bursts = burst_rate(looks, &counted, per_mm, shared);
+    let all = [let_go(looks, per_mm), creep, wander, Some(bursts), tremble];
     (all.into_iter().flatten().collect(), counted)
 }
 
@@ -360,7 +452,28 @@ fn because(
         let bursts = count(counted.bursts, "burst");
         let clusters =
             if counted.clustered { format!(" in {} clusters", counted.events) } else { String::new() };
-        said.push(format!("{bursts}{clusters} on this surface, net {:.3} mm/s", value("creep")));
+        let leaps = own.iter().filter_map(|f| f.evidence.get("leap_mm").and_then(Value::as_f64));
+        let leaps: Vec<f64> = leaps.collect();
+        let place = match leaps.iter().copied().reduce(f64::max) {
+            Some(mm) => {
+                let leaps = count(leaps.len(), "leap");
+                format!(" ({leaps} of up to {mm:.1} mm within one report, which no surface makes)")
+            }
+            None => " on this surface".to_owned(),
+        };
+        said.push(format!("{bursts}{clusters}{place}, net {:.3} mm/s", value("creep")));
+    }
+    if let Some(spell) = own.iter().find(|f| f.kind == "spell") {
+        let seconds = (spell.end_ns - spell.begin_ns) as f64 * 1e-9;
+        said.push(format!("creeps by {:.3} mm one way, all within {seconds:.1} s", spell.size));
+    }
+    let knocks: Vec<f64> = looks.iter().flat_map(Look::knocks).map(knocks::width).collect();
+    if let Some(widest) = knocks.iter().copied().reduce(f64::max) {
+        let knocks = count(knocks.len(), "knock");
+        said.push(format!(
+            "{knocks} of up to {:.3} mm: something shakes the desk again and again",
+            widest / per_mm
+        ));
     }
     if let Some(flicker) = own.iter().find(|f| f.kind == "flicker") {
         let hz = flicker.evidence.get("lamp_hz").and_then(Value::as_f64).unwrap_or(0.0);
@@ -384,6 +497,12 @@ fn because(
     let left_out: Vec<String> = looks.iter().flat_map(|l| l.left_out(per_mm, "mm")).take(6).collect();
     if !left_out.is_empty() {
         text += &format!("; left out: {}", left_out.join(", "));
+    }
+    if let Some(far) = criteria.iter().find(|c| c.what == LET_GO).and_then(|c| c.estimate) {
+        text += &format!(
+            "; moved {:.1} mm while it should lie still: more than a hand drags that lets go",
+            far.value
+        );
     }
     text
 }

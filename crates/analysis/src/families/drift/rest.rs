@@ -6,7 +6,7 @@ use std::borrow::Cow;
 use std::ops::Range;
 
 /// Counts at rest that are nearer to each other than this belong together, nanoseconds.
-const GROUP: i64 = 100_000_000;
+pub(super) const GROUP: i64 = 100_000_000;
 /// The hand lets go in this time, or in a third of a short phase; what it does then is not looked at, seconds.
 const LETTING_GO: f64 = 2.0;
 /// Places in time while the hand lets go from which a settling may be reckoned.
@@ -88,6 +88,12 @@ pub(super) struct Rest<'a> {
     pub(super) starts: Vec<(i64, Pair)>,
     /// Counts before `from`.
     pub(super) let_go: Pair,
+    /// Farthest from where it lay at first that the place was before `from`, counts.
+    pub(super) let_go_reach: f64,
+    /// True if knocks on the desk recur: it was not left alone.
+    pub(super) shaken: bool,
+    /// True if knocks run into each other.
+    pub(super) joined: bool,
 }
 
 impl<'a> Rest<'a> {
@@ -106,22 +112,44 @@ impl<'a> Rest<'a> {
         };
         let first = samples.partition_point(|s| s.t < from);
         let (mut starts, mut place, mut row) = (Vec::with_capacity(STARTS), [0.0; 2], 0);
+        let mut let_go_reach = 0.0f64;
         for i in 0..STARTS {
             let t = begin + (skip * 1e9 * i as f64 / (STARTS - 1) as f64) as i64;
             while row < first && samples[row].t < t {
                 place = moved(place, &samples[row]);
+                let_go_reach = let_go_reach.max(length(place));
                 row += 1;
             }
             starts.push((t, place));
         }
         let groups = groups(&samples, first, place);
-        Some(Rest { samples, from, end, seconds: whole - skip, groups, starts, let_go: place })
+        Some(Rest {
+            samples,
+            from,
+            end,
+            seconds: whole - skip,
+            groups,
+            starts,
+            let_go: place,
+            let_go_reach,
+            shaken: false,
+            joined: false,
+        })
     }
 
-    /// Counts that a trend is made of: less knocks and bursts.
-    pub(super) fn calm(&self) -> impl Iterator<Item = &Sample> {
-        let calm = self.groups.iter().filter(|g| !matches!(g.what, What::Knock | What::Burst | What::Pair));
-        calm.flat_map(|g| &self.samples[g.rows.clone()])
+    /// Counts that a trend is made of: less knocks and bursts. Where knocks recur or run into each other, their net stays,
+    /// as one report: what creeps meanwhile is in it, and its ends lie on either side of the same counts' edges.
+    pub(super) fn calm(&self) -> impl Iterator<Item = Sample> {
+        let stays = self.shaken || self.joined;
+        self.groups.iter().flat_map(move |g| {
+            let rows = match g.what {
+                What::Burst | What::Pair | What::Knock => 0..0,
+                _ => g.rows.clone(),
+            };
+            let net = self.samples[g.rows.clone()].last().filter(|_| g.what == What::Knock && stays);
+            let net = net.map(|last| Sample { x: g.net[0] as i32, y: g.net[1] as i32, ..*last });
+            self.samples[rows].iter().copied().chain(net)
+        })
     }
 
     /// Groups of one sort.
@@ -156,7 +184,7 @@ impl<'a> Rest<'a> {
         for s in self.calm() {
             let now = (s.t - self.from) as f64;
             stay(place, at, now);
-            (place, at) = (moved(place, s), now.max(at));
+            (place, at) = (moved(place, &s), now.max(at));
         }
         stay(place, at, n as f64 * width);
         let variance =
@@ -172,7 +200,7 @@ impl<'a> Rest<'a> {
         for i in 0..n {
             let t = self.from + ((i as f64 + 0.5) * interval) as i64;
             while let Some(s) = calm.next_if(|s| s.t <= t) {
-                place = moved(place, s);
+                place = moved(place, &s);
             }
             out[0].push(place[0]);
             out[1].push(place[1]);
@@ -181,7 +209,7 @@ impl<'a> Rest<'a> {
     }
 }
 
-fn moved(place: Pair, s: &Sample) -> Pair {
+pub(super) fn moved(place: Pair, s: &Sample) -> Pair {
     [place[0] + f64::from(s.x), place[1] + f64::from(s.y)]
 }
 
@@ -195,30 +223,38 @@ fn groups(samples: &[Sample], first: usize, start: Pair) -> Vec<Group> {
         while row < samples.len() && samples[row].t - samples[row - 1].t <= GROUP {
             row += 1;
         }
-        let before = place;
-        let (mut low, mut high, mut path, mut turns) = (place, place, 0.0, 0u32);
-        let mut last = [0i32; 2];
-        for s in &samples[begin..row] {
-            place = moved(place, s);
-            path += f64::from(s.x).hypot(f64::from(s.y));
-            for (axis, step) in [s.x.signum(), s.y.signum()].into_iter().enumerate() {
-                turns = turns.saturating_add(u32::from(step * last[axis] < 0));
-                last[axis] = if step == 0 { last[axis] } else { step };
-                low[axis] = low[axis].min(place[axis]);
-                high[axis] = high[axis].max(place[axis]);
-            }
-        }
-        out.push(Group {
-            rows: begin..row,
-            begin: samples[begin].t,
-            end: samples[row - 1].t,
-            before,
-            net: [place[0] - before[0], place[1] - before[1]],
-            range: [high[0] - low[0], high[1] - low[1]],
-            path,
-            turns,
-            what: What::Single,
-        });
+        let group = group(samples, begin..row, place);
+        place = [0, 1].map(|axis| place[axis] + group.net[axis]);
+        out.push(group);
     }
     out
+}
+
+/// These rows as one group, whose place before them is given.
+pub(super) fn group(samples: &[Sample], rows: Range<usize>, before: Pair) -> Group {
+    let (mut place, mut low, mut high, mut path, mut turns) = (before, before, before, 0.0, 0u32);
+    let mut last = [0i32; 2];
+    let (mut begin, mut end) = (None, 0);
+    for s in &samples[rows.clone()] {
+        (begin, end) = (begin.or(Some(s.t)), s.t);
+        place = moved(place, s);
+        path += f64::from(s.x).hypot(f64::from(s.y));
+        for (axis, step) in [s.x.signum(), s.y.signum()].into_iter().enumerate() {
+            turns = turns.saturating_add(u32::from(step * last[axis] < 0));
+            last[axis] = if step == 0 { last[axis] } else { step };
+            low[axis] = low[axis].min(place[axis]);
+            high[axis] = high[axis].max(place[axis]);
+        }
+    }
+    Group {
+        rows,
+        begin: begin.unwrap_or(end),
+        end,
+        before,
+        net: [place[0] - before[0], place[1] - before[1]],
+        range: [high[0] - low[0], high[1] - low[1]],
+        path,
+        turns,
+        what: What::Single,
+    }
 }

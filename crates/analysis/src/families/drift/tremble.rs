@@ -10,7 +10,7 @@
 //! the number of places looked at. It cannot be seen if it makes less than one count from peak to peak, nor if the
 //! report rate folds it to nothing. Cost: O(n log n) in report slots of the phase, at most [`MOST`].
 
-use super::rest::{Rest, What};
+use super::rest::{Group, Rest, What};
 use super::trend::Trend;
 use crate::spectrum::{self, Line, Window};
 use crate::tolerances::STILL_SWING_MM;
@@ -41,15 +41,19 @@ pub(super) fn turns(rest: &Rest) -> (u32, u32) {
         if matches!(group.what, What::Knock | What::Burst | What::Pair) {
             continue;
         }
+        // Half of a swing whose counts come one by one turns once.
+        let half = group.what == What::Tremble && group.turns == 0;
+        let mut turned = |t: i64, times: u32| {
+            turns = turns.saturating_add(times);
+            let now = (t - rest.from) / SPELL;
+            spells = spells.saturating_add(u32::from(times > 0 && now != spell));
+            spell = if times > 0 { now } else { spell };
+        };
+        turned(group.begin, u32::from(half));
         let mut last = [0i32; 2];
         for s in &rest.samples[group.rows.clone()] {
             for (axis, step) in [s.x.signum(), s.y.signum()].into_iter().enumerate() {
-                if step * last[axis] < 0 {
-                    turns = turns.saturating_add(1);
-                    let now = (s.t - rest.from) / SPELL;
-                    spells = spells.saturating_add(u32::from(now != spell));
-                    spell = now;
-                }
+                turned(s.t, u32::from(step * last[axis] < 0));
                 last[axis] = if step == 0 { last[axis] } else { step };
             }
         }
@@ -80,7 +84,10 @@ pub(super) struct Flicker {
 
 /// Looks for it. `slot` is the report interval in nanoseconds.
 pub(super) fn flicker(rest: &Rest, slot: f64) -> Option<Flicker> {
-    if turns(rest).0 < LEAST_TURNS {
+    // Within groups: a lamp's swing is quick, and a slow one that is even has a harmonic everywhere.
+    let left_out = |g: &&Group| matches!(g.what, What::Knock | What::Burst | What::Pair);
+    let turns = rest.groups.iter().filter(|g| !left_out(g)).map(|g| g.turns).fold(0, u32::saturating_add);
+    if turns < LEAST_TURNS {
         return None;
     }
     let interval = (slot * 1e-9).max(FINEST);

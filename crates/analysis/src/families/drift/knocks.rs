@@ -1,0 +1,154 @@
+//! Knocks on the desk that come again and again: somebody walks or types, and the rest is not still.
+//!
+//! - *Apart*: knocks that ring until the next one make one long group. Where it comes back, it is cut wherever the place
+//!   keeps to two neighbouring counts on each axis for as long as sets groups apart: an edge toggles on any movement. The
+//!   parts stand for it if [`MOST`] of those wider than that ring down.
+//! - *Recurring*: more than nobody's, [`most`]. A tremble does not know which way time runs, and a part of it rings down at
+//!   most every other time: they are knocks if so many of the groups that come back do so by chance with less than
+//!   [`LEVEL`] (binomial), and else what they were: bursts or a tremble.
+//! - *Hard*: a swing of a half width A at f asks of the desk an acceleration of A (2πf)². Beyond [`SHAKEN`] whatever lies
+//!   loose on it slides. That happens to a desk once, if somebody strikes it; what does so again and again is no step and
+//!   no key, so a fault may not hide in it.
+
+use super::rest::{GROUP, Group, Pair, Rest, What, group, length, moved};
+use crate::series::Sample;
+use statrs::distribution::{Binomial, DiscreteCDF};
+use std::f64::consts::PI;
+
+/// Longest burst or knock, nanoseconds: a desk top on legs rings for a few tenths of a second (common practice, no
+/// source). What goes on for longer is a motion.
+pub(super) const SHORT: i64 = 500_000_000;
+/// Coming back: net over range on each axis, or one count.
+pub(super) const BACK: f64 = 0.3;
+/// One knock in so many seconds is left out, and one in any case.
+const EVERY: f64 = 4.0;
+/// Share of the parts of a long group that ring down, if it is knocks.
+const MOST: f64 = 0.9;
+/// Chance at which a tremble is taken for knocks.
+const LEVEL: f64 = 0.01;
+/// What a desk does that people walk and type about, at most, m/s²: 0.3 of a body's weight, the friction of feet on a pad
+/// (common practice, no source; floors that people complain of do a tenth of it).
+const SHAKEN: f64 = 3.0;
+
+/// Knocks in a rest that are left out: nobody knocks more often on a desk that is to be left alone (common practice, no
+/// source).
+pub(super) fn most(rest: &Rest) -> usize {
+    (rest.seconds / EVERY).floor().max(1.0) as usize
+}
+
+/// True if it ends where it began, to `counts` or a share of its range.
+pub(super) fn comes_back(group: &Group, counts: f64) -> bool {
+    group.turns > 0 && (0..2).all(|axis| group.net[axis].abs() <= (BACK * group.range[axis]).max(counts))
+}
+
+/// More than half of the path, and the widest place, in the first half of the time.
+pub(super) fn rings_down(samples: &[Sample], group: &Group) -> bool {
+    let middle = group.begin + (group.end - group.begin) / 2;
+    let (mut early, mut widest, mut place) = (0.0, (0.0, group.begin), [0.0f64; 2]);
+    for s in &samples[group.rows.clone()] {
+        early += if s.t <= middle { f64::from(s.x).hypot(f64::from(s.y)) } else { 0.0 };
+        place = moved(place, s);
+        let off = length(place);
+        widest = if off > widest.0 { (off, s.t) } else { widest };
+    }
+    early > 0.5 * group.path && widest.1 <= middle
+}
+
+/// Cuts long groups that are knocks into those, and says so of each.
+pub(super) fn cut(rest: &mut Rest) {
+    let groups = std::mem::take(&mut rest.groups);
+    for group in groups {
+        let long = group.end - group.begin > SHORT && comes_back(&group, 1.0);
+        match long.then(|| parts(&rest.samples, &group)).and_then(|parts| knocks(&rest.samples, parts)) {
+            Some(parts) => {
+                rest.joined = true;
+                rest.groups.extend(parts);
+            }
+            None => rest.groups.push(group),
+        }
+    }
+}
+
+/// These parts of a group, if they are knocks.
+fn knocks(samples: &[Sample], mut parts: Vec<Group>) -> Option<Vec<Group>> {
+    let (mut wide, mut knocks) = (0, 0);
+    for part in &mut parts {
+        if width(part) <= 2.0 {
+            part.what = What::Tremble;
+            continue;
+        }
+        wide += 1;
+        // Where it rests before and after, the place is one of two counts.
+        if part.end - part.begin <= SHORT && comes_back(part, 2.0) && rings_down(samples, part) {
+            part.what = What::Knock;
+            knocks += 1;
+        }
+    }
+    (knocks > 0 && f64::from(knocks) >= MOST * f64::from(wide)).then_some(parts)
+}
+
+/// A group, cut where it keeps to two neighbouring counts for [`GROUP`].
+fn parts(samples: &[Sample], whole: &Group) -> Vec<Group> {
+    let rows = whole.rows.clone();
+    let mut place = whole.before;
+    let places: Vec<Pair> = samples[rows.clone()]
+        .iter()
+        .map(|s| {
+            place = moved(place, s);
+            place
+        })
+        .collect();
+    let (mut edges, mut i) = (vec![0], 0);
+    while i < places.len() {
+        let leaves = i + keeps(&places[i..]);
+        let until = samples[rows.clone()].get(leaves).map_or(whole.end, |s| s.t);
+        if until - samples[rows.start + i].t >= GROUP {
+            edges.extend([i + 1, leaves]);
+            i = leaves;
+        } else {
+            i += 1;
+        }
+    }
+    edges.push(places.len());
+    edges.dedup();
+    let before = |row: usize| if row == 0 { whole.before } else { places[row - 1] };
+    let part = |w: &[usize]| group(samples, rows.start + w[0]..rows.start + w[1], before(w[0]));
+    edges.windows(2).map(part).collect()
+}
+
+/// How many of these places, the first and on, keep to two neighbouring counts on each axis.
+fn keeps(places: &[Pair]) -> usize {
+    let Some(first) = places.first() else { return 0 };
+    let (mut low, mut high) = (*first, *first);
+    let leaves = places.iter().position(|place| {
+        low = [0, 1].map(|axis| low[axis].min(place[axis]));
+        high = [0, 1].map(|axis| high[axis].max(place[axis]));
+        (0..2).any(|axis| high[axis] - low[axis] > 1.0)
+    });
+    leaves.unwrap_or(places.len())
+}
+
+/// Range on the axis on which it is larger.
+pub(super) fn width(group: &Group) -> f64 {
+    group.range[0].max(group.range[1])
+}
+
+/// True if more knocks than are left out are what people about a desk do: so many of all `swings`, groups that come back
+/// and span more than two counts.
+pub(super) fn of_the_desk(knocks: &[&Group], swings: usize, per_mm: f64) -> bool {
+    let (Some(more), Ok(all)) = (knocks.len().checked_sub(1), Binomial::new(0.5, swings as u64)) else {
+        return false;
+    };
+    let mut accelerations: Vec<f64> = knocks.iter().map(|g| acceleration(g, per_mm)).collect();
+    accelerations.sort_by(f64::total_cmp);
+    all.sf(more as u64) < LEVEL && accelerations[more / 2] <= SHAKEN
+}
+
+/// Of a swing as wide and as quick as a knock, m/s².
+fn acceleration(knock: &Group, per_mm: f64) -> f64 {
+    let axes = knock.range.iter().filter(|&&range| range >= 2.0).count().max(1) as f64;
+    let seconds = (knock.end - knock.begin).max(1) as f64 * 1e-9;
+    // From turn to turn is half a period.
+    let angular = PI * f64::from(knock.turns) / axes / seconds;
+    0.5e-3 * width(knock) / per_mm * angular * angular
+}
