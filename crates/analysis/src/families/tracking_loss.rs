@@ -44,12 +44,13 @@ mod cluster;
 mod limit;
 
 use super::{
-    Detector, Event, common_cause, in_swipe, key, limits, not_examined, round, share, spoiled, swipes_with,
-    verdict, wake_up,
+    Detector, Event, SLOWER, at_pace, common_cause, in_swipe, key, limits, not_examined, round, share,
+    spoiled, swipes_with, verdict, wake_up,
 };
 use crate::baseline::Basis;
-use crate::decision::{share_at_most, share_at_speed, swipes_to_settle};
+use crate::decision::{share_at_most, share_at_speed};
 use crate::erratic::{LEAST_MM, Wrong};
+use crate::shortfall::Measure;
 use crate::silence::{MakeUp, SHORT_AT_END_MM, STRIKES, Silence};
 use crate::stats::{mean_sd, median};
 use crate::step::{PhaseView, StepView, SwipeView};
@@ -202,7 +203,7 @@ impl Detector for TrackingLoss {
             out = fail;
         }
         for pace in SLOWER {
-            at_pace(step, findings, pace, &mut out);
+            at_pace(step, Family::TrackingLoss, findings, pace, &mut out);
         }
         let own = || findings.iter().filter(|f| f.family == Family::TrackingLoss);
         let all = |key: &str, surface: bool| -> Vec<f64> {
@@ -226,44 +227,6 @@ impl Detector for TrackingLoss {
         excused(step, findings, &mut out);
         out
     }
-}
-
-/// Paces at which no limit of speed is asked for, and yet none should be met.
-const SLOWER: [Pace; 2] = [Pace::Medium, Pace::Slow];
-
-/// A slower pace of which more swipes show it than may: a look of its own, that can fail a step or leave it open. (Added after
-/// sessions in which all medium swipes had lost a third of their way had passed.)
-fn at_pace(step: &StepView, findings: &[Finding], pace: Pace, out: &mut FamilyVerdict) {
-    let bad = swipes_with(Family::TrackingLoss, findings);
-    let own = step
-        .swipes()
-        .filter(|(p, s)| p.span.phase.pace == Some(pace) && (!s.disturbed || bad.contains(&key(p, s))));
-    let own: Vec<bool> = own.map(|(p, s)| bad.contains(&key(p, s))).collect();
-    let (k, n) = (own.iter().filter(|bad| **bad).count() as u32, own.len() as u32);
-    let limit = limits(step, Family::TrackingLoss)[1].unwrap_or(1.0);
-    if f64::from(k) <= limit * f64::from(n) {
-        return;
-    }
-    let (name, what) = match pace {
-        Pace::Slow => ("slow", "slow swipes that show it"),
-        _ => ("medium", "medium swipes that show it"),
-    };
-    let criterion = share_at_most(what, "share of swipes", k, n, limit, step.looks);
-    out.because += &format!("; {k} of the {n} {name} ones");
-    let worse = match (criterion.verdict, out.verdict) {
-        (Outcome::Fail, before) => before != Outcome::Fail,
-        (_, before) => before == Outcome::Pass,
-    };
-    if worse {
-        out.verdict = criterion.verdict;
-        out.estimate = criterion.estimate;
-        out.tolerance = criterion.tolerance;
-        let more = swipes_to_settle(k, n, limit).filter(|_| criterion.verdict == Outcome::Inconclusive);
-        let words =
-            |more| format!("{more} more {name} swipes, if all are clean, or fewer that show it again");
-        out.to_settle = more.map(words);
-    }
-    out.criteria.push(criterion);
 }
 
 /// Swipes that came short as an operator's may tell whether they were his: he stops short by something else each time.
@@ -444,24 +407,33 @@ fn partial<'a>(
     })
 }
 
-/// Counts of one travel as a phase has it, out or back, if its swipes are alike; else as the slow ones have it. `None` for slow
-/// swipes that lack what faster ones have: no sensor loses track below a speed, so that is gain, however uneven.
-/// (Each direction by itself since a gain that fell with speed one way only had been seen to be told as a loss in every swipe.)
+/// Counts of one travel as a phase has it, if its swipes are alike, or those of one direction; else as the slow ones have it.
+/// `None` for slow swipes that lack what faster ones have: no sensor loses track below a speed, so that is gain, however uneven.
+/// (One direction by itself since a gain that fell with speed one way only had been seen to be told as a loss in every swipe.)
 fn usual(step: &StepView, phase: &PhaseView, direction: Direction) -> Option<f64> {
     let measure = step.measure?;
-    let own = phase.swipes.iter().filter(|s| s.swipe.direction == direction);
-    let lengths: Vec<f64> = own.map(|s| s.swipe.along).collect();
-    let centre = median(&lengths)?;
+    let lengths = |own: &dyn Fn(&SwipeView) -> bool| -> Vec<f64> {
+        phase.swipes.iter().filter(|s| own(s)).map(|s| s.swipe.along).collect()
+    };
+    let all = lengths(&|_| true);
+    let centre = median(&all)?;
     let faster = step.scale?.basis == Basis::OtherPace && phase.span.phase.pace == Some(Pace::Slow);
     if faster && measure.one_travel - centre > measure.most {
         return None;
     }
+    let one_way = lengths(&|s| s.swipe.direction == direction);
+    let one_way = even(&one_way, measure).filter(|_| one_way.len() >= LEAST_ALIKE);
+    Some(even(&all, measure).or(one_way).unwrap_or(measure.one_travel))
+}
+
+/// The median of some lengths if they are alike.
+fn even(lengths: &[f64], measure: Measure) -> Option<f64> {
+    let centre = median(lengths)?;
     let alike = lengths.iter().filter(|l| (**l - centre).abs() <= measure.most).count();
     let gain = centre >= (1.0 - MOST_GAIN) * measure.one_travel;
     // One factor in all of them is none that a loss takes.
     let all = alike == lengths.len() && alike >= LEAST_ALIKE;
-    let even = all || gain && alike as f64 >= EVEN * lengths.len() as f64;
-    Some(if even { centre } else { measure.one_travel })
+    (all || gain && alike as f64 >= EVEN * lengths.len() as f64).then_some(centre)
 }
 
 /// A swipe that is short for no reason that shows.
