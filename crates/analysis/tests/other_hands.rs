@@ -20,7 +20,7 @@ struct Outside {
     /// Share of the stroke after which the stop comes: 1 if the hand brakes to it.
     stroke: f64,
     /// So many mm that the device counts on, or the hand has left until then and makes now, a tenth of a second after each stop.
-    later: Option<(Later, fn(usize) -> f64)>,
+    later: Option<(Later, BySwipe)>,
     /// Counts over counts of a sound device, by swipe (all paces counted through, from 0).
     gain: fn(usize) -> f64,
     /// Counts that one report in the middle of this swipe holds besides.
@@ -34,6 +34,9 @@ struct Outside {
     /// Counts that report number i carries at most.
     most: fn(i64) -> i32,
 }
+
+/// A number for each swipe, all paces counted through, from 0.
+type BySwipe = fn(usize) -> f64;
 
 #[derive(Clone, Copy, PartialEq)]
 enum Beyond {
@@ -114,8 +117,9 @@ impl Outside {
                 Later::Made => 0.1,
             };
             let made = ((t - begin - duration - 0.1) / takes).clamp(0.0, 1.0);
-            let counted =
-                |swipe: usize, made: f64| if swipe % 2 == 0 { mm(swipe) * made } else { -mm(swipe) * made };
+            let counted = |swipe: usize, made: f64| {
+                if swipe.is_multiple_of(2) { mm(swipe) * made } else { -mm(swipe) * made }
+            };
             match what {
                 Later::Counted | Later::Leapt => {
                     (0..i).map(|before| counted(before, 1.0)).sum::<f64>() + counted(i, made)
@@ -274,7 +278,7 @@ fn a_device_that_is_tapped_against_the_stop_has_made_whole_swipes() {
 #[test]
 fn motion_that_sets_in_after_a_rest_at_the_stop_is_carry_on() {
     let by_chance = |i: usize| 2.5 + 0.5 * ((i * 5) % 6) as f64;
-    let cases: [(Later, fn(usize) -> f64); 4] = [
+    let cases: [(Later, BySwipe); 4] = [
         (Later::Counted, |_| 3.0),
         (Later::Counted, |_| 12.0),
         (Later::Counted, by_chance),
