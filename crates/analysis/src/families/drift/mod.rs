@@ -11,7 +11,8 @@
 //!
 //! Left out, and told with numbers: the time in which the hand lets go, the settling of pad and cable, and knocks on the
 //! desk. Where that is more than a hand drags ([`LET_GO_MOST_MM`]), or the knocks recur ([`knocks`]) and are wider than a
-//! swing may be, nothing is shown of the device: inconclusive, and never a fail. A place next to a count's edge crosses it on any movement: a single count, or one there and back, is no fault.
+//! swing may be, nothing is shown of the device: inconclusive, and never a fail. A place next to a count's edge crosses it on
+//! any movement: a single count, or one there and back, is no fault.
 //!
 //! `p_false`: of a creep, the chance that as many single counts in directions at random add up to so much,
 //! exp(−N²/n) for a net of N in n counts (Rayleigh 1905); of a pair of counts, that slow motions make it; of a wander,
@@ -62,6 +63,8 @@ const WANDER: f64 = 0.5;
 const WANDER_LEVEL: f64 = 1e-3;
 /// Spells per second from which a tremble is listed.
 const TREMBLE_PER_SECOND: f64 = 0.5;
+/// And turns in all: a count that comes and goes once or twice is at a count's edge.
+const TREMBLE_TURNS: u32 = 5;
 /// What is left out as letting go, as a criterion.
 const LET_GO: &str = "motion while the hand lets go";
 /// A hand that lets go drags the device a few millimetres at most, by as much as its fingers open (common practice, no
@@ -339,7 +342,7 @@ fn look_over(step: &StepView, look: &Look, counts_a_step: i32, findings: &mut Ve
         }));
         let p_false = Some(flicker.line.p_false);
         add("flicker", span, flicker.line.amplitude, p_false, Cause::Sensor, evidence);
-    } else if own && f64::from(spells) >= TREMBLE_PER_SECOND * seconds {
+    } else if own && turns >= TREMBLE_TURNS && f64::from(spells) >= TREMBLE_PER_SECOND * seconds {
         let evidence = with_map(json!({
             "turns": turns, "per_second": round(f64::from(turns) / seconds, 2),
             "rms_counts": round(stats::mean(&look.tremble).unwrap_or(0.0), 3),
