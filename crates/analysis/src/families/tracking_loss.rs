@@ -229,6 +229,9 @@ impl Detector for TrackingLoss {
     }
 }
 
+/// Lengths that one factor makes are alike to this: stops of a millimetre make 1.4 mm of 300, and three times that is 1.4 %.
+const ONE_FACTOR: f64 = 0.015;
+
 /// Swipes that came short as an operator's may tell whether they were his: he stops short by something else each time.
 const LEAST_ALIKE: usize = 4;
 /// Spread over mean of what an operator stops short by is more than this (common practice, no source).
@@ -432,7 +435,8 @@ fn even(lengths: &[f64], measure: Measure) -> Option<f64> {
     let alike = lengths.iter().filter(|l| (**l - centre).abs() <= measure.most).count();
     let gain = centre >= (1.0 - MOST_GAIN) * measure.one_travel;
     // One factor in all of them is none that a loss takes.
-    let all = alike == lengths.len() && alike >= LEAST_ALIKE;
+    let reach = measure.most.min(ONE_FACTOR * centre);
+    let all = lengths.len() >= LEAST_ALIKE && lengths.iter().all(|l| (l - centre).abs() <= reach);
     (all || gain && alike as f64 >= EVEN * lengths.len() as f64).then_some(centre)
 }
 
