@@ -178,7 +178,7 @@ pub fn find(
             // A hand that had gone on would be far beyond the stop: it rested.
             let rested = kind == MakeUp::Lost && total + missing > BEYOND_THE_STOP * swipe.one_travel;
             // Unless no arm can have stopped so, nor gone on so: the device held back what it then handed on.
-            let held = rested && at_once && ctx.held(swipe, leaves, total - place, counts_per_mm);
+            let held = rested && at_once && ctx.held(swipe, leaves, (place, total - place), counts_per_mm);
             let (missing, make_up, kind) =
                 if held { (total - place, 1.0, MakeUp::Late) } else { (missing, make_up, kind) };
             let rested = rested && !held;
@@ -419,12 +419,13 @@ impl Flanks<'_> {
         tells && (at_speed || silent < ASLEEP as f64)
     }
 
-    /// True if motion that leaves off at a speed (counts per second) was stopped by no arm, short of the stop, and what came
-    /// after makes it whole: from v an arm comes to rest in v/A, so that of the next reports one at least says something.
-    fn held(&self, swipe: &Swipe, leaves: f64, after: f64, per_mm: f64) -> bool {
+    /// True if motion that leaves off at a speed (counts per second) was stopped by no arm, far from either stop, and the counts
+    /// that came after make it whole: from v an arm comes to rest in v/A, so that of the next reports one at least says
+    /// something. (Nearer to where it began the first report may hold what a device that woke has gathered.)
+    fn held(&self, swipe: &Swipe, leaves: f64, (before, after): (f64, f64), per_mm: f64) -> bool {
         let seconds = 1e-9 * self.slot.max(CELL);
         let no_arm = leaves > 2e3 * ARM_ACCELERATION * seconds * per_mm;
-        no_arm && after > SHORT_AT_END_MM * per_mm && swipe.surplus == 0.0
+        no_arm && before.min(after) > SHORT_AT_END_MM * per_mm && swipe.surplus == 0.0
     }
 
     /// Speeds at the edges of a silence: the flanks' means, carried on by their slopes over half of their reports, and no
