@@ -51,7 +51,9 @@ pub fn settle(views: &[StepView], findings: &mut [Finding], steps: &mut [StepVer
     for step in steps {
         let own: Vec<&Finding> =
             findings.iter().filter(|f| f.step == step.step && f.family == Family::Resolution).collect();
-        let off = own.iter().any(|f| f.kind == "off nominal");
+        // Where gain changes, the travel is not what it is off by.
+        let gain = step.families.iter().any(|f| f.family == Family::GainChange && f.verdict == Outcome::Fail);
+        let off = !gain && own.iter().any(|f| f.kind == "off nominal");
         let Some(family) = step.families.iter_mut().find(|f| f.family == Family::Resolution) else {
             continue;
         };

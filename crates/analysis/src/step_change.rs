@@ -40,6 +40,10 @@ const MOST: f64 = 640.0;
 /// Steps nearer to each other than this are not told apart from what is wrong otherwise.
 const APART: f64 = 0.15;
 
+/// Medians of phases at one factor agree to this: half a millimetre of 300 is what stops of a millimetre leave of ten swipes, and
+/// what firmware that truncates takes differs by several per cent between paces.
+const ONE_FACTOR: f64 = 0.005;
+
 /// Swipes before a change that lasts: two that are alike are no stray.
 const BEFORE: usize = 2;
 
@@ -162,7 +166,8 @@ fn between(step: &StepView, first: usize, measure: Measure) -> Option<Run> {
         let lengths = swiped(phases).into_iter().map(|i| of_one_length(&phases[i].swipes, measure));
         let lengths = lengths.collect::<Option<Vec<f64>>>()?;
         let centre = median(&lengths)?;
-        let reach = measure.most * (centre / measure.one_travel).max(1.0);
+        // Medians of several swipes, and alike as one factor makes them.
+        let reach = (measure.most * (centre / measure.one_travel).max(1.0)).min(ONE_FACTOR * centre);
         lengths.iter().all(|l| (l - centre).abs() <= reach).then_some(centre)
     };
     let paces: BTreeSet<_> = swiped(after).into_iter().map(|i| after[i].span.phase.pace).collect();
