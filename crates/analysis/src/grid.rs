@@ -128,7 +128,8 @@ pub(crate) fn of(
     for silence in &view.silences {
         let (from, to) = (grid.index(silence.begin), grid.index(silence.end).min(slots - 1));
         let from = if silent_end == Some(silence.begin) { from + 1 } else { from };
-        let to = if silence.to_the_end { slots - 1 } else { to };
+        // What was held back comes when the hand is at rest.
+        let to = if silence.to_the_end || silence.held { slots - 1 } else { to };
         trusted.iter_mut().take(to + 1).skip(from).for_each(|t| *t = false);
     }
     let untrusted = view.stretches.iter().map(|s| &s.rows).chain(view.clip.iter().map(|c| &c.rows));
