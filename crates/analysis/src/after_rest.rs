@@ -12,7 +12,7 @@
 //! [`LATEST_NS`] after the stop may be the hand that leaves it. Cost: O(reports).
 
 use crate::after_stop::FAST;
-use crate::erratic::ARM_ACCELERATION;
+use crate::erratic::from_rest;
 use crate::series::{Frame, Sample};
 use crate::step::{PhaseView, StepView};
 use crate::swipes::AT_STOP;
@@ -126,7 +126,7 @@ fn ended(phase: &PhaseView, index: usize, (frame, per_mm, slot): (Frame, f64, f6
         let later = Later { swipe: index, rest: since, begin, end, counts, what: What::On };
         (counts >= LEAST_MM * per_mm && fast && stays && waited).then_some(later)
     });
-    let from_rest = 0.5e3 * ARM_ACCELERATION * per_mm * (slot * 1e-9).powi(2);
+    let from_rest = from_rest(per_mm, slot);
     let leap = samples[first + 1..=last].iter().find_map(|s| {
         let counts = f64::from(s.x).hypot(f64::from(s.y));
         let begin = s.t.saturating_sub(slot as i64);

@@ -39,6 +39,11 @@ pub use level::{HIDDEN, hidden_rise};
 /// No hand on a desk is more abrupt, m/s². Our own proposal: hard flicks reach 50 to 60 m/s² (common practice, no
 /// source).
 pub const ARM_ACCELERATION: f64 = 150.0;
+/// Counts that no arm exceeds from rest within a report interval, nanoseconds: A t² / 2.
+pub(crate) fn from_rest(counts_per_mm: f64, slot: f64) -> f64 {
+    0.5e3 * ARM_ACCELERATION * counts_per_mm * (slot * 1e-9).powi(2)
+}
+
 /// A hand that does its utmost, m/s² (the same practice): thin counts that set in more abruptly are what made a swipe
 /// short, where it is known to be short beyond placing and unexplained. That it lost counts is then sure, and only how is
 /// asked.

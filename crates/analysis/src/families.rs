@@ -328,8 +328,8 @@ fn share(
 const SLOWER: [Pace; 2] = [Pace::Medium, Pace::Slow];
 
 /// A slower pace of which more swipes show it than may: it leaves a step open, or fails it if the family says that it is a look
-/// of its own. (Added after sessions in which all medium swipes had lost a third of their way had passed; then for all of [`ALSO_AT_SPEED`], after
-/// seven of ten slow ones had shown dropouts, of 80: looks that fail would cost the fast swipes theirs.)
+/// of its own. (Added after sessions in which all medium swipes had lost a third of their way had passed; then for all of
+/// [`ALSO_AT_SPEED`], after seven of ten slow ones had shown dropouts, of 80: looks that fail would cost the fast swipes theirs.)
 fn at_pace(step: &StepView, family: Family, findings: &[Finding], pace: Pace, out: &mut FamilyVerdict) {
     let bad = swipes_with(family, findings);
     let own = step

@@ -19,7 +19,7 @@
 //! Stray reports of at most [`STRAY`] counts do not end a silence where the flanks run at [`STRAY_FLANK`] and more.
 //! Cost: O(reports of the swipe).
 
-use crate::erratic::{ARM_ACCELERATION, FLICK_ACCELERATION};
+use crate::erratic::{ARM_ACCELERATION, FLICK_ACCELERATION, from_rest};
 use crate::host::{HostSpans, STALL_MARGIN};
 use crate::series::{DUE, Frame, Sample, Series};
 use crate::swipes::{ASLEEP, AT_SPEED, Swipe};
@@ -413,7 +413,7 @@ impl Flanks<'_> {
         let silent = self.samples[after].t.saturating_sub(self.samples[row].t) as f64 - self.slot;
         let held = self.along[after] + skipped;
         let own = leaves.max(enters) * self.slot * 1e-9;
-        let from_rest = 0.5e3 * ARM_ACCELERATION * per_mm * (self.slot * 1e-9).powi(2);
+        let from_rest = from_rest(per_mm, self.slot);
         let no_reader = silent > STALL_MARGIN as f64;
         let tells = held - own > 0.5e-9 * leaves * silent || (no_reader && held > from_rest + STRAY);
         tells && (at_speed || silent < ASLEEP as f64)

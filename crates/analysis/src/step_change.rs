@@ -15,8 +15,9 @@
 //! A change that lasts from some swipe on needs no such ratio: in the middle of a phase all swipes become longer or shorter
 //! by one factor, within placing, and stay so to the end of the session ([`lasting`]). Nothing that comes with speed does
 //! so, as some of them were no faster than those before; and a sensor that fails takes differing amounts. Smallest found:
-//! twice placing, between two swipes and three. Likewise between two phases, where swipes of two paces and more come after it ([`between`]):
-//! a gain that changes with speed takes them apart, since of a slower swipe less lies above any speed. A stop that was moved looks alike, and is the operator's as well. (Added after
+//! twice placing, between two swipes and three. Likewise between two phases, where swipes of two paces and more come after
+//! it ([`between`]): a gain that changes with speed takes them apart, since of a slower swipe less lies above any speed. A
+//! stop that was moved looks alike, and is the operator's as well. (Added after
 //! firmware that halved its counts from a tenth swipe on had been seen to be told as ten losses of tracking, and one that
 //! doubled them from a third on as gain that rises with speed.)
 //! Cost: O(swipes × steps), and O(swipes²) a phase.
