@@ -4,7 +4,8 @@
 //! counts. A ceiling is one number of counts to a report, the same in every swipe; so it is shown by all swipes together
 //! first, and then found in each.
 //!
-//! The top value is that of an axis over the whole session and no less than [`LEAST_TOP`]. It is a ceiling if at least
+//! The top value is that of an axis over the whole session, and no less than [`LEAST_TOP`]; both ways or else one way, if at
+//! least half as many swipes the other way go beyond it ([`FASTER`]) as hold it: a hand is as fast there. It is a ceiling if at least
 //! [`SWIPES`] swipes hold it, and most of those that hold any level so (a sensor that repeats its last motion, and a hand
 //! at a steady speed, hold another level each time). One swipe alone raises false alarms, since at constant speed a sound
 //! device repeats a delta. There are two ways to hold it, and either will do:
@@ -32,6 +33,10 @@ const SWIPES: usize = 3;
 const TOPS: usize = 3;
 /// A smaller top value is held by rounding alone.
 const LEAST_TOP: i32 = 20;
+
+/// A hand repeats the peak speed of fast swipes no better than to this share: what is as near to the top may be a peak that
+/// came just so far.
+const FASTER: f64 = 1.03;
 
 /// An axis of the sensor.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -70,51 +75,69 @@ pub struct Clip {
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 struct Top {
     axis: Axis,
-    /// Its magnitude where counts are negative, and positive.
-    ends: (i32, i32),
+    /// Its magnitude where counts are negative, and positive; `None` for a way that is not asked about.
+    ends: (Option<i32>, Option<i32>),
 }
 
 impl Top {
-    fn of(trace: &DeviceTrace, axis: Axis) -> Option<Top> {
+    /// The one both ways, and then those of each way: firmware may hold what it adds up in one direction alone.
+    fn all(trace: &DeviceTrace, axis: Axis) -> Vec<Top> {
         let column = match axis {
             Axis::X => &trace.motion.x,
             Axis::Y => &trace.motion.y,
         };
-        let low = column.iter().copied().min()?.min(0).saturating_abs();
-        let high = column.iter().copied().max()?.max(0);
+        let low = column.iter().copied().min().unwrap_or(0).min(0).saturating_abs();
+        let high = column.iter().copied().max().unwrap_or(0).max(0);
         // Two's complement holds one more below zero than above, 128 for 127; else the ceiling is the same both ways.
         let one_more = low.checked_sub(high) == Some(1) && low.unsigned_abs().is_power_of_two();
-        Some(Top { axis, ends: if one_more { (low, high) } else { (low.max(high), low.max(high)) } })
+        let both = if one_more { (low, high) } else { (low.max(high), low.max(high)) };
+        let ends = [(Some(both.0), Some(both.1)), (Some(low), None), (None, Some(high))];
+        ends.map(|ends| Top { axis, ends }).into_iter().filter(|top| top.value() >= LEAST_TOP).collect()
     }
 
+    /// True if a swipe the other way, where only one is asked about, goes beyond it.
+    fn is_passed(self, samples: &[Sample]) -> bool {
+        let beyond =
+            |s: &&Sample| f64::from(self.axis.of(s).saturating_abs()) > FASTER * f64::from(self.value());
+        samples.iter().filter(beyond).count() >= TOPS
+    }
+
+    /// Counts in each report, at the most: the larger of both ways.
     fn value(self) -> i32 {
-        self.ends.0.max(self.ends.1)
+        self.ends.0.max(self.ends.1).unwrap_or(0)
     }
 
     /// Counts by which a report lies below it.
     fn depth(self, s: &Sample) -> i32 {
         let counts = self.axis.of(s);
         let end = if counts < 0 { self.ends.0 } else { self.ends.1 };
-        end.saturating_sub(counts.saturating_abs()).max(0)
+        end.map_or(i32::MAX, |end| end.saturating_sub(counts.saturating_abs()).max(0))
     }
 }
 
 /// Searches all swipes of a step, given with their phase's series; one answer a swipe.
 pub fn find(trace: &DeviceTrace, swipes: &[(&Series, &Swipe)], slot: f64) -> Vec<Option<Clip>> {
     let mut found: Vec<Option<Clip>> = vec![None; swipes.len()];
+    let samples: Vec<&[Sample]> = swipes
+        .iter()
+        .map(|(series, swipe)| series.samples.get(swipe.rows.clone()).unwrap_or_default())
+        .collect();
     for axis in [Axis::X, Axis::Y] {
-        let Some(top) = Top::of(trace, axis).filter(|top| top.value() >= LEAST_TOP) else { continue };
-        let at_field = limit(trace, axis).is_some_and(|limit| i64::from(top.value()) >= limit);
-        let samples: Vec<&[Sample]> = swipes
-            .iter()
-            .map(|(series, swipe)| series.samples.get(swipe.rows.clone()).unwrap_or_default())
-            .collect();
-        let hidden: Vec<Option<f64>> =
-            samples.iter().map(|samples| hidden::at_top(samples, top, at_field, slot)).collect();
-        if !by_runs(&samples, &hidden, top, at_field, slot) && !pile::is_ceiling(&samples, top) {
-            continue;
-        }
-        for (((clip, (_, swipe)), samples), hidden) in found.iter_mut().zip(swipes).zip(samples).zip(hidden) {
+        let limit = limit(trace, axis);
+        let ceiling = Top::all(trace, axis).into_iter().find_map(|top| {
+            let at_field = limit.is_some_and(|limit| i64::from(top.value()) >= limit);
+            let hidden: Vec<Option<f64>> =
+                samples.iter().map(|samples| hidden::at_top(samples, top, at_field, slot)).collect();
+            let one_way = top.ends.0.is_none() || top.ends.1.is_none();
+            let passed = || samples.iter().filter(|s| top.is_passed(s)).count();
+            let held = || samples.iter().filter(|s| clipped(s, top).is_some()).count();
+            let shown = (!one_way || 2 * passed() >= held())
+                && (by_runs(&samples, &hidden, top, at_field, slot) || pile::is_ceiling(&samples, top));
+            shown.then_some((top, at_field, hidden))
+        });
+        let Some((top, at_field, hidden)) = ceiling else { continue };
+        for (((clip, (_, swipe)), samples), hidden) in found.iter_mut().zip(swipes).zip(&samples).zip(hidden)
+        {
             if clip.is_none() {
                 *clip = clipped(samples, top).map(|(rows, tops)| Clip {
                     top: top.value(),
@@ -193,7 +216,7 @@ mod tests {
         x.iter().enumerate().map(one).collect()
     }
 
-    const TOP: Top = Top { axis: Axis::X, ends: (31, 30) };
+    const TOP: Top = Top { axis: Axis::X, ends: (Some(31), Some(30)) };
 
     #[test]
     fn a_report_at_the_lower_end_of_twos_complement_is_at_the_top() {

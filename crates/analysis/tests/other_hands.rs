@@ -33,6 +33,8 @@ struct Outside {
     held: fn(f64) -> bool,
     /// Counts that report number i carries at most.
     most: fn(i64) -> i32,
+    /// Counts below this are thrown away.
+    least: i32,
 }
 
 /// A number for each swipe, all paces counted through, from 0.
@@ -72,6 +74,7 @@ const SOUND: Outside = Outside {
     lost: |_| false,
     held: |_| false,
     most: |_| i32::MAX,
+    least: i32::MIN,
 };
 
 const SLOW: usize = 10;
@@ -189,6 +192,7 @@ impl Outside {
             let most = (self.most)(i);
             let mut counts = ((true_counts.round() - told) as i32).clamp(-most, most);
             told += f64::from(counts);
+            counts = counts.max(self.least);
             if let Some((which, extra)) = self.leap
                 && which == swipe
                 && !leapt
@@ -490,4 +494,12 @@ fn a_limit_is_bounded_from_below_by_what_was_swiped_clean_and_by_where_it_is_los
         (Some(low), Some(clean)) => assert!(low <= clean && low < 1.53, "{low} {clean}"),
         (low, _) => assert!(low.is_none() && step.tracking_limit_because.is_some(), "{low:?}"),
     }
+}
+
+/// What firmware adds up in one direction it may hold where it does not in the other.
+#[test]
+fn a_ceiling_in_one_direction_is_a_ceiling() {
+    let verdict = Outside { least: -110, ..SOUND }.verdict();
+    let kinds = kinds(&verdict);
+    assert_eq!(kinds, [(Family::ReportCeiling, "thrown away", Cause::Firmware); FAST / 2], "{kinds:?}");
 }

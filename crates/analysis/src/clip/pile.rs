@@ -69,7 +69,7 @@ mod tests {
     fn ceiling_of(swipes: &[Vec<Sample>]) -> bool {
         let most = swipes.iter().flatten().map(|s| s.x).max().unwrap();
         let all: Vec<&[Sample]> = swipes.iter().map(Vec::as_slice).collect();
-        is_ceiling(&all, Top { axis: Axis::X, ends: (most, most) })
+        is_ceiling(&all, Top { axis: Axis::X, ends: (Some(most), Some(most)) })
     }
 
     #[test]
