@@ -68,8 +68,17 @@ pub enum Wrong {
     Repeated,
     /// The same speed as in other swipes, and no faster ([`crate::false_motion::top_speed`]).
     Level,
+    /// One axis of the sensor has stopped ([`crate::false_motion::one_axis`]).
+    OneAxis,
     /// Too little.
     Thin,
+}
+
+impl Wrong {
+    /// True if counts are missing, rather than false.
+    pub fn is_loss(self) -> bool {
+        matches!(self, Wrong::Level | Wrong::OneAxis | Wrong::Thin)
+    }
 }
 
 /// A stretch of counts that no hand made.

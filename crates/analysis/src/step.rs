@@ -7,7 +7,7 @@ use crate::axes;
 use crate::baseline::{self, Basis, Candidate};
 use crate::clip::{self, Clip};
 use crate::erratic::{self, Stretch, Wrong, beat, cells::in_a_cell};
-use crate::false_motion::{self, top_speed};
+use crate::false_motion::{self, one_axis, top_speed};
 use crate::grid::{self, Grid};
 use crate::host::HostSpans;
 use crate::ripple::slots;
@@ -245,6 +245,7 @@ impl<'a> StepView<'a> {
         if let Some(measure) = self.measure {
             whole::hold_stretches(&mut self.phases, measure, scale.counts_per_mm);
         }
+        one_axis::rename(&mut self.phases, frame, scale.counts_per_mm);
         top_speed::rename(&mut self.phases, frame, &bench);
         top_speed::overrule_clips(&mut self.phases);
         if let Some(measure) = self.measure {

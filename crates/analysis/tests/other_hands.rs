@@ -33,6 +33,8 @@ struct Outside {
     held: fn(f64) -> bool,
     /// Counts that report number i carries at most.
     most: fn(i64) -> i32,
+    /// Angle of the swipe to the sensor's X, radians.
+    askew: f64,
     /// Counts below this are thrown away.
     least: i32,
 }
@@ -48,6 +50,8 @@ enum Beyond {
     Freezes,
     /// Takes one axis for the other.
     Turns,
+    /// Sees nothing along X.
+    Blind,
 }
 
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -74,6 +78,7 @@ const SOUND: Outside = Outside {
     lost: |_| false,
     held: |_| false,
     most: |_| i32::MAX,
+    askew: 0.0,
     least: i32::MIN,
 };
 
@@ -184,7 +189,12 @@ impl Outside {
                     frozen = (seen + 0.06 + 0.01 * (swipe % 7) as f64, moved / seconds, swipe);
                 }
             }
-            true_counts += moved * self.counts_per_mm * (self.gain)(swipe);
+            let counted = moved * self.counts_per_mm * (self.gain)(swipe);
+            let blind = self
+                .limit
+                .is_some_and(|(m_s, beyond)| beyond == Beyond::Blind && moved.abs() > 1e3 * m_s * seconds);
+            true_counts += if blind { 0.0 } else { counted * self.askew.cos() };
+            true_across += counted * self.askew.sin();
             (at, last_seen) = (here, seen);
             if (self.held)(t as f64 * 1e-9) {
                 continue;
@@ -502,4 +512,21 @@ fn a_ceiling_in_one_direction_is_a_ceiling() {
     let verdict = Outside { least: -110, ..SOUND }.verdict();
     let kinds = kinds(&verdict);
     assert_eq!(kinds, [(Family::ReportCeiling, "thrown away", Cause::Firmware); FAST / 2], "{kinds:?}");
+}
+
+#[test]
+fn an_axis_that_goes_blind_at_speed_is_a_loss_of_tracking_and_no_motion_aside() {
+    for askew in [0.6f64, -0.6, 0.9] {
+        let verdict = Outside { askew, limit: Some((1.6, Beyond::Blind)), ..SOUND }.verdict();
+        let found = kinds(&verdict);
+        let one_axis = |k: &&(Family, &str, Cause)| **k == (Family::TrackingLoss, "one axis", Cause::Sensor);
+        assert!(found.iter().filter(one_axis).count() >= FAST * 4 / 5, "{askew}: {found:?}");
+        assert!(found.iter().all(|k| k.0 == Family::TrackingLoss), "{askew}: {found:?}");
+        assert_eq!(verdict.verdict, Outcome::Fail);
+    }
+}
+
+#[test]
+fn a_swipe_askew_to_both_axes_is_sound() {
+    assert_eq!(kinds(&Outside { askew: 0.6, ..SOUND }.verdict()), []);
 }

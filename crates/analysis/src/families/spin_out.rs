@@ -58,7 +58,7 @@ impl Detector for SpinOut {
         let Some(scale) = step.scale else { return };
         let clipped = swipes_with(Family::ReportCeiling, findings);
         for (phase, swipe) in step.swipes().filter(|(p, s)| !clipped.contains(&key(p, s))) {
-            for stretch in swipe.stretches.iter().filter(|s| !matches!(s.wrong, Wrong::Thin | Wrong::Level)) {
+            for stretch in swipe.stretches.iter().filter(|s| !s.wrong.is_loss()) {
                 let size = unexplained_mm(phase, swipe, stretch);
                 if size < LEAST_MM {
                     continue;
@@ -69,7 +69,7 @@ impl Detector for SpinOut {
                         Wrong::Reversal => "reversal",
                         Wrong::BeyondAnArm => "beyond an arm",
                         Wrong::Repeated => "repeated",
-                        Wrong::Sideways | Wrong::Thin | Wrong::Level => "sideways",
+                        _ => "sideways",
                     },
                     begin: stretch.begin,
                     end: stretch.end,

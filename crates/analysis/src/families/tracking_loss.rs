@@ -1,6 +1,6 @@
 //! Tracking loss: the sensor stops seeing motion above some speed or acceleration.
 //!
-//! Detects five kinds:
+//! Detects six kinds:
 //! - *silent*: a [silence](crate::silence) whose counts are lost and that begins where the device otherwise never
 //!   reports ([`limit`]); or one that holds the fastest part of its swipe, faster by a tenth than all that the device
 //!   has reported at this step; or counts that end at speed in a swipe that comes up short, and the silences before
@@ -10,6 +10,8 @@
 //!   next as no arm brakes, worth [`LEAST_MM`] and more;
 //! - *level*: counts that run at one [top speed](crate::false_motion::top_speed), the same in all swipes, while the hand is
 //!   faster: worth [`LEAST_MM`] and more;
+//! - *one axis*: counts that go on along [one axis of the sensor](crate::false_motion::one_axis) only, in a swipe that runs askew
+//!   to both: worth [`LEAST_MM`] and more;
 //! - *short*: a swipe that comes up short ([`crate::shortfall`]) without any other finding and that the operator does not
 //!   explain: counts were lost in some way that does not show in the reports. Its cause is unknown. Where [`EVEN`] of a
 //!   phase's swipes are alike, short of what their median is: counts that are fewer all alike, by [`MOST_GAIN`] at most (or whatever,
@@ -374,7 +376,7 @@ fn partial<'a>(
 ) -> impl Iterator<Item = Finding> + 'a {
     let thin = swipe.stretches.iter().filter(move |s| match s.wrong {
         Wrong::Thin => s.recovered || swipe.swipe.surplus < 0.0,
-        wrong => wrong == Wrong::Level,
+        wrong => wrong.is_loss(),
     });
     thin.filter_map(move |stretch| {
         let grid = &swipe.grid;
@@ -387,7 +389,11 @@ fn partial<'a>(
         let at = grid.index(stretch.begin).min(grid.expected_mm_s.len().saturating_sub(1));
         let event = Event {
             family: Family::TrackingLoss,
-            kind: if level { "level" } else { "partial" },
+            kind: match stretch.wrong {
+                Wrong::Level => "level",
+                Wrong::OneAxis => "one axis",
+                _ => "partial",
+            },
             begin: stretch.begin,
             end: stretch.end,
             size: missing,
@@ -405,6 +411,9 @@ fn partial<'a>(
         });
         if let Some(map) = evidence.as_object_mut().filter(|_| !level) {
             map.insert("velocity_jump_m_s".to_owned(), round(stretch.jump_m_s, 2));
+            if stretch.wrong == Wrong::OneAxis {
+                map.insert("counted_across_mm".to_owned(), round(counted.1, 2));
+            }
         }
         Some(in_swipe(step, phase, swipe, event, evidence))
     })

@@ -108,7 +108,8 @@ fn failing(v: &Verdict, need: Option<f64>) -> String {
 fn loss(v: &Verdict, steps: &[(&StepVerdict, &FamilyVerdict)]) -> String {
     let own: Vec<&Finding> = findings(v, Family::TrackingLoss, steps).collect();
     let kinds = |kind: &str| own.iter().filter(|f| f.kind == kind).count();
-    let what = match (kinds("silent"), kinds("partial") + kinds("level"), kinds("short")) {
+    let what = match (kinds("silent"), kinds("partial") + kinds("level") + kinds("one axis"), kinds("short"))
+    {
         (silent, partial, short) if silent >= partial.max(short) => "silent",
         (_, partial, short) if partial >= short => "counts too little",
         _ => "swipes count short",
