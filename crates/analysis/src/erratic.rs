@@ -64,6 +64,8 @@ pub enum Wrong {
     Sideways,
     /// Faster than an arm.
     BeyondAnArm,
+    /// Further on than the hand, in a swipe that is longer than one travel ([`crate::false_motion::ahead`]).
+    Ahead,
     /// The same motion again and again.
     Repeated,
     /// The same speed as in other swipes, and no faster ([`crate::false_motion::top_speed`]).

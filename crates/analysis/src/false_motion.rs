@@ -1,6 +1,6 @@
 //! False motion that a search for abrupt changes away from the stops ([`crate::erratic`]) does not reach or not name.
 //!
-//! Not a family: raw material of *spin-out*, and of *tracking loss* ([`one_axis`], [`top_speed`]). Three looks at one swipe, each asked only
+//! Not a family: raw material of *spin-out* (also [`ahead`]), and of *tracking loss* ([`one_axis`], [`top_speed`]). Three looks at one swipe, each asked only
 //! where the one before found nothing:
 //!
 //! - *Named*: counts that are merely missing leave nothing backwards and nothing across. A thin stretch in which reports
@@ -27,6 +27,7 @@ use crate::step::{PhaseView, SwipeView};
 use crate::swipes::{PAUSE, Swipe};
 use std::ops::Range;
 
+pub(crate) mod ahead;
 pub(crate) mod one_axis;
 pub(crate) mod top_speed;
 

@@ -9,13 +9,13 @@ use crate::erratic::{
 const TRAVEL: f64 = 300.0 * PER_MM;
 
 /// A swipe that is short or long where more than 2 mm are missing or too many.
-fn swipe(slot_ns: i64, tell: impl Fn(f64, (f64, f64)) -> (f64, f64)) -> (Series, Swipe) {
+pub(super) fn swipe(slot_ns: i64, tell: impl Fn(f64, (f64, f64)) -> (f64, f64)) -> (Series, Swipe) {
     let (series, swipe) = erratic::tests::swipe(slot_ns, tell);
     let off = swipe.along - TRAVEL;
     (series, Swipe { surplus: if off.abs() > 2.0 * PER_MM { off } else { 0.0 }, ..swipe })
 }
 
-const FRAME: Frame = Frame { cos: 1.0, sin: 0.0 };
+pub(super) const FRAME: Frame = Frame { cos: 1.0, sin: 0.0 };
 
 /// What is found where nothing was before.
 fn found(slot_ns: i64, tell: impl Fn(f64, (f64, f64)) -> (f64, f64)) -> Vec<Stretch> {
@@ -25,7 +25,7 @@ fn found(slot_ns: i64, tell: impl Fn(f64, (f64, f64)) -> (f64, f64)) -> Vec<Stre
     out
 }
 
-fn bench(slot_ns: i64) -> Bench {
+pub(super) fn bench(slot_ns: i64) -> Bench {
     Bench { counts_per_mm: PER_MM, slot: slot_ns as f64, beat: 0.0 }
 }
 

@@ -68,6 +68,7 @@ impl Detector for SpinOut {
                     kind: match stretch.wrong {
                         Wrong::Reversal => "reversal",
                         Wrong::BeyondAnArm => "beyond an arm",
+                        Wrong::Ahead => "ahead",
                         Wrong::Repeated => "repeated",
                         _ => "sideways",
                     },
