@@ -63,6 +63,14 @@ pub struct Run {
     pub span: (i64, i64),
 }
 
+impl Run {
+    /// True if a swipe is one of it, or the last one before: the change may have come on its way.
+    pub fn touches(&self, key: (u32, u32)) -> bool {
+        let before = |first: &(u32, u32)| first.0 == key.0 && first.1 == key.1 + 1;
+        self.keys.contains(&key) || self.keys.first().is_some_and(before)
+    }
+}
+
 /// Finds them: those at a step of the plan, then a change that lasts, then those at another step.
 pub fn runs(step: &StepView) -> Vec<Run> {
     let mut found = planned(step);

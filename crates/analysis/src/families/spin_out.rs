@@ -3,7 +3,7 @@
 //! Detects stretches ([`crate::erratic`], [`crate::false_motion`]) away from the stops whose counts run backwards, across the
 //! swipe or faster than any arm, from one report to the next as no arm can, and those that repeat the same motion across a
 //! hidden peak, unless these are [one top speed](crate::false_motion::top_speed) (a tracking loss); each worth at least [`LEAST_MM`] of motion that the expected speed does not account for. Left
-//! out: swipes that clip, and what a stall of this computer explains.
+//! out: swipes that clip, what a stall of this computer explains, and counts that leap ahead to stay so in the swipes after.
 //!
 //! Decides on the share of swipes that show it, exact limits. Told apart from a bounce (within the end zone, after the
 //! stop) and from a tilted frame (against the direction just before).
@@ -30,6 +30,7 @@ use super::{Detector, Event, in_swipe, key, not_examined, round, share, swipes_w
 use crate::erratic::{ARM_ACCELERATION, LEAST_MM, Stretch, Wrong};
 use crate::false_motion::per_cell;
 use crate::step::{PhaseView, StepView, SwipeView};
+use crate::step_change;
 use crate::verdict::{Cause, Family, FamilyVerdict, Finding};
 use serde_json::json;
 use statrs::distribution::{ContinuousCDF, Normal};
@@ -57,8 +58,13 @@ impl Detector for SpinOut {
     fn detect(&self, step: &StepView, findings: &mut Vec<Finding>) {
         let Some(scale) = step.scale else { return };
         let clipped = swipes_with(Family::ReportCeiling, findings);
+        let changes = step_change::runs(step);
         for (phase, swipe) in step.swipes().filter(|(p, s)| !clipped.contains(&key(p, s))) {
-            for stretch in swipe.stretches.iter().filter(|s| !s.wrong.is_loss()) {
+            let changed = |s: &Stretch| {
+                let own = key(phase, swipe);
+                s.wrong == Wrong::Ahead && !s.recovered && changes.iter().any(|run| run.touches(own))
+            };
+            for stretch in swipe.stretches.iter().filter(|s| !s.wrong.is_loss() && !changed(s)) {
                 let size = unexplained_mm(phase, swipe, stretch);
                 if size < LEAST_MM {
                     continue;
