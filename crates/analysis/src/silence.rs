@@ -176,7 +176,7 @@ pub fn find(
             let lacks = swipe.one_travel - swipe.along;
             let late = match (make_up > 0.5, at_least > 0.5) {
                 (true, false) => lacks < 0.5 * missing,
-                _ if NEITHER.contains(&make_up) => lacks < 0.5 * missing,
+                _ if after > SET_OUT * before && NEITHER.contains(&make_up) => lacks < 0.5 * missing,
                 // A hand that struck the stop meanwhile has made less than its speed says: all of it, if no more is
                 // missing than came.
                 (false, _) if !between => first + skipped > lacks.max(LEAST_MM * counts_per_mm),
@@ -464,7 +464,9 @@ impl Flanks<'_> {
 
     /// The next report that is more than a stray one beside flanks of `per_slot` counts.
     fn next_speaking(&self, row: usize, per_slot: f64) -> Option<usize> {
-        let stray = |i: &usize| per_slot >= STRAY_FLANK && self.along[*i].abs() <= STRAY;
+        // What moves across says something, too.
+        let most = |s: &Sample| f64::from(s.x).abs().max(f64::from(s.y).abs());
+        let stray = |i: &usize| per_slot >= STRAY_FLANK && most(&self.samples[*i]) <= STRAY;
         let next = (row + 1..self.samples.len()).find(|i| !stray(i));
         next.or_else(|| (row + 1 < self.samples.len()).then_some(row + 1))
     }

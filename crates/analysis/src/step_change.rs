@@ -59,6 +59,8 @@ pub struct Run {
     pub ratio: f64,
     /// The swipes, as (phase, swipe), in order.
     pub keys: Vec<(u32, u32)>,
+    /// Those of a change that lasts which came before it: of one length, too, and neither is the right one.
+    pub before: Vec<(u32, u32)>,
     /// Begin of the first and end of the last.
     pub span: (i64, i64),
 }
@@ -104,7 +106,7 @@ pub fn runs(step: &StepView) -> Vec<Run> {
             if few && lengths.len() >= RUN && !after_stop::most_show(step, phase, swipes) {
                 let keys = swipes.iter().map(|s| key(phase, s)).collect();
                 let span = (first.swipe.begin, last.swipe.end);
-                found.push(Run { to: None, nominal: None, ratio, keys, span });
+                found.push(Run { to: None, nominal: None, ratio, keys, before: Vec::new(), span });
             }
         }
     }
@@ -144,7 +146,14 @@ fn planned(step: &StepView) -> Vec<Run> {
                 if let (true, Some(first), Some(last)) = (alike.len() >= RUN, alike.first(), alike.last()) {
                     let span = (first.swipe.begin, last.swipe.end);
                     let keys = alike.iter().map(|s| key(phase, s)).collect();
-                    found.push(Run { to: Some(to), nominal: Some(nominal), ratio, keys, span });
+                    found.push(Run {
+                        to: Some(to),
+                        nominal: Some(nominal),
+                        ratio,
+                        keys,
+                        before: Vec::new(),
+                        span,
+                    });
                 }
             }
             open = here.map(|(id, nominal)| (id, nominal, vec![i]));
@@ -158,8 +167,9 @@ fn lasting(step: &StepView) -> Option<Run> {
     let measure = step.measure?;
     let within = step.phases.iter().enumerate().find_map(|(i, phase)| {
         let later = step.phases.get(i + 1..).unwrap_or_default();
-        let cuts = BEFORE..(phase.swipes.len() + 1).saturating_sub(RUN);
-        cuts.into_iter().find_map(|cut| changed(step, phase, cut, later, measure))
+        let cuts = || BEFORE..phase.swipes.len();
+        let between = cuts().find_map(|cut| changed(step, phase, (cut, cut), later, measure));
+        between.or_else(|| cuts().find_map(|cut| changed(step, phase, (cut, cut + 1), later, measure)))
     });
     within.or_else(|| (1..step.phases.len()).find_map(|i| between(step, i, measure)))
 }
@@ -191,42 +201,68 @@ fn between(step: &StepView, first: usize, measure: Measure) -> Option<Run> {
     let keys = members().map(|(p, s)| key(p, s)).collect();
     // Firmware that truncates takes little from either pace, and more from slow swipes.
     let apart = ratio.ln().abs() > (1.0 + APART).ln();
-    apart.then_some(Run { to: None, nominal: None, ratio, keys, span: (begin, end) })
+    let before = before.iter().flat_map(|p| p.swipes.iter().map(|s| key(p, s))).collect();
+    apart.then_some(Run { to: None, nominal: None, ratio, keys, before, span: (begin, end) })
 }
 
-/// The run that begins with this swipe of a phase, if all change there.
+/// The run that begins with a swipe of a phase, if all change there: those before the first of `cut` and from the second on are
+/// of one length each. One between them changed on its way, and its length lies between.
 fn changed(
     step: &StepView,
     phase: &PhaseView,
-    cut: usize,
+    cut: (usize, usize),
     later: &[PhaseView],
     measure: Measure,
 ) -> Option<Run> {
-    let (before, after) = phase.swipes.split_at_checked(cut)?;
-    let (old, new) = (of_one_length(before, measure)?, of_one_length(after, measure)?);
+    let (before, rest) = phase.swipes.split_at_checked(cut.0)?;
+    let (on_its_way, after) = rest.split_at_checked(cut.1 - cut.0)?;
+    let later = || later.iter().filter(|p| !p.swipes.is_empty());
+    let old = of_one_length(before, measure)?;
+    // Where too few came after it in its phase, those of the next ones tell.
+    let new = match of_one_length(after, measure) {
+        None if after.len() < BEFORE => of_one_length(&later().next()?.swipes, measure),
+        length => length,
+    }?;
     let ratio = new / old;
     let apart = (1.0 + ratio) * measure.most;
-    let stays = later.iter().filter(|p| !p.swipes.is_empty()).all(|p| {
-        of_one_length(&p.swipes, measure).is_some_and(|l| (l - new).abs() <= ratio.max(1.0) * measure.most)
-    });
+    let near = |length: f64, reach: f64| (length - new).abs() <= reach;
+    let stays = later()
+        .all(|p| of_one_length(&p.swipes, measure).is_some_and(|l| near(l, ratio.max(1.0) * measure.most)));
+    let between = |s: &SwipeView| {
+        let (low, high) = (old.min(new) - measure.most, old.max(new) + measure.most);
+        (low..=high).contains(&s.swipe.along)
+    };
+    let all = after.len() + later().map(|p| p.swipes.len()).sum::<usize>();
     // No faster than those before: a gain that changes with speed would give these the old length.
     let fastest = before.iter().map(|s| s.swipe.peak).fold(0.0, f64::max);
     let no_faster = after.iter().filter(|s| s.swipe.peak / ratio <= fastest).count();
-    let lasts = (new - old).abs() > apart && stays && no_faster >= RUN;
-    if !lasts || (ratio > 1.0 && after_stop::most_show(step, phase, after)) {
+    // Or one factor at this pace and another, far off.
+    let one_factor = ratio.ln().abs() > (1.0 + APART).ln()
+        && later().any(|p| p.span.phase.pace != phase.span.phase.pace)
+        && later().all(|p| of_one_length(&p.swipes, measure).is_some_and(|l| near(l, ONE_FACTOR * new)));
+    let lasts = (new - old).abs() > apart && stays && all >= RUN && (no_faster >= RUN || one_factor);
+    if !lasts || !on_its_way.iter().all(between) || (ratio > 1.0 && after_stop::most_show(step, phase, after))
+    {
         return None;
     }
-    let members = std::iter::once((phase, after)).chain(later.iter().map(|p| (p, p.swipes.as_slice())));
+    let own = std::iter::once((phase, rest));
+    let members = own.chain(later().map(|p| (p, p.swipes.as_slice())));
     let members: Vec<(&PhaseView, &SwipeView)> =
         members.flat_map(|(p, swipes)| swipes.iter().map(move |s| (p, s))).collect();
     let (first, last) = (members.first()?.1, members.last()?.1);
-    let keys = members.iter().map(|(p, s)| key(p, s)).collect();
-    Some(Run { to: None, nominal: None, ratio, keys, span: (first.swipe.begin, last.swipe.end) })
+    let keys: Vec<(u32, u32)> = members.iter().map(|(p, s)| key(p, s)).collect();
+    let first_key = keys.first().copied();
+    let before =
+        step.swipes().map(|(p, s)| key(p, s)).take_while(|k| Some(k) != first_key.as_ref()).collect();
+    Some(Run { to: None, nominal: None, ratio, keys, before, span: (first.swipe.begin, last.swipe.end) })
 }
 
 /// The length that all of some swipes have within placing, but for those in which something else was found: fewer than half.
 fn of_one_length(swipes: &[SwipeView], measure: Measure) -> Option<f64> {
-    let quiet = |s: &&SwipeView| s.silences.is_empty() && s.stretches.is_empty() && s.clip.is_none();
+    // That counts end at speed may be said of a swipe for its length alone.
+    let quiet = |s: &&SwipeView| {
+        s.silences.iter().all(|s| s.to_the_end) && s.stretches.is_empty() && s.clip.is_none()
+    };
     let lengths: Vec<f64> = swipes.iter().filter(quiet).map(|s| s.swipe.along).collect();
     let centre = median(&lengths).filter(|c| *c > 0.0)?;
     if lengths.len() < BEFORE || 2 * lengths.len() <= swipes.len() {

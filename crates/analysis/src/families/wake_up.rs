@@ -1,6 +1,7 @@
 //! Wake-up: the first motion after rest comes late or short.
 //!
-//! A *start* is a report after [`REST`] without one, into a swipe. Two looks tell that motion came before it ([`start`]
+//! A *start* is a report after [`REST`] without one, into a swipe; or after [20 ms](crate::step::LONGEST_INTERVAL), if it shows a lump: a count of
+//! the hand that waits may lie between. Two looks tell that motion came before it ([`start`]
 //! has the formulae): a *lump*, more in the first report than a slot's counts, and a *steep* start, reports after the
 //! first that grow more slowly than from rest. A start at rest grows smoothly, whatever its acceleration, so that neither
 //! asks for a model of the hand, for its pace, or for sound siblings.
@@ -111,6 +112,7 @@ impl Placed<'_> {
 }
 
 fn starts<'a>(step: &'a StepView) -> Vec<Placed<'a>> {
+    let scale = step.scale.map_or(f64::INFINITY, |s| s.counts_per_mm);
     let mut all = Vec::new();
     for phase in &step.phases {
         let mut after = i64::MIN;
@@ -120,6 +122,7 @@ fn starts<'a>(step: &'a StepView) -> Vec<Placed<'a>> {
             after = swipe.swipe.end;
         }
     }
+    all.retain(|one| one.start.t.saturating_sub(one.start.before) >= REST || one.late(scale));
     all
 }
 

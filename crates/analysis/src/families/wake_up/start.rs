@@ -19,7 +19,7 @@ use super::REST;
 use crate::erratic::{ARM_ACCELERATION, ARM_SPEED};
 use crate::series::{DUE, Frame, Sample};
 use crate::silence::BEYOND_THE_STOP;
-use crate::step::{PhaseView, StepView, SwipeView};
+use crate::step::{LONGEST_INTERVAL, PhaseView, StepView, SwipeView};
 use crate::swipes::Swipe;
 use std::ops::Range;
 
@@ -112,7 +112,7 @@ pub(super) fn of_swipe(
     };
     let rests = |row: &usize| {
         let before = row.checked_sub(1).map_or(phase.span.begin.0, |b| samples[b].t);
-        samples[*row].t.saturating_sub(before) >= REST
+        samples[*row].t.saturating_sub(before) >= LONGEST_INTERVAL.0
             && (*row <= swipe.swipe.rows.start || flank.rested(first..*row, &swipe.swipe))
     };
     let rows = (first..end).filter(rests);
