@@ -37,8 +37,7 @@ pub(super) fn judged(step: &StepView, family: Family, compared: &Compared, what:
     };
     let tolerance = limits(step, family);
     let (mean, u) = (later.mean * 1e-6, later.uncertainty * 1e-6);
-    let mut decided =
-        inside("mean against the reference", "ms", mean, u, later.count as f64 - 1.0, tolerance, step.looks);
+    let mut decided = inside("mean against the reference", "ms", mean, u, later.df, tolerance, step.looks);
     let untold = decided.verdict == Outcome::NotExamined;
     let open = is_open(compared, mean, tolerance, decided.verdict);
     if open {
@@ -46,7 +45,7 @@ pub(super) fn judged(step: &StepView, family: Family, compared: &Compared, what:
     }
     let estimate = Some(later.quantity().scaled(1e-6));
     let because = format!(
-        "{mean:+.2} ms against the reference in {} {what}, {}{}{}",
+        "{mean:+.2} ms against the reference (half a report interval of either taken off) in {} {what}, {}{}{}",
         later.count,
         scatter(&later),
         alone(compared, what),
@@ -95,7 +94,10 @@ fn scatter(later: &Later) -> String {
         }
         None => "too few for a limit that 95 % keep (that takes 59)".to_owned(),
     };
-    format!("{differ}spread {:.2} ms, from {least:+.2} to {largest:+.2} ms, {most}", later.spread * 1e-6)
+    let (spread, noise) = (later.spread * 1e-6, later.noise * 1e-6);
+    format!(
+        "{differ}spread {spread:.2} ms (the measurement's own {noise:.2} ms), from {least:+.2} to {largest:+.2} ms, {most}"
+    )
 }
 
 fn paced((pace, mean): (Pace, f64)) -> String {
