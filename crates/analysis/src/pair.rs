@@ -2,7 +2,7 @@
 //!
 //! *Lag*, per swipe: both devices' places along are laid over a common grid of [`GRID`] (each report's counts spread evenly
 //! over the slot before it), and the delay between the two speeds is the place of their highest cross-correlation below
-//! [`CUTOFF`] ([`spectrum::delay`]). The reference's counts run in a frame of their own, so its angle on the carriage does
+//! [`CUTOFF`] and [`SAMPLED`] ([`spectrum::delay`]). The reference's counts run in a frame of their own, so its angle on the carriage does
 //! not matter; its sign is taken so that both run the same way.
 //!
 //! Which part of the reference's motion it is, is found first: the swipe by itself is laid over the reference's speed in steps of
@@ -14,13 +14,13 @@
 //! in time); over one travel it grows with the speed. Spread and percentiles are those of the swipes as they are. (First
 //! all swipes weighed alike: slow ones scatter three times as much as fast ones, so that a few of them made the mean's
 //! uncertainty, and its interval covered 90 % of 270.) With shares h = w / Σ w the uncertainty is the root of Σ h² e² / (1 − h),
-//! e = t − mean, whatever the scatter of slow ones and fast ones really is (MacKinnon & White 1985, HC2), with 1 / Σ h² − 1
+//! e = t − mean, whatever the scatter of slow ones and fast ones really is (MacKinnon & White 1985, HC2), with about 1 / Σ h² − 1
 //! degrees of freedom (Bell & McCaffrey 2002, the weights right); for equal weights that is s / √n with n − 1. (First the
 //! residuals' own size for all: slow swipes, which scatter up to twice as much again, widened the mean of fast ones.)
 //!
 //! Each swipe's own standard uncertainty comes from what the shifted motion does not explain ([`spectrum::delay`]). It names the
 //! part of the spread that is the measurement's, and decides nothing: over simulated sessions (98 % of them) the swipes of one
-//! lag scatter by 0.3 to 2.5 times as much, because a stop met hard makes noise at few frequencies only.
+//! lag scatter by a quarter to two and a half times as much, because a stop met hard makes noise at few frequencies only.
 //!
 //! That is the mean of one lag. Where lags differ from swipe to swipe by more than noise explains, there is none, and weights by
 //! speed would tell that of the fast ones: then each swipe counts alike, and the uncertainty is that of their scatter. Asked by
@@ -330,7 +330,7 @@ fn each_later(test: &Moved, other: &Moved, swipes: &[&Swipe]) -> Vec<Option<(f64
     swipes
         .iter()
         .zip(&fits)
-        .map(|(swipe, fits)| later(test, other, swipe, place(fits, sign)?, sign))
+        .map(|(swipe, fits)| later(test, other, (swipe.begin, swipe.end), place(fits, sign)?, sign))
         .collect()
 }
 
@@ -353,8 +353,14 @@ fn place(fits: &[f64], sign: f64) -> Option<i64> {
 }
 
 /// How much later a swipe is than the reference's motion `shift` earlier, with that; what it tells; and its own uncertainty.
-fn later(test: &Moved, other: &Moved, swipe: &Swipe, shift: i64, sign: f64) -> Option<(f64, f64, f64)> {
-    let (from, to) = (swipe.begin.saturating_sub(REACH), swipe.end.saturating_add(REACH));
+fn later(
+    test: &Moved,
+    other: &Moved,
+    (begin, end): (i64, i64),
+    shift: i64,
+    sign: f64,
+) -> Option<(f64, f64, f64)> {
+    let (from, to) = (begin.saturating_sub(REACH), end.saturating_add(REACH));
     let own = speeds(test, (from, to), GRID);
     let mut against = speeds(other, (from.saturating_sub(shift), to.saturating_sub(shift)), GRID);
     against.iter_mut().for_each(|v| *v *= sign);
@@ -454,6 +460,7 @@ fn strikes(trace: &DeviceTrace, span: &PhaseSpan) -> Vec<i64> {
 mod tests {
     use super::*;
     use crate::series::Sample;
+    use std::f64::consts::PI;
 
     fn seen(t: f64, weight: f64) -> Seen {
         Seen { t, weight, noise: 0.0, phase: 1, way: Direction::Out, pace: None }
@@ -541,6 +548,29 @@ mod tests {
         };
         let later = middle(200_000) - middle(0);
         assert!((later - 100_000.0).abs() < 4_000.0, "{later}");
+    }
+
+    /// A swipe that meets its stop at half its peak speed, seen by two devices of 8 ms whose polls are apart by so much all
+    /// session long: over any time of the stop between polls there is no lag.
+    #[test]
+    fn polls_in_step_make_no_lag_of_a_hard_stop() {
+        let place = |t: f64| (1.0 - (PI * (t / 0.3).clamp(0.0, 5.0 / 6.0)).cos()) * 1e5;
+        let polled = |first: i64| {
+            let polls = (-20..60).map(|k| first + 8_000_000 * k);
+            let counts = |t: i64| (place(t as f64 * 1e-9) - place((t - 8_000_000) as f64 * 1e-9)) as i32;
+            let samples = polls.map(|t| Sample { t, x: counts(t), y: 0, timed: true, idle_before: 0 });
+            Series { samples: samples.filter(|s| s.x != 0).collect(), ..Series::default() }
+        };
+        for apart in [2_000_000, 4_000_000, 6_000_000] {
+            let times = (0..16).map(|i| {
+                let (one, two) = (polled(500_000 * i), polled(500_000 * i + apart));
+                let frame = Frame { cos: 1.0, sin: 0.0 };
+                let [test, other] = [&one, &two].map(|series| Moved { series, frame, slot: 8e6 });
+                later(&test, &other, (0, 250_000_000), 0, 1.0).unwrap().0
+            });
+            let mean = times.sum::<f64>() / 16.0;
+            assert!(mean.abs() < 20_000.0, "polls {apart} ns apart: {mean} ns");
+        }
     }
 
     #[test]
