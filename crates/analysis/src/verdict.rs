@@ -538,25 +538,42 @@ pub struct Received {
     pub outside_phases: usize,
 }
 
-/// How much later the device is than the reference; positive for later. Nanoseconds.
+/// How much later the device is than the reference; positive for later. Nanoseconds. Half a report interval, the mean wait for
+/// a poll, is taken off either device.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
 pub struct Pair {
     /// Mean of motion, each swipe by what it can tell; where swipes differ by more than noise, each alike.
     pub lag_ns: Option<Quantity>,
     /// Standard deviation from swipe to swipe.
     pub lag_spread_ns: Option<f64>,
+    /// What the measurement alone makes of that, to within a factor of two or three: root mean square of the swipes' own
+    /// uncertainties.
+    pub lag_noise_ns: Option<f64>,
     /// 95 % of the swipes are later by at most this.
     pub lag_most_ns: Option<f64>,
+    /// The swipe that is least late, and the one that is latest.
+    pub lag_range_ns: Option<[f64; 2]>,
     /// Swipes compared.
     pub swipes: usize,
+    /// Swipes that the reference did not see, or not alike, within the longest lag looked for; `None` where lag cannot be
+    /// told.
+    pub swipes_alone: Option<usize>,
     /// Mean of strikes.
     pub strike_lag_ns: Option<Quantity>,
     /// Standard deviation from strike to strike.
     pub strike_lag_spread_ns: Option<f64>,
+    /// What the polls of both devices alone make of that.
+    pub strike_lag_noise_ns: Option<f64>,
     /// 95 % of the strikes are later by at most this.
     pub strike_lag_most_ns: Option<f64>,
+    /// The strike that is least late, and the one that is latest.
+    pub strike_lag_range_ns: Option<[f64; 2]>,
     /// Strikes compared.
     pub strikes: usize,
+    /// Strikes that only the device told; `None` where strike lag cannot be told.
+    pub strikes_alone: Option<usize>,
+    /// And that only the reference told.
+    pub reference_strikes_alone: Option<usize>,
 }
 
 /// The whole verdict.

@@ -193,6 +193,26 @@ fn late_swipes_enter_the_mean() {
     assert!(said.because.contains("to +150."), "{}", said.because);
 }
 
+/// Ten lags about none, ±1 ms, in an order that no neighbours share: noise by their differences, and not by what each tells of itself.
+#[test]
+fn a_lag_that_scatters_by_a_millisecond_shows_beside_the_noise_of_the_measurement() {
+    let script = Script::default().swipes(1, Pace::Fast, 20, 2.0);
+    let told = |late_us: fn(usize) -> i64| {
+        let late =
+            |entries: &mut Vec<Entry>| redo(entries, Task::Swipes, 100 * MS, |i| Some(1_000 * late_us(i)));
+        judged_with(paired(script.clone()), |_| {}, late)
+    };
+    let same = told(|_| 0).pair.unwrap();
+    let verdict = told(|i| [0, 2_000, 1_000, 2_500, 100, 900, 2_900, 1_500, 300, 2_200][7 * i % 10]);
+    let (pair, said) = (verdict.pair.unwrap(), family(&verdict, Family::Lag));
+    let (spread, noise) = (pair.lag_spread_ns.unwrap(), pair.lag_noise_ns.unwrap());
+    assert!((0.9e6..1.2e6).contains(&spread) && noise < 0.1e6, "{}", said.because);
+    assert!(same.lag_spread_ns.unwrap() < 0.1e6 && same.lag_noise_ns.unwrap() < 0.1e6, "{same:?}");
+    let [least, largest] = pair.lag_range_ns.unwrap();
+    assert!((largest - least - 2.9e6).abs() < 0.2e6, "{}", said.because);
+    assert!(said.because.contains("half a report interval of either taken off"), "{}", said.because);
+}
+
 #[test]
 fn lags_that_depend_on_pace_are_told_as_the_plain_mean_and_by_pace() {
     let script = Script::default().swipes(1, Pace::Slow, 8, 0.4).swipes(1, Pace::Fast, 12, 2.0);
@@ -229,6 +249,8 @@ fn late_and_missing_strikes_are_counted_and_the_largest_is_told() {
         let said = family(&verdict, Family::StrikeLag);
         let pair = verdict.pair.unwrap();
         assert_eq!(pair.strikes, count, "{}", said.because);
+        assert_eq!((pair.strikes_alone, pair.reference_strikes_alone), (Some(0), Some(20 - count)));
+        assert_eq!((pair.swipes, pair.swipes_alone), (16, Some(0)));
         assert!((pair.strike_lag_ns.unwrap().value * 1e-6 - mean_ms).abs() < 0.5, "{}", said.because);
         assert!(said.because.contains(says), "{}", said.because);
         assert!(!said.because.contains("95 % at most"), "20 bound no 95 %: {}", said.because);

@@ -12,6 +12,9 @@ pub struct Delay {
     pub samples: f64,
     /// Correlation at that delay, 1 for the same shape.
     pub correlation: f64,
+    /// Standard uncertainty of the delay in samples, by what is left of the second series that the shifted first one does not
+    /// explain.
+    pub uncertainty: f64,
 }
 
 /// Delay of `b` behind `a`, at most `reach` samples either way, by the highest cross-correlation of what both hold below
@@ -21,6 +24,12 @@ pub struct Delay {
 /// The correlation's spectrum is known, so it is evaluated between samples as well (trigonometric interpolation) and its
 /// maximum is found there: no parabola, whose bias reaches 0.12 sample. Series longer than [`MOST`] are not examined.
 /// `None` also without scatter, if a value is not finite, or if the maximum lies at the end of the reach. O(n log n).
+///
+/// *Uncertainty*: the delay is where the slopes s_k = ω_k Im(A_k* B_k e^(iω_k d)) of all frequencies add up to nothing. Were
+/// `b` the shifted `a` each would be nothing; what they are is noise, so the variance of d is Σ s_k² over the square of the
+/// curvature Σ ω_k² Re(A_k* B_k e^(iω_k d)) (the sandwich of Huber 1967): no model of the noise is needed, but that it is
+/// independent from frequency to frequency. It is there only while something moves, so that values of the padded transform
+/// are n / m times as dense as independent ones, with m the samples between the first and the last that move.
 pub fn delay(a: &[f64], b: &[f64], reach: usize, cutoff: f64) -> Option<Delay> {
     let longest = a.len().max(b.len());
     if a.len().min(b.len()) < 4 || longest > MOST || reach == 0 || !cutoff.is_finite() {
@@ -35,6 +44,7 @@ pub fn delay(a: &[f64], b: &[f64], reach: usize, cutoff: f64) -> Option<Delay> {
         fft.process(&mut bins);
         bins
     };
+    let moving = moving(a).max(moving(b));
     let (a, b) = (spectrum(a), spectrum(b));
     let top = ((cutoff.clamp(0.0, 0.5) * n as f64) as usize).min(n / 2);
     let weight = |k: usize| if k == 0 || 2 * k == n { 1.0 } else { 2.0 };
@@ -62,7 +72,22 @@ pub fn delay(a: &[f64], b: &[f64], reach: usize, cutoff: f64) -> Option<Delay> {
         if value(from + third) < value(to - third) { from += third } else { to -= third }
     }
     let samples = 0.5 * (from + to);
-    Some(Delay { samples, correlation: value(samples) / norm })
+    let (mut scatter, mut curvature) = (0.0, 0.0);
+    for (k, c) in cross.iter().enumerate() {
+        let omega = TAU * k as f64 / n as f64;
+        let turned = c * Complex::cis(omega * samples);
+        scatter += (omega * turned.im).powi(2);
+        curvature += omega * omega * turned.re;
+    }
+    let uncertainty = (scatter * n as f64 / moving.max(1) as f64).sqrt() / curvature;
+    Some(Delay { samples, correlation: value(samples) / norm, uncertainty })
+}
+
+/// Samples from the first to the last that are not zero.
+fn moving(values: &[f64]) -> usize {
+    let first = values.iter().position(|v| *v != 0.0);
+    let last = values.iter().rposition(|v| *v != 0.0);
+    first.zip(last).map_or(0, |(first, last)| last - first + 1)
 }
 
 #[cfg(test)]
@@ -94,6 +119,27 @@ mod tests {
                 assert!((got.samples - shift).abs() < 1e-3, "sigma {sigma}, shift {shift}: {got:?}");
             }
         }
+    }
+
+    /// A pulse in noise, 400 times: scatter of the delays against what each says of itself. Without noise
+    /// there is nothing to say.
+    #[test]
+    fn a_delay_says_how_sure_it_is() {
+        let mut chance = Chance::new(7);
+        let pulse: Vec<f64> =
+            (0..300).map(|i| (-0.5 * ((f64::from(i) - 150.0) / 10.0).powi(2)).exp()).collect();
+        for size in [0.003, 0.03] {
+            let (mut errors, mut told) = (0.0, 0.0);
+            for _ in 0..400 {
+                let b: Vec<f64> = pulse.iter().zip(chance.noise(300)).map(|(v, n)| v + size * n).collect();
+                let got = delay(&pulse, &b, 50, 0.1).unwrap();
+                errors += got.samples.powi(2);
+                told += got.uncertainty.powi(2);
+            }
+            let ratio = (errors / told).sqrt();
+            assert!((0.8..1.25).contains(&ratio), "noise {size}: {ratio}");
+        }
+        assert!(delay(&pulse, &pulse, 50, 0.1).unwrap().uncertainty < 1e-5);
     }
 
     #[test]
