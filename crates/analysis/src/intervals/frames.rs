@@ -21,7 +21,8 @@ use statrs::distribution::{Binomial, DiscreteCDF};
 /// Intervals in a row that is looked at, at least, and how many of them are of the rarer kind.
 const LONG: usize = 8;
 const RARER: usize = 3;
-/// Share of such rows that are balanced if each interval is drawn by itself: 2,000 drawn at each share of long ones, 2 to 50 %.
+/// Share of such rows that are balanced if each interval is drawn by itself: 400 to 2,000 drawn at each
+/// share of long ones from 2 to 50 %.
 const BY_CHANCE: f64 = 0.15;
 /// Rows end here, told or not: T is then within a per cent of whole polls, and their beat is of no account.
 const LONGEST: usize = 512;
@@ -35,7 +36,7 @@ const LOST: f64 = 0.01;
 /// Beyond this number of polls in a frame one more or less is a sixteenth of the interval.
 const MOST_POLLS: usize = 16;
 /// Counts in a frame at which they are told from those of another poll, and pairs of intervals to compare: rounding adds up to
-/// one count to each, so a hundredth of the sum of as many.
+/// one count to each, so a hundredth or two of the sum of as many.
 const LEAST_COUNTS: f64 = 6.0;
 const LEAST_PAIRS: usize = 24;
 
