@@ -11,6 +11,7 @@
 //! skewed delay shifts. Its standard uncertainty is taken from the scatter of the runs' own slopes, so that noise with
 //! any correlation within a run counts. Owns no judgement. Cost: one pass over the rows; at most [`MOST`] reports kept.
 
+pub mod frames;
 pub mod lone;
 pub mod rates;
 pub mod rushes;

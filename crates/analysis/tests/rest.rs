@@ -216,6 +216,23 @@ fn a_lamps_flicker_is_told_by_its_frequency_and_amplitude() {
     }
 }
 
+/// Cut into counts, a swing of 1 Hz has a hundredth harmonic, and beside it its others.
+#[test]
+fn a_slow_swing_is_no_lamps_flicker() {
+    for (per_inch, interval) in [(800.0, 1_000_000), (1600.0, 1_000_000), (1600.0, 8_000_000)] {
+        for hz in [1.0, 1.3, 2.0, 10.0] {
+            for mm in [0.02, 0.05, 0.1] {
+                let (family, found) = at_rest(per_inch, interval, |t| {
+                    let turn = TAU * hz * t + 0.3;
+                    [mm * turn.sin(), 0.4 * mm * (turn + 1.0).sin()]
+                });
+                let context = format!("{hz} Hz, {mm} mm at {per_inch}, {interval} ns: {}", family.because);
+                assert!(found.iter().all(|f| f.kind != "flicker"), "{context}");
+            }
+        }
+    }
+}
+
 #[test]
 fn counts_as_large_as_a_field_holds_break_nothing() {
     let (family, found) =

@@ -7,7 +7,7 @@ use slipgauge_analysis::judge;
 use slipgauge_analysis::verdict::{Cause, Family, FamilyVerdict, Outcome, Verdict};
 use slipgauge_sim::Bench;
 use slipgauge_trace::Recording;
-use slipgauge_trace::session::{Digest, Entry, Event};
+use slipgauge_trace::session::{Digest, Entry, Event, Tolerance};
 
 /// What becomes of a report: on its way, lost, or left to the next.
 enum Way {
@@ -105,17 +105,64 @@ fn intervals_that_alternate_are_told_as_such_and_no_counts_are_missed() {
     }
 }
 
+/// A session of a device whose frames are so many polls apart, judged; the plan may ask for the interval.
+fn of_frames(polls_apart: f64, poll_ns: i64, late_ns: f64, asked: bool) -> Verdict {
+    let mut bench = Bench { seed: 5, ..Bench::default() };
+    bench.device.link.interval_ns = poll_ns;
+    bench.device.sensor.frame_ns = (polls_apart * poll_ns as f64) as i64;
+    bench.host.delay_spread_ns = late_ns;
+    let session = bench.session().unwrap();
+    let mut header = session.header();
+    if asked {
+        let limits = [Some(-0.05), Some(0.05)];
+        let asked = Tolerance { limits, unit: "relative".to_owned(), source: "a test".to_owned() };
+        header.plan.as_mut().unwrap().tolerances.insert("report-interval".to_owned(), asked);
+    }
+    let recording = Recording::from_entries(header, session.entries(), Digest::default()).unwrap();
+    judge(&recording, "by hand").verdict
+}
+
 /// A sensor with fewer frames than the link has slots leaves slots empty, and the next report brings one frame as any other.
 #[test]
-fn a_sensor_that_sees_less_often_than_it_may_report_loses_nothing_and_does_not_fail_for_it() {
-    for frame_ns in [1_050_000, 1_130_000, 1_200_000] {
-        let mut bench = Bench { seed: 5, ..Bench::default() };
-        bench.device.sensor.frame_ns = frame_ns;
-        let session = bench.session().unwrap();
-        let recording =
-            Recording::from_entries(session.header(), session.entries(), Digest::default()).unwrap();
-        let verdict = judge(&recording, "by hand").verdict;
+fn a_sensor_that_sees_less_often_than_it_is_polled_has_its_own_even_interval_and_does_not_fail_for_it() {
+    for (poll_ns, late_ns) in
+        [(1_000_000, 5_000.0), (1_000_000, 100_000.0), (125_000, 5_000.0), (8_000_000, 5_000.0)]
+    {
+        for polls_apart in [1.06, 1.13, 1.2, 1.45, 1.5, 1.6, 1.85, 1.95, 2.05, 2.3, 2.5, 5.4] {
+            // No sensor sees so seldom, and too few frames lie in a swipe.
+            if poll_ns == 8_000_000 && polls_apart > 2.5 {
+                continue;
+            }
+            let verdict = of_frames(polls_apart, poll_ns, late_ns, false);
+            let got = family(&verdict, Family::ReportInterval);
+            let context = format!("{poll_ns} x {polls_apart}, {late_ns}: {}", got.because);
+            assert_eq!((got.verdict, got.findings), (Outcome::NotExamined, 0), "{context}");
+            assert!(got.because.contains("an even clock of the device's own"), "{context}");
+            let ms: f64 = got.because.split(' ').next().unwrap().parse().unwrap();
+            assert!((1e6 * ms / poll_ns as f64 / polls_apart - 1.0).abs() < 1e-3, "{context}");
+        }
+    }
+    // Within the tolerance it passes; beyond, it fails who asks for more.
+    for (polls_apart, outcome) in [(1.03, Outcome::Pass), (1.6, Outcome::Fail)] {
+        let verdict = of_frames(polls_apart, 1_000_000, 5_000.0, true);
         let got = family(&verdict, Family::ReportInterval);
-        assert_ne!(got.verdict, Outcome::Fail, "{frame_ns}: {}", got.because);
+        assert_eq!(got.verdict, outcome, "{}", got.because);
+    }
+}
+
+/// By numbers of slots alone these look like frames: 1, 2, 2, 1, 2 apart. The counts, or the resolution, tell.
+#[test]
+fn reports_left_out_or_lost_as_evenly_as_frames_would_come_fail_all_the_same() {
+    let comes = |slot: i64| slot * 5 % 8 < 5;
+    type Rule = fn(bool) -> Way;
+    let rules: [Rule; 2] = [
+        |comes| if comes { Way::Sent } else { Way::Held },
+        |comes| if comes { Way::Sent } else { Way::Lost },
+    ];
+    for rule in rules {
+        let verdict = judged(4, "cable", |slot| rule(comes(slot)));
+        let got = family(&verdict, Family::ReportInterval);
+        assert_eq!(got.verdict, Outcome::Fail, "{}", got.because);
+        assert!(!got.because.contains("an even clock of the device's own"), "{}", got.because);
     }
 }

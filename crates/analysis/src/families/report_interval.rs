@@ -7,6 +7,9 @@
 //!   descriptor asks to be polled at; decided, against the tolerance. Hosts round a poll interval down to a power of two
 //!   times 125 µs (10 ms becomes 8): then that is the nominal. A device that reports in every k-th poll only keeps an
 //!   interval of its own, of which the descriptor says nothing: not examined, unless the plan sets a tolerance.
+//!   Nor of a device whose frames have an even clock of their own, slower than polls ([`crate::intervals::frames`]): its interval is
+//!   that of the frames. That polls sample it is neither structure nor scatter; it passes within the tolerance, and is not
+//!   examined beyond, unless the plan sets one.
 //! - *structure*: a line in the spectrum of intervals, of at least [`LEAST_LINE`] of the interval (within the default
 //!   tolerance every interval stays inside it), more than a tick of the clock, and at a false-alarm level below that of
 //!   a fail. It must stand out in the spectrum of intervals and in that of stamps: jitter that adds up is white in the one,
@@ -56,6 +59,7 @@ use super::dropout::CABLE;
 use super::{Detector, Lasting, limits, not_examined, over_phases, round, verdict};
 use crate::baseline::Basis;
 use crate::decision::{FAIL_LEVEL, inside, share_at_most};
+use crate::intervals::frames::{self, Frames};
 use crate::intervals::lone::{self, Lone};
 use crate::intervals::rates::{Slower, slower_when_fast};
 use crate::intervals::{Clock, Known, Runs, runs, runs_knowing, rushes};
@@ -65,6 +69,7 @@ use crate::spectrum::{self, Line, Window};
 use crate::step::{LONGEST_INTERVAL, PhaseView, StepView};
 use crate::verdict::{Cause, Criterion, Family, FamilyVerdict, Finding, Outcome, count};
 use serde_json::{Value, json};
+use slipgauge_trace::Nanos;
 use slipgauge_trace::session::Step;
 use statrs::distribution::{ContinuousCDF, FisherSnedecor};
 use std::f64::consts::PI;
@@ -103,6 +108,8 @@ struct Measured {
     turns: Option<Turns>,
     /// Reports that are missing one by one, if they are many.
     lone: Option<Lone>,
+    /// A clock of frames that polls sample: then it is the clock.
+    frames: Option<Frames>,
     runs: Runs,
     clock: Clock,
     /// The nominal as hosts poll it.
@@ -146,8 +153,9 @@ fn measure(step: &StepView) -> Result<Measured, &'static str> {
         clock = runs.clock().filter(|clock| enough(&runs, clock));
     }
     // A sensor with fewer frames than the link has slots leaves slots empty, and has its resolution all the same.
-    let lone = lone.filter(|lone| counts_are_gone(step, lone) != Some(false));
-    let Some(clock) = clock else {
+    let lone = lone.filter(|lone| counts_are_gone(step, lone.share()) != Some(false));
+    let frames = frames(step, &spans);
+    let Some(clock) = frames.map(|frames| frames.clock).or(clock) else {
         return Err("too few of the reports in fast motion lie in unbroken runs");
     };
     let series: Vec<Vec<f64>> = runs.runs.iter().flat_map(crate::intervals::Run::intervals).collect();
@@ -155,16 +163,41 @@ fn measure(step: &StepView) -> Result<Measured, &'static str> {
     let fraction_off = runs.off as f64 / runs.intervals.max(1) as f64;
     let slower = slower_when_fast(step.trace, &spans, rough.value);
     let rushes = rushes::find(step.trace, &spans, rough.value, &step.host);
-    let nominal = step.nominal_interval.map(|n| n.0 as f64).filter(|n| *n >= 1.0);
-    let nominal = nominal.map(|n| polled(n, clock.interval));
-    Ok(Measured { turns, lone, runs, clock, nominal, line, fraction_off, slower, rushes })
+    let nominal = match frames {
+        Some(frames) => Some(frames.poll),
+        None => asked_for(step).map(|n| polled(n, clock.interval)),
+    };
+    Ok(Measured { turns, lone, frames, runs, clock, nominal, line, fraction_off, slower, rushes })
+}
+
+/// The interval that the descriptor asks for.
+fn asked_for(step: &StepView) -> Option<f64> {
+    step.nominal_interval.map(|n| n.0 as f64).filter(|n| *n >= 1.0)
+}
+
+/// Frames that polls sample, unless reports are as likely lost as never made: then the resolution is short by as much as polls
+/// have no report. What it cannot tell from that is loss, while it is a few per cent.
+fn frames(step: &StepView, spans: &[(Nanos, Nanos)]) -> Option<Frames> {
+    let asked = asked_for(step)?;
+    let found = |poll: f64| frames::find(step.trace, spans, poll, &step.host);
+    let frames = found(asked).or_else(|| found(rounded_down(asked)))?;
+    let empty = 1.0 - frames.poll / frames.clock.interval;
+    let made = match counts_are_gone(step, empty) {
+        Some(gone) => !gone,
+        None => empty > 2.0 * SHORT,
+    };
+    made.then_some(frames)
 }
 
 /// The interval at which a host polls: the nominal, or where the measured one is nearer to it, the power of two below.
 fn polled(nominal: f64, measured: f64) -> f64 {
-    let down = MICROFRAME * (nominal / MICROFRAME).max(1.0).log2().floor().exp2();
+    let down = rounded_down(nominal);
     let distance = |to: f64| (measured / to).ln().abs();
     if distance(down) < distance(nominal) { down } else { nominal }
+}
+
+fn rounded_down(nominal: f64) -> f64 {
+    MICROFRAME * (nominal / MICROFRAME).max(1.0).log2().floor().exp2()
 }
 
 /// The strongest line of the intervals, frequency in cycles per report.
@@ -195,7 +228,11 @@ fn centre(step: &StepView, got: &Measured) -> Option<Criterion> {
     }
     let (value, u) = (got.clock.interval / nominal - 1.0, got.clock.uncertainty / nominal);
     let tolerance = limits(step, Family::ReportInterval);
-    Some(inside("interval over nominal", "relative", value, u, got.clock.df, tolerance, step.looks))
+    let criterion =
+        inside("interval over nominal", "relative", value, u, got.clock.df, tolerance, step.looks);
+    // What a host polls for is no promise of as many frames.
+    let owed = got.frames.is_none() || asked(step) || criterion.verdict == Outcome::Pass;
+    owed.then_some(criterion)
 }
 
 /// The interval of slower rows over that of the usual ones.
@@ -225,13 +262,13 @@ fn alternating(step: &StepView, got: &Measured) -> Option<Criterion> {
     ))
 }
 
-/// Whether the resolution is short by a good part of the reports that are missing, so that their counts are too; `None` where
+/// Whether the resolution is short by a good part of this share of reports, so that their counts are missing too; `None` where
 /// that is within what a sound device's is off, or nothing tells.
-fn counts_are_gone(step: &StepView, lone: &Lone) -> Option<bool> {
+fn counts_are_gone(step: &StepView, share: f64) -> Option<bool> {
     let nominal = step.planned.and_then(Step::nominal).map(|n| n.per_millimetre());
     let measured = step.scale.filter(|s| s.basis != Basis::Nominal).map(|s| s.counts_per_mm);
     let short = 1.0 - measured? / nominal?;
-    match short >= 0.5 * lone.share() {
+    match short >= 0.5 * share {
         false => Some(false),
         true => (short >= SHORT).then_some(true),
     }
@@ -244,7 +281,7 @@ fn missing(step: &StepView, got: &Measured) -> Option<Criterion> {
     let number = |n: usize| u32::try_from(n).unwrap_or(u32::MAX);
     let (k, n) = (number(lone.rows.len()), number(lone.intervals + lone.rows.len()));
     let criterion = share_at_most("reports missing one by one", "share of reports", k, n, limit, step.looks);
-    let open = criterion.verdict == Outcome::Fail && counts_are_gone(step, lone) != Some(true);
+    let open = criterion.verdict == Outcome::Fail && counts_are_gone(step, lone.share()) != Some(true);
     Some(if open { Criterion { verdict: Outcome::Inconclusive, ..criterion } } else { criterion })
 }
 
@@ -301,7 +338,8 @@ impl Detector for ReportInterval {
                 "reports": clock.reports,
                 "runs": got.runs.runs.len(),
             });
-            add("off-nominal", 100.0 * off, None, Cause::Link, evidence);
+            let cause = if got.frames.is_some() { Cause::Unknown } else { Cause::Link };
+            add("off-nominal", 100.0 * off, None, cause, evidence);
         }
         if let (Some(slower), Some(true)) =
             (got.slower, when_fast(step, &got).map(|c| c.verdict == Outcome::Fail))
@@ -318,7 +356,7 @@ impl Detector for ReportInterval {
             add("slower when fast", 100.0 * (ratio - 1.0), None, Cause::Unknown, evidence);
         }
         if let Some(lone) = &got.lone {
-            let gone = counts_are_gone(step, lone) == Some(true);
+            let gone = counts_are_gone(step, lone.share()) == Some(true);
             let evidence = json!({
                 "reports_missing": lone.rows.len(),
                 "intervals": lone.intervals,
@@ -327,6 +365,9 @@ impl Detector for ReportInterval {
             });
             let cause = if gone && step.link != Some(CABLE) { Cause::Link } else { Cause::Unknown };
             add(MISSING, 100.0 * lone.share(), None, cause, evidence);
+        }
+        if got.frames.is_some() {
+            return; // Their beat against the polls is the structure, and how they scatter.
         }
         let (f, between, within) = clock.wander_f;
         let p_wander = FisherSnedecor::new(between, within).map_or(1.0, |d| d.sf(f));
@@ -417,6 +458,10 @@ fn finding(
 fn words(step: &StepView, got: &Measured) -> String {
     let clock = &got.clock;
     let ms = |ns: f64| ns * 1e-6;
+    if let Some(frames) = &got.frames {
+        let more = [lone_words(step, got), slower_words(step, got), rush_words(got)].concat();
+        return frame_words(frames) + &more;
+    }
     let against = match got.nominal {
         None => "no nominal to hold it against".to_owned(),
         Some(nominal) => match every_kth(clock.interval, nominal) {
@@ -453,6 +498,27 @@ fn words(step: &StepView, got: &Measured) -> String {
     )
 }
 
+fn frame_words(frames: &Frames) -> String {
+    let Frames { clock, poll, polls, counts } = frames;
+    let counts = match counts {
+        Some(ratio) => format!(
+            ", and bring one frame's counts after either ({ratio:.2} times as many after the longer, not {:.2})",
+            (polls + 1) as f64 / *polls as f64
+        ),
+        None => String::new(),
+    };
+    format!(
+        "{:.4} ms in {} reports: an even clock of the device's own ({:+.1} % from the {} ms polled), of which each poll takes \
+         what is ready; so reports come {polls} or {} polls apart, none a poll off that clock{counts}: what the maker promises is \
+         not known",
+        clock.interval * 1e-6,
+        clock.reports,
+        100.0 * (clock.interval / poll - 1.0),
+        poll * 1e-6,
+        polls + 1,
+    )
+}
+
 fn turn_words(got: &Measured) -> String {
     let Some(turns) = got.turns else { return String::new() };
     let counts = if turns.of_the_device() { ", and so do their counts" } else { ", but their counts do not" };
@@ -463,7 +529,7 @@ fn lone_words(step: &StepView, got: &Measured) -> String {
     let Some(lone) = &got.lone else { return String::new() };
     let period = period(step, lone).map_or_else(String::new, |p| p.words());
     let share = 100.0 * lone.rows.len() as f64 / lone.intervals.max(1) as f64;
-    let what = match counts_are_gone(step, lone) {
+    let what = match counts_are_gone(step, lone.share()) {
         Some(true) => "counts are lost with them: reports are missing one by one",
         _ => {
             "bring no more counts than others: reports are missing one by one, or the sensor sees less often than the \

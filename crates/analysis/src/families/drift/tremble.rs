@@ -7,12 +7,13 @@
 //! *Flicker*: a lamp on the mains brightens at twice the mains frequency, 100 or 120 Hz, and a sensor whose pictures
 //! brighten with it reports a swing. Looked for in the spectrum (Hann) of the places on the grid of reports, at those
 //! frequencies or where the report rate folds them to, within [`BAND`] hertz; the false-alarm level of [`spectrum`] times
-//! the number of places looked at. It cannot be seen if it makes less than one count from peak to peak, nor if the
-//! report rate folds it to nothing. Cost: O(n log n) in report slots of the phase, at most [`MOST`].
+//! the number of places looked at. A slower swing that counts cut into steps has harmonics everywhere, so one there as well:
+//! but then its neighbours, which are no further off than that swing is quick, are as strong. So a lamp's line stands alone.
+//! It cannot be seen if it makes less than one count from peak to peak, nor if the report rate folds it to nothing. Cost: O(n log n) in report slots of the phase, at most [`MOST`].
 
 use super::rest::{Group, Rest, What};
 use super::trend::Trend;
-use crate::spectrum::{self, Line, Window};
+use crate::spectrum::{self, Line, Spectrum, Window};
 use crate::tolerances::STILL_SWING_MM;
 
 /// Windows in which the size is taken, seconds.
@@ -31,6 +32,12 @@ const MOST: usize = 1 << 20;
 const LEAST_TURNS: u32 = 20;
 /// A line is told from this false-alarm level on.
 const LINE_LEVEL: f64 = 1e-3;
+/// And from this amplitude, counts: a place that toggles by one count for a twentieth of each turn makes 2/π sin 0.05π.
+const LEAST_LINE: f64 = 0.1;
+/// Harmonics of swings up to so many hertz are told by their neighbours, which come near a lamp's line to this factor; a
+/// lamp's other lines are at multiples of it.
+const BESIDE_HZ: f64 = 25.0;
+const ALONE: f64 = 3.0;
 
 /// Turns in a phase, knocks and bursts left out, and the spells in which they come: parts of the time, [`SPELL`] long,
 /// with a turn. (A knock that is mostly quantised away makes several turns, in one or two spells.)
@@ -104,12 +111,24 @@ pub(super) fn flicker(rest: &Rest, slot: f64) -> Option<Flicker> {
             let line = Line { p_false: (line.p_false * looks).min(1.0), ..line };
             let larger = best.as_ref().is_none_or(|b| line.amplitude > b.line.amplitude);
             // The mains may be off by a per cent; the rest of the band is the line's noise.
-            if line.p_false <= LINE_LEVEL && (line.frequency - folded).abs() <= 0.01 * lamp_hz && larger {
+            let mains = (line.frequency - folded).abs() <= 0.01 * lamp_hz;
+            let stands_out = line.p_false <= LINE_LEVEL
+                && line.amplitude >= LEAST_LINE.max(ALONE * beside(&spectrum, folded));
+            if stands_out && mains && larger {
                 best = Some(Flicker { lamp_hz, line });
             }
         }
     }
     best
+}
+
+/// The largest amplitude beside a band about a frequency; below it only where that is not next to a standstill, where drift is.
+fn beside(spectrum: &Spectrum, folded: f64) -> f64 {
+    let near = |(k, _): &(usize, &f64)| {
+        let off = *k as f64 * spectrum.spacing - folded;
+        (BAND..=BESIDE_HZ).contains(&off.abs()) && (off > 0.0 || folded > BESIDE_HZ + BAND)
+    };
+    spectrum.amplitude.iter().enumerate().filter(near).map(|(_, a)| *a).fold(0.0, f64::max)
 }
 
 /// What tremble is held against, root-mean-square mm: that of a swing of [`STILL_SWING_MM`] from peak to peak, and that of a
