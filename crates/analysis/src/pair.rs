@@ -19,7 +19,7 @@
 //! residuals' own size for all: slow swipes, which scatter up to twice as much again, widened the mean of fast ones.)
 //!
 //! Each swipe's own standard uncertainty comes from what the shifted motion does not explain ([`spectrum::delay`]). It names the
-//! part of the spread that is the measurement's, and decides nothing: over simulated sessions (98 % of them) the swipes of one
+//! part of the spread that is the measurement's, and decides nothing: over simulated sessions (96 % of them) the swipes of one
 //! lag scatter by a quarter to two and a half times as much, because a stop met hard makes noise at few frequencies only.
 //!
 //! That is the mean of one lag. Where lags differ from swipe to swipe by more than noise explains, there is none, and weights by

@@ -217,6 +217,10 @@ fn changed(
     let (before, rest) = phase.swipes.split_at_checked(cut.0)?;
     let (on_its_way, after) = rest.split_at_checked(cut.1 - cut.0)?;
     let later = || later.iter().filter(|p| !p.swipes.is_empty());
+    // Where all of another pace begin to count otherwise it may be their speed.
+    if after.is_empty() {
+        return None;
+    }
     let old = of_one_length(before, measure)?;
     // Where too few came after it in its phase, those of the next ones tell.
     let new = match of_one_length(after, measure) {
@@ -240,6 +244,7 @@ fn changed(
     let one_factor = ratio.ln().abs() > (1.0 + APART).ln()
         && later().any(|p| p.span.phase.pace != phase.span.phase.pace)
         && later().all(|p| of_one_length(&p.swipes, measure).is_some_and(|l| near(l, ONE_FACTOR * new)));
+    let stays = stays && after.iter().all(|s| near(s.swipe.along, apart));
     let lasts = (new - old).abs() > apart && stays && all >= RUN && (no_faster >= RUN || one_factor);
     if !lasts || !on_its_way.iter().all(between) || (ratio > 1.0 && after_stop::most_show(step, phase, after))
     {

@@ -8,7 +8,7 @@
 //! Along an axis the other one holds next to nothing: there what is aside must be less than [`ASIDE`] of what is missing along,
 //! and the counts are simply missing. Cost: O(reports of stretches).
 
-use crate::erratic::Wrong;
+use crate::erratic::{LEAST_MM, Wrong};
 use crate::series::Frame;
 use crate::step::{PhaseView, SwipeView};
 
@@ -34,7 +34,8 @@ pub fn rename(phases: &mut [PhaseView], frame: Frame, counts_per_mm: f64) {
                 let y = (expected * frame.sin, counted.0 * frame.sin + counted.1 * frame.cos);
                 if askew && (is_blind(x, y, counts_per_mm) || is_blind(y, x, counts_per_mm)) {
                     stretch.wrong = Wrong::OneAxis;
-                } else if counted.1.abs() < ASIDE * (expected - counted.0) {
+                } else if expected - counted.0 >= LEAST_MM && counted.1.abs() < ASIDE * (expected - counted.0)
+                {
                     stretch.wrong = Wrong::Thin;
                 }
             }
