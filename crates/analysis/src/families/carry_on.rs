@@ -11,6 +11,8 @@
 //! *Later* is motion that sets in again after a rest at the stop ([`crate::after_rest`]), of unknown cause: it may be a report
 //! that the link or the firmware sends late or twice, or the sensor; a *leap* if one report holds it, whatever its direction.
 //!
+//! *Overshoot* is a place beyond the stop that snaps back ([`overshoot`]), of unknown cause; it fails nobody.
+//!
 //! `p_false`: Student's tail of a length that is so much longer than one travel, by the scatter of the slow and medium
 //! swipes, times the swipes. Decides on the share of swipes that show it, exact limits. Assumes a stop that does not give
 //! way.
@@ -22,6 +24,8 @@
 //! itself is known to a third from 20 swipes, and the swipe's own placing is on top: 16.) In most swipes of a phase: what
 //! is steady for 15 ms, or sets in with a jump; what fades from the speed of arrival is then told as gain change.
 //! Cost: O(reports).
+
+mod overshoot;
 
 use super::{Detector, Event, in_swipe, key, not_examined, round, share, swipes_with};
 use crate::after_rest::{self, Later, What};
@@ -69,7 +73,11 @@ impl Detector for CarryOn {
             let usual = usual(step, phase);
             let long =
                 phase.swipes.iter().filter(|s| s.swipe.surplus > 0.0 && !spun.contains(&key(phase, s)));
-            own.extend(long.filter_map(|swipe| event(step, phase, swipe, usual)));
+            let long: Vec<Finding> = long.filter_map(|swipe| event(step, phase, swipe, usual)).collect();
+            let mut told = spun.clone();
+            told.extend(findings.iter().chain(&long).filter_map(|f| Some((f.phase, f.swipe?))));
+            own.extend(long);
+            own.extend(overshoot::of_phase(step, phase, &told));
         }
         findings.extend(own);
     }
@@ -79,7 +87,11 @@ impl Detector for CarryOn {
             return not_examined(step, Family::CarryOn, "no swipes, or the travel is not known");
         }
         let examined = step.swipes().map(|(p, s)| key(p, s)).collect();
-        share(step, Family::CarryOn, findings, &examined, "")
+        let over = |f: &&Finding| f.family == Family::CarryOn && f.kind == overshoot::KIND;
+        let others: Vec<Finding> = findings.iter().filter(|f| !over(f)).cloned().collect();
+        let mut out = share(step, Family::CarryOn, &others, &examined, "");
+        overshoot::leave_open(step, findings.iter().filter(over).count(), examined.len(), &mut out);
+        out
     }
 }
 
