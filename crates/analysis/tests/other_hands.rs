@@ -15,8 +15,12 @@ struct Outside {
     counts_per_mm: f64,
     /// How late the host is with report number i, of the seed's sequence in [0, 1).
     late_ns: fn(i64, f64) -> f64,
-    /// In the middle of each rest the hand taps the device against the stop, from so many mm away.
+    /// In the middle of each rest the hand taps the device against the stop, from so many mm away; or counts run so far into it.
     tap_mm: f64,
+    /// In so many seconds.
+    tap_s: f64,
+    /// From a time on, seconds, the device counts so many times as much.
+    button: Option<(f64, f64)>,
     /// Share of the stroke after which the stop comes: 1 if the hand brakes to it.
     stroke: f64,
     /// So many mm that the device counts on, or the hand has left until then and makes now, a tenth of a second after each stop.
@@ -70,6 +74,8 @@ const SOUND: Outside = Outside {
     counts_per_mm: 1600.0 / 25.4,
     late_ns: |_, _| 0.0,
     tap_mm: 0.0,
+    tap_s: 0.2,
+    button: None,
     stroke: 1.0,
     later: None,
     gain: |_| 1.0,
@@ -111,7 +117,7 @@ impl Outside {
         // Speed as u² (1 − u)³: fastest at two fifths of the time.
         let way = |u: f64| u.powi(3) * (20.0 - 45.0 * u + 36.0 * u * u - 10.0 * u.powi(3));
         let done = way(u * self.stroke) / way(self.stroke);
-        let tap = (t - begin - duration - 0.15) / 0.2;
+        let tap = (t - begin - duration - 0.15) / self.tap_s;
         let away = if (0.0..1.0).contains(&tap) && i >= SLOW {
             let way = self.tap_mm * (std::f64::consts::PI * tap).sin().powi(2);
             if to > from { -way } else { way }
@@ -189,7 +195,8 @@ impl Outside {
                     frozen = (seen + 0.06 + 0.01 * (swipe % 7) as f64, moved / seconds, swipe);
                 }
             }
-            let counted = moved * self.counts_per_mm * (self.gain)(swipe);
+            let pressed = self.button.filter(|(from, _)| seen >= *from).map_or(1.0, |(_, factor)| factor);
+            let counted = moved * self.counts_per_mm * (self.gain)(swipe) * pressed;
             let blind = self
                 .limit
                 .is_some_and(|(m_s, beyond)| beyond == Beyond::Blind && moved.abs() > 1e3 * m_s * seconds);
@@ -235,7 +242,10 @@ impl Outside {
 
     fn verdict(&self) -> Verdict {
         let recording = Recording::read(self.text().as_bytes()).unwrap();
-        judge(&recording, "outside").verdict
+        let verdict = judge(&recording, "outside").verdict;
+        let lost = verdict.findings.iter().filter(|f| f.family == Family::TrackingLoss);
+        lost.for_each(|f| assert!(f.size <= 305.0, "more than the travel: {f:?}"));
+        verdict
     }
 }
 
@@ -529,4 +539,41 @@ fn an_axis_that_goes_blind_at_speed_is_a_loss_of_tracking_and_no_motion_aside() 
 #[test]
 fn a_swipe_askew_to_both_axes_is_sound() {
     assert_eq!(kinds(&Outside { askew: 0.6, ..SOUND }.verdict()), []);
+}
+
+/// Pressed in a slow and in a fast swipe, at the beginning, the middle and the end of each, or at rest before it.
+#[test]
+fn a_step_s_button_pressed_on_the_way_is_a_step_change_and_nothing_else() {
+    for swipe in [4, SLOW + 3, SLOW + 20] {
+        let (begin, duration, ..) = SOUND.legs()[swipe];
+        for (share, factor) in [(0.2, 0.5), (0.5, 0.5), (0.5, 2.0), (0.8, 2.0), (-0.5, 0.5)] {
+            let verdict = Outside { button: Some((begin + share * duration, factor)), ..SOUND }.verdict();
+            let found = kinds(&verdict);
+            let change = [(Family::Resolution, "step change", Cause::StepChange)];
+            assert_eq!(found, change, "swipe {swipe}, at {share} of it, times {factor}");
+            assert_eq!(verdict.verdict, Outcome::Inconclusive);
+        }
+    }
+}
+
+/// The reports of 50 ms, from 12 ms after each swipe has begun, come as one; what the hand has moved until then is told.
+#[test]
+fn what_a_start_held_back_is_told_however_short_the_rest_before_it() {
+    let held = |t: f64| {
+        let legs = SOUND.legs();
+        let i = legs.partition_point(|leg| leg.0 <= t).saturating_sub(1);
+        i >= SLOW && (0.012..0.06).contains(&(t - legs[i].0))
+    };
+    let verdict = Outside { held, ..SOUND }.verdict();
+    let late = |f: &&Finding| f.kind == "late" && matches!(f.family, Family::WakeUp | Family::Dropout);
+    assert_eq!(verdict.findings.iter().filter(late).count(), FAST, "{:?}", kinds(&verdict));
+    assert_eq!(verdict.verdict, Outcome::Fail);
+}
+
+#[test]
+fn counts_that_run_into_the_stop_and_snap_back_are_told_and_fail_nobody() {
+    let verdict = Outside { tap_mm: -5.0, tap_s: 0.03, ..SOUND }.verdict();
+    let found = kinds(&verdict);
+    assert_eq!(found, [(Family::CarryOn, "overshoot", Cause::Unknown); FAST], "{found:?}");
+    assert_eq!(verdict.verdict, Outcome::Inconclusive);
 }

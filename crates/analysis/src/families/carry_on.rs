@@ -64,7 +64,8 @@ impl Detector for CarryOn {
 
     fn detect(&self, step: &StepView, findings: &mut Vec<Finding>) {
         let mut spun = swipes_with(Family::SpinOut, findings);
-        spun.extend(step_change::runs(step).into_iter().flat_map(|run| run.keys));
+        let runs = step_change::runs(step);
+        spun.extend(runs.iter().flat_map(step_change::Run::told));
         let mut own = Vec::new();
         for phase in &step.phases {
             let later = later(step, phase, &spun, findings);

@@ -171,8 +171,7 @@ impl Detector for TrackingLoss {
         let losses = Losses::new(step);
         let clipped = swipes_with(Family::ReportCeiling, findings);
         let runs = step_change::runs(step);
-        let changed: Vec<_> =
-            runs.iter().flat_map(|run| run.keys.iter().chain(&run.before).copied()).collect();
+        let changed: Vec<_> = runs.iter().flat_map(step_change::Run::told).collect();
         let mut own = Vec::new();
         for (phase, swipe) in step.swipes().filter(|(p, s)| !clipped.contains(&key(p, s))) {
             let woke = wake_up::short_mm(findings, key(phase, swipe));
