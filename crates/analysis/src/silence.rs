@@ -64,6 +64,8 @@ pub const BEYOND_THE_STOP: f64 = 1.5;
 const STRAY: f64 = 2.0;
 /// Counts per slot of a flank at which a stray report is negligible.
 const STRAY_FLANK: f64 = 12.0;
+/// Share of the speed before it, across the swipe, that is no silence.
+const ASIDE: f64 = 0.5;
 /// Reports on each side from which the flank's speed is taken.
 const FLANK: usize = 6;
 /// Reports over which the slot ledger must stay up.
@@ -466,9 +468,10 @@ impl Flanks<'_> {
 
     /// The next report that is more than a stray one beside flanks of `per_slot` counts.
     fn next_speaking(&self, row: usize, per_slot: f64) -> Option<usize> {
-        // What moves across says something, too.
-        let most = |s: &Sample| f64::from(s.x).abs().max(f64::from(s.y).abs());
-        let stray = |i: &usize| per_slot >= STRAY_FLANK && most(&self.samples[*i]) <= STRAY;
+        // What moves across as fast says something, too; with less the swipe runs in an arc.
+        let all = |s: &Sample| f64::from(s.x).hypot(f64::from(s.y));
+        let aside = |i: usize| all(&self.samples[i]) > ASIDE * per_slot;
+        let stray = |i: &usize| per_slot >= STRAY_FLANK && self.along[*i].abs() <= STRAY && !aside(*i);
         let next = (row + 1..self.samples.len()).find(|i| !stray(i));
         next.or_else(|| (row + 1 < self.samples.len()).then_some(row + 1))
     }

@@ -12,6 +12,9 @@
 //! depends on speed, and is not alike within [`ALIKE`] three times running. (Added after swipes at one and a half times the
 //! resolution had been seen to be told as motion after the stop.)
 //!
+//! Those here and there that are longer by one factor are one run, too: a device whose sensitivity changes for a swipe and comes
+//! back. (Added after every tenth swipe at twice the resolution had been told to go on after the stop.)
+//!
 //! A change that lasts from some swipe on needs no such ratio: in the middle of a phase all swipes become longer or shorter
 //! by one factor, within placing, and stay so to the end of the session ([`lasting`]). Nothing that comes with speed does
 //! so, as some of them were no faster than those before; and a sensor that fails takes differing amounts. Smallest found:
@@ -66,6 +69,8 @@ pub struct Run {
     pub before: Vec<(u32, u32)>,
     /// Begin of the first and end of the last.
     pub span: (i64, i64),
+    /// True if they lie here and there.
+    pub apart: bool,
 }
 
 impl Run {
@@ -114,11 +119,49 @@ pub fn runs(step: &StepView) -> Vec<Run> {
             if few && lengths.len() >= RUN && !after_stop::most_show(step, phase, swipes) {
                 let keys = swipes.iter().map(|s| key(phase, s)).collect();
                 let span = (first.swipe.begin, last.swipe.end);
-                found.push(Run { to: None, nominal: None, ratio, keys, before: Vec::new(), span });
+                found.push(Run {
+                    to: None,
+                    nominal: None,
+                    ratio,
+                    keys,
+                    before: Vec::new(),
+                    span,
+                    apart: false,
+                });
             }
         }
     }
+    let single = here_and_there(step, &found);
+    found.extend(single);
     found
+}
+
+/// Swipes here and there that are longer than one travel by one factor: most of those that are so long, and no more than half of
+/// the step's. What goes on after the stop depends on speed, and is not alike within [`ALIKE`].
+fn here_and_there(step: &StepView, found: &[Run]) -> Option<Run> {
+    let told: BTreeSet<(u32, u32)> = found.iter().flat_map(Run::told).collect();
+    let ratio = |s: &SwipeView| s.swipe.along / s.swipe.one_travel;
+    let long = |(p, s): &(&PhaseView, &SwipeView)| {
+        ((1.0 + APART)..=MOST).contains(&ratio(s))
+            && !told.contains(&key(p, s))
+            && s.stretches.is_empty()
+            && !after_stop::most_show(step, p, std::slice::from_ref(*s))
+    };
+    let long: Vec<(&PhaseView, &SwipeView)> = step.swipes().filter(long).collect();
+    let centre = median(&long.iter().map(|(_, s)| ratio(s)).collect::<Vec<_>>())?;
+    let alike: Vec<_> = long.iter().filter(|(_, s)| (ratio(s) / centre - 1.0).abs() <= ALIKE).collect();
+    let (first, last) = (alike.first()?, alike.last()?);
+    let enough =
+        alike.len() >= RUN && 2 * alike.len() > long.len() && 2 * alike.len() <= step.swipes().count();
+    enough.then(|| Run {
+        to: None,
+        nominal: None,
+        ratio: centre,
+        keys: alike.iter().map(|(p, s)| key(p, s)).collect(),
+        before: Vec::new(),
+        span: (first.1.swipe.begin, last.1.swipe.end),
+        apart: true,
+    })
 }
 
 fn planned(step: &StepView) -> Vec<Run> {
@@ -161,6 +204,7 @@ fn planned(step: &StepView) -> Vec<Run> {
                         keys,
                         before: Vec::new(),
                         span,
+                        apart: false,
                     });
                 }
             }
@@ -211,7 +255,7 @@ fn between(step: &StepView, first: usize, measure: Measure) -> Option<Run> {
     // Firmware that truncates takes little from either pace, and more from slow swipes.
     let apart = ratio.ln().abs() > (1.0 + APART).ln();
     let before = before.iter().flat_map(|p| p.swipes.iter().map(|s| key(p, s))).collect();
-    apart.then_some(Run { to: None, nominal: None, ratio, keys, before, span: (begin, end) })
+    apart.then_some(Run { to: None, nominal: None, ratio, keys, before, span: (begin, end), apart: false })
 }
 
 /// The run that begins with a swipe of a phase, if all change there: those before the first of `cut` and from the second on are
@@ -268,7 +312,15 @@ fn changed(
     let first_key = keys.first().copied();
     let before =
         step.swipes().map(|(p, s)| key(p, s)).take_while(|k| Some(k) != first_key.as_ref()).collect();
-    Some(Run { to: None, nominal: None, ratio, keys, before, span: (first.swipe.begin, last.swipe.end) })
+    Some(Run {
+        to: None,
+        nominal: None,
+        ratio,
+        keys,
+        before,
+        span: (first.swipe.begin, last.swipe.end),
+        apart: false,
+    })
 }
 
 /// The length that all of some swipes have within placing, but for those in which something else was found: fewer than half.

@@ -5,10 +5,9 @@
 //! holds no more than [`GONE`] of what is expected of it and the other one [`KEEPS`] and more of its own, and no more than
 //! may be; both with [`DUE`] counts and more. Motion that nobody made points anywhere.
 //!
-//! Along an axis the other one holds next to nothing: there what is aside must be less than [`ASIDE`] of what is missing along,
-//! and the counts are simply missing. Cost: O(reports of stretches).
+//! Not told: swipes within [`ASKEW`] of an axis, of which the other one holds too little. Cost: O(reports of stretches).
 
-use crate::erratic::{LEAST_MM, Wrong};
+use crate::erratic::Wrong;
 use crate::series::Frame;
 use crate::step::{PhaseView, SwipeView};
 
@@ -18,25 +17,22 @@ const GONE: f64 = 0.2;
 const KEEPS: (f64, f64) = (0.67, 1.5);
 /// Cosine of the angle between swipe and axis: 14 degrees.
 const ASKEW: f64 = 0.25;
-/// Motion across is no motion along from this share on, as in [`crate::erratic`].
-const ASIDE: f64 = 0.25;
 /// Counts that must be due.
 const DUE: f64 = 10.0;
 
 /// Calls such stretches a loss of one axis.
 pub fn rename(phases: &mut [PhaseView], frame: Frame, counts_per_mm: f64) {
-    let askew = frame.cos.abs().min(frame.sin.abs()) >= ASKEW;
+    if frame.cos.abs().min(frame.sin.abs()) < ASKEW {
+        return;
+    }
     for PhaseView { series, swipes, .. } in phases {
         for SwipeView { grid, stretches, .. } in swipes {
             for stretch in stretches.iter_mut().filter(|s| s.wrong == Wrong::Sideways) {
                 let Some((expected, counted)) = grid.over(series, &stretch.rows) else { continue };
                 let x = (expected * frame.cos, counted.0 * frame.cos - counted.1 * frame.sin);
                 let y = (expected * frame.sin, counted.0 * frame.sin + counted.1 * frame.cos);
-                if askew && (is_blind(x, y, counts_per_mm) || is_blind(y, x, counts_per_mm)) {
+                if is_blind(x, y, counts_per_mm) || is_blind(y, x, counts_per_mm) {
                     stretch.wrong = Wrong::OneAxis;
-                } else if expected - counted.0 >= LEAST_MM && counted.1.abs() < ASIDE * (expected - counted.0)
-                {
-                    stretch.wrong = Wrong::Thin;
                 }
             }
         }

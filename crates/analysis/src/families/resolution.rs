@@ -143,6 +143,7 @@ impl Detector for Resolution {
                     "last_swipe": run.keys.last().map(|k| k.1),
                     "like_step": run.to,
                     "nominal_ratio": run.nominal.map(|n| round(n, 4)),
+                    "here_and_there": run.apart,
                 })),
             });
         }
@@ -224,17 +225,19 @@ impl Detector for Resolution {
         let mut changes = own.iter().filter(|f| f.kind == "step change");
         let changed = changes.clone().count();
         if let Some(first) = changes.next() {
-            because += &match first.evidence.get("like_step") {
-                Some(Value::Number(like)) => format!("; some swipes were made at step {like}"),
-                _ => format!(
-                    "; from swipe {} of phase {} on {} count {:+.1} %: a step's button, a stop that moved, or the device",
-                    first.swipe.unwrap_or(1),
-                    first.phase,
-                    count(
-                        first.evidence.get("swipes").and_then(Value::as_u64).unwrap_or(0) as usize,
-                        "swipe"
-                    ),
-                    100.0 * (first.size - 1.0)
+            let n = first.evidence.get("swipes").and_then(Value::as_u64).unwrap_or(0) as usize;
+            let apart = first.evidence.get("here_and_there") == Some(&Value::Bool(true));
+            let (swipes, by) = (count(n, "swipe"), 100.0 * (first.size - 1.0));
+            because += &match (first.evidence.get("like_step"), first.swipe) {
+                (Some(Value::Number(like)), _) => format!("; some swipes were made at step {like}"),
+                _ if apart => format!(
+                    "; {swipes} here and there count {by:+.1} %: a step's button, pressed again each time, or the device"
+                ),
+                (_, swipe) => format!(
+                    "; from swipe {} of phase {} on {swipes} count {by:+.1} %: a step's button, a stop that moved, or the \
+                     device",
+                    swipe.unwrap_or(1),
+                    first.phase
                 ),
             };
             let kept = decision::not_examined("one step throughout", "", [None, None]);
