@@ -142,14 +142,25 @@ fn here_and_there(step: &StepView, found: &[Run]) -> Option<Run> {
     let told: BTreeSet<(u32, u32)> = found.iter().flat_map(Run::told).collect();
     let ratio = |s: &SwipeView| s.swipe.along / s.swipe.one_travel;
     let long = |(p, s): &(&PhaseView, &SwipeView)| {
-        ((1.0 + APART)..=MOST).contains(&ratio(s))
-            && !told.contains(&key(p, s))
-            && s.stretches.is_empty()
-            && !after_stop::most_show(step, p, std::slice::from_ref(*s))
+        ((1.0 + APART)..=MOST).contains(&ratio(s)) && !told.contains(&key(p, s)) && s.stretches.is_empty()
     };
     let long: Vec<(&PhaseView, &SwipeView)> = step.swipes().filter(long).collect();
+    // Where most swipes of a phase are longer it is their pace that makes them so.
+    let of = |phase: &PhaseView| long.iter().filter(|(p, _)| p.span.number == phase.span.number).count();
+    if step.phases.iter().any(|p| 2 * of(p) > p.swipes.len()) {
+        return None;
+    }
+    let shows = |(p, s): &&(&PhaseView, &SwipeView)| after_stop::most_show(step, p, std::slice::from_ref(*s));
+    if 2 * long.iter().filter(shows).count() > long.len() {
+        return None;
+    }
     let centre = median(&long.iter().map(|(_, s)| ratio(s)).collect::<Vec<_>>())?;
     let alike: Vec<_> = long.iter().filter(|(_, s)| (ratio(s) / centre - 1.0).abs() <= ALIKE).collect();
+    // A gain that rises with speed leaves no gap between these and the others.
+    let between = (1.0 + 0.5 * APART)..centre * (1.0 - ALIKE);
+    if step.swipes().any(|(_, s)| between.contains(&ratio(s))) {
+        return None;
+    }
     let (first, last) = (alike.first()?, alike.last()?);
     let enough =
         alike.len() >= RUN && 2 * alike.len() > long.len() && 2 * alike.len() <= step.swipes().count();

@@ -577,3 +577,13 @@ fn counts_that_run_into_the_stop_and_snap_back_are_told_and_fail_nobody() {
     assert_eq!(found, [(Family::CarryOn, "overshoot", Cause::Unknown); FAST], "{found:?}");
     assert_eq!(verdict.verdict, Outcome::Inconclusive);
 }
+
+/// Every seventh swipe, slow and fast ones.
+#[test]
+fn swipes_here_and_there_at_another_scale_are_a_step_change_and_no_motion_after_the_stop() {
+    let verdict = Outside { gain: |i| if i % 7 == 3 { 2.0 } else { 1.0 }, ..SOUND }.verdict();
+    assert_eq!(kinds(&verdict), [(Family::Resolution, "step change", Cause::StepChange)]);
+    assert_eq!(verdict.verdict, Outcome::Inconclusive);
+    let resolution = verdict.steps[0].families.iter().find(|f| f.family == Family::Resolution).unwrap();
+    assert!(resolution.because.contains("6 swipes here and there count +99.7 %"), "{}", resolution.because);
+}
