@@ -1,7 +1,7 @@
 //! False motion that a search for abrupt changes away from the stops ([`crate::erratic`]) does not reach or not name.
 //!
-//! Not a family: raw material of *spin-out* (also [`ahead`]), and of *tracking loss* ([`one_axis`], [`top_speed`]). Three looks at one swipe, each asked only
-//! where the one before found nothing:
+//! Not a family: raw material of *spin-out* (also [`ahead`]), and of *tracking loss* ([`one_axis`], [`top_speed`]). Three looks
+//! at one swipe, each asked only where the one before found nothing:
 //!
 //! - *Named*: counts that are merely missing leave nothing backwards and nothing across. A thin stretch in which reports
 //!   run backwards by more than rounding, or that leaves more than [`ACROSS`] of what is missing across, is false motion.
@@ -214,12 +214,23 @@ impl<'a> Look<'a> {
         (across.abs() > ROUNDING.max(ACROSS * missing.abs())).then_some(Wrong::Sideways)
     }
 
+    /// Width of a cell, seconds.
+    fn width_s(&self) -> f64 {
+        self.slot * self.each as f64 * 1e-9
+    }
+
+    /// Counts by which some cells may differ from what the speed (counts a cell) of `f` cells before them leads to.
+    fn bound(&self, speed: f64, cells: f64, f: f64) -> f64 {
+        let width_s = self.width_s();
+        let arm = ARM_ACCELERATION * 1e3 * self.per_mm * width_s * width_s;
+        ROUNDING + NOISE * speed * cells.sqrt() + arm * cells * (cells + f) / 2.0
+    }
+
     /// A turn that no arm makes, short of the stop: the motion goes on after it, or stays wrong for longer than a bounce.
     fn turn(&self) -> Option<Stretch> {
         let bounce = BOUNCE_MM * self.per_mm;
         let lacks = self.swipe.one_travel - self.swipe.along;
-        let width_s = self.slot * self.each as f64 * 1e-9;
-        let arm = ARM_ACCELERATION * 1e3 * self.per_mm * width_s * width_s;
+        let width_s = self.width_s();
         let rows = 0..self.counts.len();
         for row in rows {
             let place = self.places[row];
@@ -238,7 +249,7 @@ impl<'a> Look<'a> {
                 }
                 let (along, across) = turned(self.sum(row..end), v);
                 let cells = w as f64;
-                let bound = ROUNDING + NOISE * speed * cells.sqrt() + arm * cells * (cells + f) / 2.0;
+                let bound = self.bound(speed, cells, f);
                 let due = speed * cells;
                 // As far as it can have come before it turned back, no slower than it came.
                 if place + (due + along) / 2.0 > BEFORE_STOP * self.swipe.one_travel {

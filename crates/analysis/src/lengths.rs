@@ -24,7 +24,6 @@
 use crate::families::{key, spoiled};
 use crate::stats::median;
 use crate::step::StepView;
-use crate::step_change;
 use crate::verdict::{Direction, Finding, LeftOut};
 use slipgauge_trace::session::Pace;
 use std::collections::BTreeSet;
@@ -90,7 +89,7 @@ impl Lengths {
         let per_mm = step.scale?.counts_per_mm;
         let spoiled = spoiled(step, findings);
         let elsewhere: BTreeSet<(u32, u32)> =
-            step_change::runs(step).into_iter().flat_map(|r| r.keys).collect();
+            step.changes.iter().flat_map(|r| r.keys.iter().copied()).collect();
         let clean = step.swipes().filter(|(p, s)| {
             let key = key(p, s);
             !spoiled.contains(&key) && !elsewhere.contains(&key)

@@ -15,6 +15,7 @@ use crate::series::{Frame, Series, fast_intervals, turns};
 use crate::shortfall::{self, Marked, Measure};
 use crate::silence::{self, MakeUp, Silence};
 use crate::stats::median;
+use crate::step_change::{self, Run};
 use crate::swipes::{self, AT_SPEED, Swipe};
 use crate::verdict::Quantity;
 use crate::whole;
@@ -124,6 +125,8 @@ pub struct StepView<'a> {
     pub phases: Vec<PhaseView>,
     /// The same step as swiped along the device's other axis, if it was: for the resolution there.
     pub other_axis: Option<Box<StepView<'a>>>,
+    /// Swipes that were made at another step.
+    pub changes: Vec<Run>,
     /// Number of verdicts that share the chance of a false fail.
     pub looks: u32,
 }
@@ -210,9 +213,11 @@ impl<'a> StepView<'a> {
             measure,
             phases,
             other_axis: None,
+            changes: Vec::new(),
             looks,
         };
         view.expect();
+        view.changes = step_change::runs(&view);
         Some(view)
     }
 

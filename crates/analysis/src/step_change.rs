@@ -55,7 +55,7 @@ const ONE_FACTOR: f64 = 0.005;
 const BEFORE: usize = 2;
 
 /// A run of swipes at another step.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, Default, PartialEq)]
 pub struct Run {
     /// The step of the plan that they were made at, by its nominal; `None` for a ratio that is none of the plan's.
     pub to: Option<u32>,
@@ -119,15 +119,7 @@ pub fn runs(step: &StepView) -> Vec<Run> {
             if few && lengths.len() >= RUN && !after_stop::most_show(step, phase, swipes) {
                 let keys = swipes.iter().map(|s| key(phase, s)).collect();
                 let span = (first.swipe.begin, last.swipe.end);
-                found.push(Run {
-                    to: None,
-                    nominal: None,
-                    ratio,
-                    keys,
-                    before: Vec::new(),
-                    span,
-                    apart: false,
-                });
+                found.push(Run { ratio, keys, span, ..Run::default() });
             }
         }
     }
@@ -165,13 +157,11 @@ fn here_and_there(step: &StepView, found: &[Run]) -> Option<Run> {
     let enough =
         alike.len() >= RUN && 2 * alike.len() > long.len() && 2 * alike.len() <= step.swipes().count();
     enough.then(|| Run {
-        to: None,
-        nominal: None,
         ratio: centre,
         keys: alike.iter().map(|(p, s)| key(p, s)).collect(),
-        before: Vec::new(),
         span: (first.1.swipe.begin, last.1.swipe.end),
         apart: true,
+        ..Run::default()
     })
 }
 
@@ -208,15 +198,8 @@ fn planned(step: &StepView) -> Vec<Run> {
                 if let (true, Some(first), Some(last)) = (alike.len() >= RUN, alike.first(), alike.last()) {
                     let span = (first.swipe.begin, last.swipe.end);
                     let keys = alike.iter().map(|s| key(phase, s)).collect();
-                    found.push(Run {
-                        to: Some(to),
-                        nominal: Some(nominal),
-                        ratio,
-                        keys,
-                        before: Vec::new(),
-                        span,
-                        apart: false,
-                    });
+                    let (to, nominal) = (Some(to), Some(nominal));
+                    found.push(Run { to, nominal, ratio, keys, span, ..Run::default() });
                 }
             }
             open = here.map(|(id, nominal)| (id, nominal, vec![i]));
@@ -266,7 +249,7 @@ fn between(step: &StepView, first: usize, measure: Measure) -> Option<Run> {
     // Firmware that truncates takes little from either pace, and more from slow swipes.
     let apart = ratio.ln().abs() > (1.0 + APART).ln();
     let before = before.iter().flat_map(|p| p.swipes.iter().map(|s| key(p, s))).collect();
-    apart.then_some(Run { to: None, nominal: None, ratio, keys, before, span: (begin, end), apart: false })
+    apart.then_some(Run { ratio, keys, before, span: (begin, end), ..Run::default() })
 }
 
 /// The run that begins with a swipe of a phase, if all change there: those before the first of `cut` and from the second on are
@@ -320,18 +303,10 @@ fn changed(
         members.flat_map(|(p, swipes)| swipes.iter().map(move |s| (p, s))).collect();
     let (first, last) = (members.first()?.1, members.last()?.1);
     let keys: Vec<(u32, u32)> = members.iter().map(|(p, s)| key(p, s)).collect();
-    let first_key = keys.first().copied();
-    let before =
-        step.swipes().map(|(p, s)| key(p, s)).take_while(|k| Some(k) != first_key.as_ref()).collect();
-    Some(Run {
-        to: None,
-        nominal: None,
-        ratio,
-        keys,
-        before,
-        span: (first.swipe.begin, last.swipe.end),
-        apart: false,
-    })
+    let change = *keys.first()?;
+    let before = step.swipes().map(|(p, s)| key(p, s)).take_while(|k| *k != change).collect();
+    let span = (first.swipe.begin, last.swipe.end);
+    Some(Run { ratio, keys, before, span, ..Run::default() })
 }
 
 /// The length that all of some swipes have within placing, but for those in which something else was found: fewer than half.

@@ -8,9 +8,9 @@
 //! 15 ms in mid-swipe, and counts that were doubled for 150 ms, had been seen to be told as motion after the stop.)
 //! Cost: O(reports of long swipes).
 
-use super::{BEFORE_STOP, Look, NOISE, ROUNDING, START_MM, WINDOWS, turned};
+use super::{BEFORE_STOP, Look, START_MM, WINDOWS, turned};
 use crate::clip::Clip;
-use crate::erratic::{ARM_ACCELERATION, Bench, Stretch, Wrong};
+use crate::erratic::{Bench, Stretch, Wrong};
 use crate::host::HostSpans;
 use crate::series::Frame;
 use crate::step::{PhaseView, SwipeView};
@@ -92,7 +92,7 @@ impl Look<'_> {
         };
         let (along, _) = turned(self.sum(row..end), before);
         let excess = (1.0 - true_share) * along;
-        let cell_s = self.slot * self.each as f64 * 1e-9;
+        let cell_s = self.width_s();
         let stretch = Stretch {
             wrong: Wrong::Ahead,
             rows: self.swipe.rows.start + row..self.swipe.rows.start + end,
@@ -111,8 +111,6 @@ impl Look<'_> {
     fn change(&self, row: usize, beat: f64, sign: f64) -> Option<((f64, f64), usize, f64)> {
         let (v, f) = self.before(row).filter(|_| self.follows(row))?;
         let speed = v.0.hypot(v.1);
-        let width_s = self.slot * self.each as f64 * 1e-9;
-        let arm = ARM_ACCELERATION * 1e3 * self.per_mm * width_s * width_s;
         WINDOWS.into_iter().find_map(|w| {
             let end = row + w * self.each;
             if end > self.counts.len() || (row + 1..end).any(|r| !self.follows(r)) {
@@ -121,10 +119,7 @@ impl Look<'_> {
             let (along, _) = turned(self.sum(row..end), v);
             let cells = w as f64;
             let by = sign * (along - speed * cells);
-            let bound = ROUNDING
-                + NOISE * speed * cells.sqrt()
-                + arm * cells * (cells + f) / 2.0
-                + beat * speed * (1.0 + cells / f);
+            let bound = self.bound(speed, cells, f) + beat * speed * (1.0 + cells / f);
             (by > bound).then_some((v, w, by / cells))
         })
     }

@@ -32,7 +32,7 @@ use crate::after_rest::{self, Later, What};
 use crate::after_stop::{self, FAST, Tail};
 use crate::stats::{mad, median};
 use crate::step::{PhaseView, StepView, SwipeView};
-use crate::step_change;
+use crate::step_change::Run;
 use crate::verdict::{Cause, Family, FamilyVerdict, Finding};
 use serde_json::json;
 use slipgauge_trace::session::Pace;
@@ -64,8 +64,7 @@ impl Detector for CarryOn {
 
     fn detect(&self, step: &StepView, findings: &mut Vec<Finding>) {
         let mut spun = swipes_with(Family::SpinOut, findings);
-        let runs = step_change::runs(step);
-        spun.extend(runs.iter().flat_map(step_change::Run::told));
+        spun.extend(step.changes.iter().flat_map(Run::told));
         let mut own = Vec::new();
         for phase in &step.phases {
             let later = later(step, phase, &spun, findings);

@@ -24,7 +24,6 @@ use crate::lengths::Lengths;
 use crate::scale::{Resolution as Effective, effective, words};
 use crate::stats::median;
 use crate::step::StepView;
-use crate::step_change;
 use crate::tolerances::{OUT_OVER_BACK, Y_OVER_X};
 use crate::verdict::{Cause, Criterion, Family, FamilyVerdict, Finding, Identified, Outcome, count};
 use serde_json::{Value, json};
@@ -122,7 +121,7 @@ impl Detector for Resolution {
     }
 
     fn detect(&self, step: &StepView, findings: &mut Vec<Finding>) {
-        for run in step_change::runs(step) {
+        for run in &step.changes {
             let Some(&(phase, swipe)) = run.keys.first() else { continue };
             findings.push(Finding {
                 family: Family::Resolution,

@@ -30,7 +30,6 @@ use super::{Detector, Event, in_swipe, key, not_examined, round, share, swipes_w
 use crate::erratic::{ARM_ACCELERATION, LEAST_MM, Stretch, Wrong};
 use crate::false_motion::per_cell;
 use crate::step::{PhaseView, StepView, SwipeView};
-use crate::step_change;
 use crate::verdict::{Cause, Family, FamilyVerdict, Finding};
 use serde_json::json;
 use statrs::distribution::{ContinuousCDF, Normal};
@@ -58,11 +57,10 @@ impl Detector for SpinOut {
     fn detect(&self, step: &StepView, findings: &mut Vec<Finding>) {
         let Some(scale) = step.scale else { return };
         let clipped = swipes_with(Family::ReportCeiling, findings);
-        let changes = step_change::runs(step);
         for (phase, swipe) in step.swipes().filter(|(p, s)| !clipped.contains(&key(p, s))) {
             let changed = |s: &Stretch| {
                 let own = key(phase, swipe);
-                s.wrong == Wrong::Ahead && !s.recovered && changes.iter().any(|run| run.touches(own))
+                s.wrong == Wrong::Ahead && !s.recovered && step.changes.iter().any(|run| run.touches(own))
             };
             for stretch in swipe.stretches.iter().filter(|s| !s.wrong.is_loss() && !changed(s)) {
                 let size = unexplained_mm(phase, swipe, stretch);

@@ -56,7 +56,7 @@ use crate::shortfall::Measure;
 use crate::silence::{MakeUp, SHORT_AT_END_MM, STRIKES, Silence};
 use crate::stats::{mean_sd, median};
 use crate::step::{PhaseView, StepView, SwipeView};
-use crate::step_change;
+use crate::step_change::Run;
 use crate::verdict::{Cause, Criterion, Direction, Family, FamilyVerdict, Finding, Outcome};
 use limit::{Limit, Of};
 use serde_json::{Value, json};
@@ -170,8 +170,7 @@ impl Detector for TrackingLoss {
         }
         let losses = Losses::new(step);
         let clipped = swipes_with(Family::ReportCeiling, findings);
-        let runs = step_change::runs(step);
-        let changed: Vec<_> = runs.iter().flat_map(step_change::Run::told).collect();
+        let changed: Vec<_> = step.changes.iter().flat_map(Run::told).collect();
         let mut own = Vec::new();
         for (phase, swipe) in step.swipes().filter(|(p, s)| !clipped.contains(&key(p, s))) {
             let woke = wake_up::short_mm(findings, key(phase, swipe));
