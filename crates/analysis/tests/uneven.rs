@@ -9,11 +9,15 @@ use slipgauge_sim::Bench;
 use slipgauge_trace::Recording;
 use slipgauge_trace::session::{Digest, Entry, Event, Tolerance};
 
-/// What becomes of a report: on its way, lost, or left to the next.
+/// What becomes of a report: on its way, lost, left to the next, holding what the one before held besides or so many counts
+/// more, or sent again 20 µs later.
 enum Way {
     Sent,
     Lost,
     Held,
+    Doubled,
+    More(i16),
+    Again,
 }
 
 /// Judges a sound session at 1 kHz whose reports go the way that `way` says by their slot's number.
@@ -23,15 +27,20 @@ fn judged(seed: u64, link: &str, mut way: impl FnMut(i64) -> Way) -> Verdict {
     let session = bench.session().unwrap();
     let mut header = session.header();
     header.devices[0].link = Some(link.to_owned());
-    let mut held = (0i16, 0i16);
+    let (mut held, mut before) = ((0i16, 0i16), (0i16, 0i16));
     let mut entries: Vec<Entry> = Vec::new();
     for mut entry in session.entries() {
         let slot = (entry.t.0 + 500_000) / 1_000_000;
+        let mut again = false;
         if let Event::Report(report) = &mut entry.event {
             let at = |i: usize| i16::from_le_bytes([report.bytes[i], report.bytes[i + 1]]);
-            let (x, y) = (at(1) + held.0, at(3) + held.1);
+            let own = (at(1), at(3));
+            let (mut x, mut y) = (own.0 + held.0, own.1 + held.1);
             match way(slot) {
                 Way::Sent => held = (0, 0),
+                Way::Doubled => (x, y) = (x + before.0, y + before.1),
+                Way::More(counts) => x += if x.abs() > 3 { counts } else { 0 },
+                Way::Again => again = true,
                 Way::Lost => continue,
                 Way::Held => {
                     held = (x, y);
@@ -40,8 +49,13 @@ fn judged(seed: u64, link: &str, mut way: impl FnMut(i64) -> Way) -> Verdict {
             }
             report.bytes.splice(1..3, x.to_le_bytes());
             report.bytes.splice(3..5, y.to_le_bytes());
+            before = own;
         }
-        entries.push(entry);
+        entries.push(entry.clone());
+        if again {
+            entry.t.0 += 20_000;
+            entries.push(entry);
+        }
     }
     let recording = Recording::from_entries(header, entries, Digest::default()).unwrap();
     judge(&recording, "by hand").verdict
@@ -165,4 +179,51 @@ fn reports_left_out_or_lost_as_evenly_as_frames_would_come_fail_all_the_same() {
         assert_eq!(got.verdict, Outcome::Fail, "{}", got.because);
         assert!(!got.because.contains("an even clock of the device's own"), "{}", got.because);
     }
+}
+
+/// One slot in twenty, at random places: a multiple of it alone would spread them evenly, as frames that beat are.
+fn one_in_twenty(slot: i64) -> bool {
+    let mixed = (slot as u64).wrapping_mul(0x9E37_79B9_7F4A_7C15);
+    (mixed ^ (mixed >> 29)).wrapping_mul(0xBF58_476D_1CE4_E5B9) >> 32 < (1 << 32) / 20
+}
+
+/// The travel of 200 mm and more does not hold them, and every swipe has some.
+#[test]
+fn reports_that_tell_the_motion_of_the_one_before_again_fail_as_false_motion() {
+    for (link, cause) in [("radio", Cause::Link), ("cable", Cause::Firmware)] {
+        for again in [false, true] {
+            let way = |slot| match (one_in_twenty(slot), again) {
+                (false, _) => Way::Sent,
+                (_, false) => Way::Doubled,
+                (_, true) => Way::Again,
+            };
+            let verdict = judged(5, link, way);
+            let found: Vec<_> = verdict.findings.iter().map(|f| (f.family, f.kind, f.cause)).collect();
+            assert!(found.len() >= 30, "{link} {again}: {found:?}");
+            let right = (Family::SpinOut, "doubled", cause);
+            assert!(found.iter().all(|f| *f == right), "{link} {again}: {found:?}");
+            assert_eq!(family(&verdict, Family::SpinOut).verdict, Outcome::Fail);
+        }
+    }
+}
+
+/// 1.3 mm more or less, so that lengths are no longer on average.
+#[test]
+fn counts_more_and_counts_less_in_single_reports_are_spikes_however_they_add_up() {
+    let way = |slot: i64| match one_in_twenty(slot) {
+        true if slot % 2 == 0 => Way::More(80),
+        true => Way::More(-80),
+        false => Way::Sent,
+    };
+    let verdict = judged(5, "cable", way);
+    let spikes = verdict.findings.iter().filter(|f| f.family == Family::SpinOut);
+    let swipes = verdict.steps[0].swipes.found;
+    assert!(spikes.count() as u32 >= swipes / 2, "{swipes}: {:?}", verdict.findings);
+    let spin_out = family(&verdict, Family::SpinOut);
+    assert_eq!(
+        (spin_out.verdict, spin_out.cause),
+        (Outcome::Fail, Some(Cause::Sensor)),
+        "{}",
+        spin_out.because
+    );
 }

@@ -26,6 +26,8 @@
 //! that lasted until just before the stop were missed as a bounce there, and repeats whose frames beat by 5 %: both are found
 //! now. Two in one hand's back and forth that the finder of swipes takes for one swipe are still one event.) Cost: O(reports).
 
+mod spikes;
+
 use super::{Detector, Event, in_swipe, key, not_examined, round, share, swipes_with};
 use crate::erratic::{ARM_ACCELERATION, LEAST_MM, Stretch, Wrong};
 use crate::false_motion::per_cell;
@@ -99,6 +101,9 @@ impl Detector for SpinOut {
                 findings.push(finding);
             }
         }
+        let own = findings.iter().filter(|f| matches!(f.family, Family::SpinOut | Family::ReportCeiling));
+        let told = own.filter_map(|f| Some((f.phase, f.swipe?))).collect();
+        findings.extend(spikes::of_step(step, &told));
     }
 
     fn decide(&self, step: &StepView, findings: &[Finding]) -> FamilyVerdict {
