@@ -115,7 +115,9 @@ impl Detector for SpinOut {
             );
         }
         let examined = step.swipes().map(|(p, s)| key(p, s)).collect();
-        share(step, Family::SpinOut, findings, &examined, "")
+        let mut out = share(step, Family::SpinOut, findings, &examined, "");
+        out.because += &spikes::words(findings);
+        out
     }
 }
 

@@ -20,7 +20,7 @@
 
 use crate::decision::FAIL_LEVEL;
 use crate::erratic::{LEAST_MM, from_rest};
-use crate::families::{Event, in_swipe, key, round};
+use crate::families::{Event, count, in_swipe, key, round};
 use crate::series::{RUSHED, Sample};
 use crate::stats::{mean, median, t_quantile};
 use crate::step::{PhaseView, StepView, SwipeView};
@@ -31,6 +31,10 @@ use statrs::distribution::{ContinuousCDF, StudentsT};
 use std::collections::{BTreeMap, BTreeSet};
 use std::ops::RangeInclusive;
 
+const DOUBLED: &str = "doubled";
+const SPIKES: &str = "spikes";
+const REPORTS: &str = "reports";
+const LONGER: &str = "mm_longer_per_mm_too_much";
 /// Reports on either side that say what is due.
 const BESIDE: usize = 3;
 /// A report and its due are rounded, and hold the noise of some counts.
@@ -91,7 +95,7 @@ pub(super) fn of_step(step: &StepView, told: &BTreeSet<(u32, u32)>) -> Vec<Findi
         let at = |row: usize| s.phase.series.samples.get(row).map_or(0, |s| s.t);
         let event = Event {
             family: Family::SpinOut,
-            kind: if twice { "doubled" } else { "spikes" },
+            kind: if twice { DOUBLED } else { SPIKES },
             begin: at(first.saturating_sub(1)),
             end: at(last),
             size,
@@ -99,11 +103,11 @@ pub(super) fn of_step(step: &StepView, told: &BTreeSet<(u32, u32)>) -> Vec<Findi
             cause: cause(step, twice),
         };
         let evidence = json!({
-            "reports": s.spikes.len(),
+            REPORTS: s.spikes.len(),
             "of_the_swipes_reports": s.view.swipe.rows.len(),
             "as_much_as_the_report_before": s.doubled,
             "mm_too_much": round(s.excess() / scale.counts_per_mm, 2),
-            "mm_longer_per_mm_too_much": [round(lengths.slope.0, 2), round(lengths.slope.1, 2)],
+            LONGER: [round(lengths.slope.0, 2), round(lengths.slope.1, 2)],
             "swipes_held_against_each_other": lengths.swipes,
         });
         let mut finding = in_swipe(step, s.phase, s.view, event, evidence);
@@ -111,6 +115,29 @@ pub(super) fn of_step(step: &StepView, told: &BTreeSet<(u32, u32)>) -> Vec<Findi
         Some(finding)
     };
     all.iter().filter_map(finding).collect()
+}
+
+/// What told them, for the family's reason; empty without any.
+pub(super) fn words(findings: &[Finding]) -> String {
+    let own = findings.iter().filter(|f| f.family == Family::SpinOut);
+    let Some(first) = own.clone().find(|f| [DOUBLED, SPIKES].contains(&f.kind)) else { return String::new() };
+    let reports: u64 = own.filter_map(|f| f.evidence.get(REPORTS)?.as_u64()).sum();
+    let what = match first.kind == DOUBLED {
+        true => "tell the motion of the one before once more",
+        false => "lie off what their neighbours hold",
+    };
+    let slope: Vec<f64> = first
+        .evidence
+        .get(LONGER)
+        .and_then(|v| v.as_array())
+        .map_or(Vec::new(), |ends| ends.iter().filter_map(|end| end.as_f64()).collect());
+    match slope[..] {
+        [low, high] => format!(
+            "; {} {what}, and no travel holds that: swipes are longer by {low:.2} to {high:.2} mm for each mm of it",
+            count(reports as usize, "report")
+        ),
+        _ => String::new(),
+    }
 }
 
 /// A report that comes twice is a radio's whose receipt got lost, or the firmware's; other spikes are the sensor's or of what
