@@ -227,3 +227,15 @@ fn counts_more_and_counts_less_in_single_reports_are_spikes_however_they_add_up(
         spin_out.because
     );
 }
+
+/// For 5 ms in each 102.4 ms, so that swipes lose 6 to 14 mm, and those that lose least are longest.
+#[test]
+fn a_radio_that_is_away_at_intervals_makes_no_motion_after_the_stop() {
+    for seed in [3, 4] {
+        let verdict = judged(seed, "radio", |slot| if slot * 10 % 1024 < 50 { Way::Lost } else { Way::Sent });
+        assert_eq!(family(&verdict, Family::Dropout).verdict, Outcome::Fail);
+        let lost = (Family::Dropout, "lost", Cause::Link);
+        let found: Vec<_> = verdict.findings.iter().map(|f| (f.family, f.kind, f.cause)).collect();
+        assert!(found.len() >= 60 && found.iter().all(|f| *f == lost), "{seed}: {found:?}");
+    }
+}

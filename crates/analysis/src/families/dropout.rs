@@ -32,6 +32,11 @@ use serde_json::json;
 
 pub(super) struct Dropout;
 
+/// Kind of those whose counts did not come later.
+pub(super) const LOST: &str = "lost";
+/// Key of the number of reports that one is long.
+pub(super) const REPORTS_MISSING: &str = "reports_missing";
+
 /// Evidence of a dropout in which the device went away from the computer, as the file says.
 const WENT_AWAY: &str = "device_went_away";
 
@@ -69,7 +74,7 @@ impl Detector for Dropout {
                 let made_up = if late { expected_mm } else { 0.0 };
                 let event = Event {
                     family: Family::Dropout,
-                    kind: if late { "late" } else { "lost" },
+                    kind: if late { "late" } else { LOST },
                     begin: silence.begin,
                     end: losses.end(swipe, silence),
                     size: expected_mm,
@@ -77,7 +82,7 @@ impl Detector for Dropout {
                     cause: if kept_by_link { Cause::Unknown } else { Cause::Link },
                 };
                 let evidence = json!({
-                    "reports_missing": round(silence.slots, 1),
+                    REPORTS_MISSING: round(silence.slots, 1),
                     "counts_per_s_before": round(silence.speed_before, 0),
                     "counts_per_s_after": round(silence.speed_after, 0),
                     "mm_by_the_flanks": round(silence.missing_mm, 2),
@@ -177,7 +182,7 @@ fn held_back<'a>(step: &'a StepView, phase: &'a PhaseView) -> impl Iterator<Item
 /// True if most of the dropouts have lost their counts.
 fn lost(findings: &[Finding]) -> bool {
     let own = || findings.iter().filter(|f| f.family == Family::Dropout);
-    2 * own().filter(|f| f.kind == "lost").count() > own().count()
+    2 * own().filter(|f| f.kind == LOST).count() > own().count()
 }
 
 /// True if the swipe moves at [`DUE`] counts a slot, or a millisecond where that is longer, over half of its way.
