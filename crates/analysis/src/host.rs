@@ -44,6 +44,14 @@ impl HostSpans {
         self.all.get(first).is_some_and(|span| span.0 <= to)
     }
 
+    /// True if they make up a half of a silence and more, or reports of it may have been lost here. A stall alone delays: what
+    /// comes while it lasts is there after it, and a device that says nothing before it and after it was silent meanwhile. (Added
+    /// after losses of 180 ms had been seen not to be told for a stall of 20 ms in the middle.)
+    pub fn explain_most(&self, begin: i64, end: i64) -> bool {
+        let seconds = end.saturating_sub(begin) as f64 * 1e-9;
+        self.may_lose(begin, end) || (self.explain(begin, end) && 2.0 * self.seconds(begin, end) >= seconds)
+    }
+
     /// Time within a span that may be lost to them, seconds.
     pub fn seconds(&self, begin: i64, end: i64) -> f64 {
         let (from, to) = (begin.saturating_sub(STALL_MARGIN), end.saturating_add(STALL_MARGIN));
@@ -68,4 +76,23 @@ fn merged(spans: impl Iterator<Item = (i64, i64)>) -> Vec<(i64, i64)> {
         }
     }
     merged
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use slipgauge_trace::Nanos;
+
+    #[test]
+    fn a_stall_explains_a_silence_of_twice_its_length_and_an_overrun_a_longer_one() {
+        let ms = |t: i64| Nanos(t * 1_000_000);
+        let stall = HostLog { stalls: vec![(ms(100), ms(120))], ..HostLog::default() };
+        let stall = HostSpans::new(&stall);
+        // The reader's own wake-up comes on top of it on either side.
+        assert!(stall.explain_most(ms(80).0, ms(130).0));
+        assert!(!stall.explain_most(ms(50).0, ms(230).0), "160 ms of it were silent without it");
+        assert!(stall.explain(ms(50).0, ms(230).0));
+        let full = HostLog { overruns: vec![ms(120)], ..HostLog::default() };
+        assert!(HostSpans::new(&full).explain_most(ms(50).0, ms(230).0));
+    }
 }

@@ -210,7 +210,7 @@ pub fn find(
                     kind,
                     held,
                     to_the_end: false,
-                    host: host.explain(samples[row].t, samples[after_row].t)
+                    host: host.explain_most(samples[row].t, samples[after_row].t)
                         || !ctx.ledger_stays_up(row, after_row),
                 });
             }
