@@ -48,3 +48,21 @@ fn a_gain_that_rises_with_speed_is_no_motion_after_the_stop() {
         assert_eq!(outcome(&verdict, Family::GainChange).0, Outcome::Fail, "seed {seed}");
     }
 }
+
+/// It fades from the speed of arrival, so that no swipe by itself shows where the stop was; a third of the swipes are whole.
+#[test]
+fn motion_that_fades_after_the_stop_in_two_of_three_swipes_is_no_gain_where_the_third_is_as_fast() {
+    let what = What::Lose { loss: Loss::Repeat { fade_s: 0.03 }, seconds: 0.06 };
+    for (seed, interval) in [(1, 8), (2, 4), (3, 1)] {
+        let faults: Vec<_> =
+            (1..=20).filter(|i| i % 3 != 0).map(|i| Fault::in_swipe(4, i, 0.97, what)).collect();
+        let n = faults.len();
+        let mut bench = Bench { seed, hand: strikes(0.4), faults, ..Bench::default() };
+        bench.device = bench.device.with_interval_ns(interval * 1_000_000);
+        let verdict = verdict(bench);
+        let found: Vec<_> = verdict.findings.iter().map(|f| (f.family, f.cause)).collect();
+        assert_eq!(found, vec![(Family::CarryOn, Cause::Sensor); n], "seed {seed}: {found:?}");
+        assert_eq!(outcome(&verdict, Family::CarryOn).0, Outcome::Fail, "seed {seed}");
+        assert_ne!(outcome(&verdict, Family::GainChange).0, Outcome::Fail, "seed {seed}");
+    }
+}
