@@ -361,3 +361,20 @@ fn a_creep_that_sets_in_and_stops_is_told() {
         assert_ne!(family.verdict, Outcome::Pass, "{context}");
     }
 }
+
+/// The lamp's counts come and go by the hundred, and are no reason to take the creep's few for chance.
+#[test]
+fn a_creep_under_a_lamps_flicker_is_told_beside_it() {
+    for per_inch in [400.0, 800.0] {
+        let swing = 0.7 * 25.4 / per_inch;
+        let place = move |t: f64| [0.24 * t + 0.5 * swing * (TAU * 100.0 * t).sin(), 0.02 * t];
+        let (family, found) = at_rest(per_inch, 1_000_000, place);
+        let creep = found.iter().find(|f| f.kind == "creep").unwrap();
+        assert!((creep.size - 0.24 * 10.0).abs() < 0.6, "{per_inch}: {creep:?}");
+        assert!(creep.p_false.unwrap() < 1e-3 && found.len() == 2, "{per_inch}: {found:?}");
+        // Beyond their rounding.
+        assert!(found[1].size < 3.0 * 25.4 / per_inch, "{per_inch}: {found:?}");
+        assert_eq!(family.verdict, Outcome::Fail);
+        assert!(family.because.starts_with("creeps at 0.24"), "{per_inch}: {}", family.because);
+    }
+}

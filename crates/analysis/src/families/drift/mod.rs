@@ -15,7 +15,8 @@
 //! any movement: a single count, or one there and back, is no fault.
 //!
 //! `p_false`: of a creep, the chance that as many single counts in directions at random add up to so much,
-//! exp(−N²/n) for a net of N in n counts (Rayleigh 1905); of a pair of counts, that slow motions make it; of a wander,
+//! exp(−N²/n) for a net of N in n counts (Rayleigh 1905), or Student's t of its moves from window to window where counts come and
+//! go besides; of a pair of counts, that slow motions make it; of a wander,
 //! Student's t; of a flicker, the spectrum's false-alarm level. Other events have no formula.
 //!
 //! Smallest found: creep of five counts in the time that is looked at (of four, 5 % of 60 were missed); one burst of three counts, 0.1 s from others; a
@@ -76,7 +77,9 @@ struct Look<'a> {
     phase: &'a PhaseView,
     rest: Rest<'a>,
     trend: Trend,
-    /// Speeds about the trend in windows of [`WANDER`], counts per second.
+    /// How far the mean place moves from one window of [`WANDER`] to the next, counts.
+    moves: Vec<Pair>,
+    /// Speeds about the trend in these windows, counts per second.
     wander: Vec<f64>,
     /// True if it goes on from window to window, and does not turn back.
     onward: bool,
@@ -98,12 +101,14 @@ impl<'a> Look<'a> {
                 [0, 1].map(|axis| windows[i].0[axis] - own[axis])
             })
             .collect();
-        let steps: Vec<Pair> = off.windows(2).map(|w| [w[1][0] - w[0][0], w[1][1] - w[0][1]]).collect();
+        let between = |a: Pair, b: Pair| [b[0] - a[0], b[1] - a[1]];
+        let steps: Vec<Pair> = off.windows(2).map(|w| between(w[0], w[1])).collect();
+        let moves = windows.windows(2).map(|w| between(w[0].0, w[1].0)).collect();
         // Less than a count from window to window is quantisation.
         let wander = steps.iter().map(|step| (length(*step) - 1.0).max(0.0) / WANDER).collect();
         let onward = steps.windows(2).map(|w| w[0][0] * w[1][0] + w[0][1] * w[1][1]).sum::<f64>() >= 0.0;
         let tremble = tremble::sizes(&rest, &trend);
-        Some(Look { phase, rest, trend, wander, onward, tremble })
+        Some(Look { phase, rest, trend, moves, wander, onward, tremble })
     }
 
     /// Creep with what the bursts add, counts per second, and its standard uncertainty.
@@ -129,7 +134,11 @@ impl<'a> Look<'a> {
         let net = rate * self.rest.seconds;
         let path: f64 = self.rest.calm().map(|s| f64::from(s.x).hypot(f64::from(s.y))).sum();
         let n = (path - length(self.trend.settling)).max(net);
-        let p_false = (-net * net / n.max(1.0)).exp();
+        // Of counts that come and go by the dozen, as those that a lamp makes, few are the creep's: the places of windows know
+        // nothing of them.
+        let by_counts = (-net * net / n.max(1.0)).exp();
+        let by_moves = self.chance_of_moves().filter(|p| *p <= WANDER_LEVEL && by_counts > WANDER_LEVEL);
+        let p_false = by_moves.unwrap_or(by_counts);
         let middle = self.rest.from + (self.rest.end - self.rest.from) / 2;
         let late: f64 = self
             .rest
@@ -140,6 +149,16 @@ impl<'a> Look<'a> {
         let goes_on = late > 0.0 && late / rate.max(1e-12) >= 0.5 * net - UNEVEN;
         let plain = net >= LEAST_NET && rate > 1.96 * self.trend.uncertainty && p_false <= CREEP_LEVEL;
         (plain && goes_on).then_some((net, p_false))
+    }
+
+    /// Student's tail of the mean move from window to window in the creep's direction.
+    fn chance_of_moves(&self) -> Option<f64> {
+        let creep = self.trend.creep;
+        let rate = length(creep).max(1e-12);
+        let along: Vec<f64> = self.moves.iter().map(|m| (m[0] * creep[0] + m[1] * creep[1]) / rate).collect();
+        let (mean, sd) = stats::mean_sd(&along)?;
+        let n = along.len() as f64;
+        Some(StudentsT::new(0.0, 1.0, n - 1.0).ok()?.sf(mean / (sd / n.sqrt()).max(1e-12)))
     }
 
     /// Mean speed of a wander, and its chance, if there is one.
@@ -332,7 +351,8 @@ fn look_over(step: &StepView, look: &Look, counts_a_step: i32, findings: &mut Ve
     }
     let (turns, spells) = tremble::turns(&look.rest);
     let widest = look.rest.of(What::Tremble).chain(look.rest.of(What::Long));
-    let widest = widest.map(knocks::width).fold(1.0, f64::max);
+    // How far a creep has gone meanwhile is no part of it.
+    let widest = widest.map(|g| knocks::width(g) - length(g.net)).fold(1.0, f64::max);
     // What is quantised away of knocks leaves a count or two.
     let own = wander.is_none() && !(look.rest.shaken && widest <= 2.0);
     if let Some(flicker) = tremble::flicker(&look.rest, step.slot()) {
