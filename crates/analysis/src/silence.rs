@@ -131,13 +131,14 @@ pub fn find(
     let samples = &series.samples[swipe.rows.clone()];
     let along = swipe.along(samples, frame);
     let total: f64 = along.iter().sum();
-    let ctx = Flanks { samples, along: &along, slot };
+    let later = series.samples.get(swipe.rows.end..).unwrap_or_default();
+    let ctx = Flanks { samples, along: &along, slot, later, frame };
     let mut found = Vec::new();
     let mut place = 0.0;
     let mut row = 0;
     while row < samples.len() {
         place += along[row];
-        let before = ctx.before(row);
+        let before = ctx.before(row, counts_per_mm);
         let next = ctx.next_speaking(row, before * slot * 1e-9);
         let Some(after_row) = next else {
             break;
@@ -261,7 +262,7 @@ fn silent_end(
     host: &HostSpans,
 ) -> Option<Silence> {
     let last = ctx.samples.len().checked_sub(1).filter(|last| *last > 0)?;
-    let before = ctx.before(last);
+    let before = ctx.before(last, counts_per_mm);
     let whole = swipe.one_travel - total < SHORT_AT_END_MM * counts_per_mm;
     let fast = before > AT_SPEED * swipe.peak && before > SLOWEST_LIMIT_MM_S * counts_per_mm;
     let at_speed = fast && before * ctx.slot * 1e-9 >= DUE as f64;
@@ -277,7 +278,8 @@ fn silent_end(
         || ctx.enters_at_speed(0, counts_per_mm)
         || !ctx.whole_within(swipe, before, counts_per_mm);
     let slowing = ctx.slowing(last) && (!swipe.is_short() || ctx.slowing(last - 1));
-    (at_speed && !whole && !swipe.began_short && !slowing && goes_on).then(|| Silence {
+    let struck = || ctx.struck(swipe, before, swipe.one_travel - total, counts_per_mm);
+    (at_speed && !whole && !swipe.began_short && !slowing && goes_on && !struck()).then(|| Silence {
         begin: ctx.samples[last].t,
         end: ctx.samples[last].t,
         slots: 0.0,
@@ -316,14 +318,22 @@ struct Flanks<'a> {
     samples: &'a [Sample],
     along: &'a [f64],
     slot: f64,
+    /// What came after it.
+    later: &'a [Sample],
+    frame: Frame,
 }
 
 impl Flanks<'_> {
     /// Counts per second over the reports up to and with this one, each taken to cover its own interval.
-    fn before(&self, row: usize) -> f64 {
+    fn before(&self, row: usize, per_mm: f64) -> f64 {
         match row {
-            // Of a single report no more is known than that it covers a slot.
-            0 => self.along.first().map_or(0.0, |counts| counts / self.slot * 1e9),
+            // Of a single report no more is known than that it covers a slot; and of one that no arm makes in it from rest, not
+            // that.
+            0 => {
+                let counts = self.along.first().copied().unwrap_or(0.0);
+                let most = from_rest(per_mm, self.slot) + LEAST_MM * per_mm;
+                if counts > most { 0.0 } else { counts / self.slot * 1e9 }
+            }
             row => self.speed((row + 1).saturating_sub(FLANK), row),
         }
     }
@@ -356,6 +366,26 @@ impl Flanks<'_> {
         let arm = 1e3 * FLICK_ACCELERATION * counts_per_mm;
         let top = 0.5 * (arm * seconds + speed);
         swipe.one_travel <= (top * top - 0.5 * speed * speed) / arm
+    }
+
+    /// True if the stop lies where the counts ended, whatever the swipe lacks: the device was seen to turn back sooner than an arm
+    /// that speeds up all the way from `speed`, in counts per second, can have made the `missing` counts.
+    fn struck(&self, swipe: &Swipe, speed: f64, missing: f64, counts_per_mm: f64) -> bool {
+        let Some(last) = self.samples.last() else { return false };
+        let arm = 1e3 * ARM_ACCELERATION * counts_per_mm;
+        let (mut place, mut furthest) = (0.0f64, 0.0f64);
+        for s in self.later {
+            let seconds = s.t.saturating_sub(last.t) as f64 * 1e-9;
+            if speed * seconds + 0.5 * arm * seconds * seconds >= missing {
+                return false;
+            }
+            place += swipe.sign() * self.frame.of(s).0;
+            furthest = furthest.max(place);
+            if place <= furthest - DUE as f64 {
+                return true;
+            }
+        }
+        false
     }
 
     /// Counts per second over the reports after this one, which may carry a make-up itself.
