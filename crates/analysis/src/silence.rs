@@ -119,11 +119,13 @@ pub struct Silence {
     pub host: bool,
 }
 
-/// Searches one swipe. `slot` is the report interval in nanoseconds.
+/// Searches one swipe. `slot` is the report interval in nanoseconds; `start`: counts that were lost before its first report, most
+/// likely and at most.
 pub fn find(
     series: &Series,
     frame: Frame,
     swipe: &Swipe,
+    start: (f64, f64),
     counts_per_mm: f64,
     slot: f64,
     host: &HostSpans,
@@ -219,16 +221,16 @@ pub fn find(
         place += skipped;
         row = after_row;
     }
-    // What a silence on the way has cost is not missing at the end as well.
+    // What a silence on the way has cost, or the start, is not missing at the end as well.
     let lost = || found.iter().filter(|s| s.kind == MakeUp::Lost);
-    let at_most: f64 = lost().map(|s| ctx.hidden_at_most(s, swipe)).sum();
-    let likely = lost().map(|s| s.missing_mm).sum::<f64>() * counts_per_mm;
+    let at_most: f64 = lost().map(|s| ctx.hidden_at_most(s, swipe)).sum::<f64>() + start.1;
+    let likely = lost().map(|s| s.missing_mm).sum::<f64>() * counts_per_mm + start.0;
     let seconds: f64 = lost().map(|s| s.end.saturating_sub(s.begin) as f64 * 1e-9).sum();
     // Were the swipe whole, the hand would have been as fast as this meanwhile.
     let mean = if seconds > 0.0 { (swipe.one_travel - total).max(0.0) / seconds } else { 0.0 };
     // A hand that does its utmost covers no more than this in them; of a swipe that is short by more the rest is missing
     // at the end, if it was too fast there to strike the stop.
-    let in_reach: f64 = lost().map(|s| ctx.in_reach(s, counts_per_mm)).sum();
+    let in_reach = lost().map(|s| ctx.in_reach(s, counts_per_mm)).sum::<f64>() + start.1;
     let utmost = if swipe.is_short() { in_reach } else { f64::INFINITY };
     let ends = [(at_most, STRIKES * mean), (likely, ctx.strikes(swipe)), (utmost, 0.0)];
     let end = ends.into_iter().find_map(|(hidden, slowest)| {

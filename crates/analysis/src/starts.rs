@@ -70,39 +70,39 @@ const RATE_OVER: f64 = 2e6;
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct Lump {
     /// Counts beyond half a slot's: the device may have woken at any time in it.
-    pub counts: f64,
-    pub z: f64,
+    pub(crate) counts: f64,
+    pub(crate) z: f64,
 }
 
 /// A start at speed.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct Steep {
     /// Width of each span, nanoseconds, and their counts.
-    pub span: f64,
-    pub counts: (f64, f64),
+    pub(crate) span: f64,
+    pub(crate) counts: (f64, f64),
     /// Counts that were made before at constant acceleration; infinite if there is none.
-    pub before: f64,
-    pub z: f64,
+    pub(crate) before: f64,
+    pub(crate) z: f64,
 }
 
 /// A start from rest.
 #[derive(Clone, Debug)]
-pub(crate) struct Start {
+pub struct Start {
     /// Time of the first report, of the last one before, and since when the device has lain where it was.
-    pub t: i64,
-    pub before: i64,
-    pub still: i64,
+    pub(crate) t: i64,
+    pub(crate) before: i64,
+    pub(crate) still: i64,
     /// Counts along of the first report, and a slot after it.
-    pub first: f64,
-    pub per_slot: f64,
-    pub lump: Lump,
+    pub(crate) first: f64,
+    pub(crate) per_slot: f64,
+    pub(crate) lump: Lump,
     /// The one of all spans by which most is missing, of those that stand out.
-    pub steep: Option<Steep>,
+    pub(crate) steep: Option<Steep>,
     /// Spans that were looked at.
-    pub looks: usize,
+    pub(crate) looks: usize,
     /// True if no arm sets out like this: it is at speed, and so fast by the second report that an arm has moved by [`LEAST_MM`]
     /// unsaid, as for a silence ([`crate::silence`]). No jerk does that.
-    pub by_no_arm: bool,
+    pub(crate) by_no_arm: bool,
 }
 
 impl Start {
@@ -122,6 +122,17 @@ impl Start {
         let speed = self.per_slot / (slot * 1e-9) / per_mm;
         self.at_speed(per_mm) && speed > 1.5 * arm * slot.max(CELL) * 1e-9 + (2.0 * arm * LEAST_MM).sqrt()
     }
+}
+
+/// Counts that were lost before some starts that no arm makes: most likely, at constant acceleration, and at most, at the speed with
+/// which they begin since the last report before.
+pub(crate) fn lost_before(starts: &[Start], per_mm: f64, slot: f64) -> (f64, f64) {
+    let own = starts.iter().filter(|s| s.by_no_arm && !s.late(per_mm));
+    let each = own.map(|s| {
+        let most = s.per_slot / slot * s.t.saturating_sub(s.before) as f64;
+        (s.steep.map_or(0.0, |steep| steep.before.min(most)), most)
+    });
+    each.fold((0.0, 0.0), |sum, (likely, most)| (sum.0 + likely, sum.1 + most))
 }
 
 /// Starts of each swipe of a phase.
@@ -320,7 +331,17 @@ impl Flank<'_> {
         if goes_on.is_none() && lump.z < self.least_z {
             return None;
         }
-        let mut start = Start { t, before, still: before, first, per_slot, lump, steep: None, looks: 1, by_no_arm: false };
+        let mut start = Start {
+            t,
+            before,
+            still: before,
+            first,
+            per_slot,
+            lump,
+            steep: None,
+            looks: 1,
+            by_no_arm: false,
+        };
         let mut last = 0.0;
         for span in SPANS {
             let n = (span / self.slot).round().max(1.0);

@@ -48,7 +48,7 @@ pub struct SwipeView {
     /// Stretches of counts that no hand made.
     pub stretches: Vec<Stretch>,
     /// Starts from rest in it.
-    pub(crate) starts: Vec<Start>,
+    pub starts: Vec<Start>,
     /// A run at the top value, if swipes of this step clip.
     pub clip: Option<Clip>,
     /// True if counts of it may have been lost in this computer, or the line of its phase cuts it: then it says nothing of the
@@ -83,7 +83,7 @@ pub struct PhaseView {
     /// Swipes that were made, by their order or by what was asked, and not seen.
     pub unplaced: u32,
     /// Motion that set in again after a rest at the stop.
-    pub(crate) later: Vec<Later>,
+    pub later: Vec<Later>,
 }
 
 /// Counts per millimetre that geometry is reckoned with, and where they come from.
@@ -379,7 +379,8 @@ fn look_at(view: &mut SwipeView, series: &Series, frame: Frame, bench: &erratic:
     false_motion::complete(series, frame, &view.swipe, bench, &mut view.stretches);
     // A stall delivers what it held up in a rush.
     view.stretches.retain(|s| !host.explain(s.begin, s.end));
-    view.silences = silence::find(series, frame, &view.swipe, bench.counts_per_mm, bench.slot, host);
+    let start = starts::lost_before(&view.starts, bench.counts_per_mm, bench.slot);
+    view.silences = silence::find(series, frame, &view.swipe, start, bench.counts_per_mm, bench.slot, host);
     // The report before a silence is thin, too.
     let two = 2 * bench.slot as i64;
     let near = |s: &Stretch, silence: &Silence| {

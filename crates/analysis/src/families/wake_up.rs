@@ -89,7 +89,8 @@ impl Placed<'_> {
 }
 
 fn starts<'a>(step: &'a StepView) -> impl Iterator<Item = Placed<'a>> {
-    step.swipes().flat_map(|(phase, swipe)| swipe.starts.iter().map(move |start| Placed { phase, swipe, start }))
+    step.swipes()
+        .flat_map(|(phase, swipe)| swipe.starts.iter().map(move |start| Placed { phase, swipe, start }))
 }
 
 /// True if some siblings measure how long a swipe is: they differ by no more than placing. Where most swipes begin at speed, the
