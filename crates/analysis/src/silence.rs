@@ -16,6 +16,12 @@
 //! In a swipe that comes up short ([`crate::shortfall`]) what comes after may be slow or near the stop; so it may where the
 //! report after the silence tells by its counts that the hand has moved in it.
 //!
+//! Counts that end at speed in a swipe that comes up short are a silence, too, unless what the swipe lacks was lost
+//! before its first report ([`crate::starts`]); of such a swipe also if the device was seen to turn back at the stop
+//! sooner than an arm gets there. A first report that no arm makes from rest tells no speed. (Added after devices
+//! that slept through their starts had been told to lose track where the hand struck the stop, in up to 19 of 20
+//! swipes.)
+//!
 //! Stray reports of at most [`STRAY`] counts do not end a silence where the flanks run at [`STRAY_FLANK`] and more.
 //! Cost: O(reports of the swipe).
 
@@ -120,12 +126,12 @@ pub struct Silence {
 }
 
 /// Searches one swipe. `slot` is the report interval in nanoseconds; `start`: counts that were lost before its first report, most
-/// likely and at most.
+/// likely and at most, where its start shows a loss.
 pub fn find(
     series: &Series,
     frame: Frame,
     swipe: &Swipe,
-    start: (f64, f64),
+    start: Option<(f64, f64)>,
     counts_per_mm: f64,
     slot: f64,
     host: &HostSpans,
@@ -135,6 +141,7 @@ pub fn find(
     let total: f64 = along.iter().sum();
     let later = series.samples.get(swipe.rows.end..).unwrap_or_default();
     let ctx = Flanks { samples, along: &along, slot, later, frame };
+    let start_lost = start.unwrap_or((0.0, 0.0));
     let mut found = Vec::new();
     let mut place = 0.0;
     let mut row = 0;
@@ -223,20 +230,22 @@ pub fn find(
     }
     // What a silence on the way has cost, or the start, is not missing at the end as well.
     let lost = || found.iter().filter(|s| s.kind == MakeUp::Lost);
-    let at_most: f64 = lost().map(|s| ctx.hidden_at_most(s, swipe)).sum::<f64>() + start.1;
-    let likely = lost().map(|s| s.missing_mm).sum::<f64>() * counts_per_mm + start.0;
+    let at_most: f64 = lost().map(|s| ctx.hidden_at_most(s, swipe)).sum::<f64>() + start_lost.1;
+    let likely = lost().map(|s| s.missing_mm).sum::<f64>() * counts_per_mm + start_lost.0;
     let seconds: f64 = lost().map(|s| s.end.saturating_sub(s.begin) as f64 * 1e-9).sum();
     // Were the swipe whole, the hand would have been as fast as this meanwhile.
     let mean = if seconds > 0.0 { (swipe.one_travel - total).max(0.0) / seconds } else { 0.0 };
     // A hand that does its utmost covers no more than this in them; of a swipe that is short by more the rest is missing
     // at the end, if it was too fast there to strike the stop.
-    let in_reach = lost().map(|s| ctx.in_reach(s, counts_per_mm)).sum::<f64>() + start.1;
+    let in_reach = lost().map(|s| ctx.in_reach(s, counts_per_mm)).sum::<f64>() + start_lost.1;
     let utmost = if swipe.is_short() { in_reach } else { f64::INFINITY };
     let ends = [(at_most, STRIKES * mean), (likely, ctx.strikes(swipe)), (utmost, 0.0)];
     let end = ends.into_iter().find_map(|(hidden, slowest)| {
         silent_end(&ctx, swipe, total + hidden, counts_per_mm, host).filter(|end| end.speed_before > slowest)
     });
-    found.extend(end.map(|end| {
+    // Of a swipe that has lost its begin: what a sensor makes up beyond a limit may turn back as well.
+    let struck = |end: &Silence| start.is_some() && ctx.struck(swipe, end, counts_per_mm);
+    found.extend(end.filter(|end| !struck(end)).map(|end| {
         let (onset, onset_most) = onset_of(samples, frame, slot, end.speed_before);
         Silence { onset, onset_most, ..end }
     }));
@@ -280,8 +289,7 @@ fn silent_end(
         || ctx.enters_at_speed(0, counts_per_mm)
         || !ctx.whole_within(swipe, before, counts_per_mm);
     let slowing = ctx.slowing(last) && (!swipe.is_short() || ctx.slowing(last - 1));
-    let struck = || ctx.struck(swipe, before, swipe.one_travel - total, counts_per_mm);
-    (at_speed && !whole && !swipe.began_short && !slowing && goes_on && !struck()).then(|| Silence {
+    (at_speed && !whole && !swipe.began_short && !slowing && goes_on).then(|| Silence {
         begin: ctx.samples[last].t,
         end: ctx.samples[last].t,
         slots: 0.0,
@@ -371,14 +379,14 @@ impl Flanks<'_> {
     }
 
     /// True if the stop lies where the counts ended, whatever the swipe lacks: the device was seen to turn back sooner than an arm
-    /// that speeds up all the way from `speed`, in counts per second, can have made the `missing` counts.
-    fn struck(&self, swipe: &Swipe, speed: f64, missing: f64, counts_per_mm: f64) -> bool {
-        let Some(last) = self.samples.last() else { return false };
+    /// that speeds up all the way can have made what is missing.
+    fn struck(&self, swipe: &Swipe, end: &Silence, counts_per_mm: f64) -> bool {
         let arm = 1e3 * ARM_ACCELERATION * counts_per_mm;
         let (mut place, mut furthest) = (0.0f64, 0.0f64);
         for s in self.later {
-            let seconds = s.t.saturating_sub(last.t) as f64 * 1e-9;
-            if speed * seconds + 0.5 * arm * seconds * seconds >= missing {
+            let seconds = s.t.saturating_sub(end.begin) as f64 * 1e-9;
+            let made = end.speed_before * seconds + 0.5 * arm * seconds * seconds;
+            if made >= end.missing_mm * counts_per_mm {
                 return false;
             }
             place += swipe.sign() * self.frame.of(s).0;

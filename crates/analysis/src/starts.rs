@@ -1,14 +1,15 @@
 //! Starts from rest, and what in a start shows that motion came before its first report.
 //!
-//! Not a family: the raw material of [wake-up](crate::families), found once a step. Owns the reading of one start; does not know
-//! how long a swipe ought to be.
+//! Not a family: the raw material of [wake-up](crate::families), found once a step. Owns the reading of one start;
+//! does not know how long a swipe ought to be.
 //!
-//! A *start* is a report into a swipe after [20 ms](crate::step::LONGEST_INTERVAL) of silence, if the device has lain still for
-//! [`REST`] by then, or else if it shows a lump: a count of the hand that waits may lie between. Still is what stays within
-//! [`LIES`] counts, or 0.1 mm, of one place: counts that flicker at an edge are no motion. (First still was what said nothing; of
-//! devices that lost the first 36 to 84 ms of every swipe and flickered while they lay at the stop, a third of the starts
-//! were then put down to the sensor, or to nothing.) Two looks, each with the distance from what
-//! a sound start may do in standard deviations, z:
+//! A *start* is a report into a swipe after [20 ms](crate::step::LONGEST_INTERVAL) of silence, if the device has lain
+//! still for [`REST`] by then, or else if it shows a lump: a count of the hand that waits may lie between. Still is
+//! what stays within [`LIES`] counts, or 0.1 mm, of one place: counts that flicker at an edge are no motion. (First
+//! still was what said nothing; of devices that lost the first 36 to 84 ms of every swipe and flickered while they
+//! lay at the stop, a third of the starts were then put down to the sensor, or to nothing.)
+//!
+//! Two looks, each with the distance from what a sound start may do in standard deviations, z:
 //!
 //! - *lump*: the first report holds more than a slot's counts. A hand that sets out gets faster, so a sound one holds at
 //!   most the c counts a slot that come after it, and one sensor frame more where frames beat against reports:
@@ -20,8 +21,7 @@
 //!   for `τ = w (3 − R) / (2 (R − 1))` and made `X₁ τ² / (w² + 2 w τ)` counts that the device did not; of a smooth start
 //!   more than that.
 //!
-//! A hand that moves less than a count in the silence s before adds
-//!   2 w/s to `3 X₁ − X₂`, which is taken off.
+//! A hand that moves less than a count in the silence s before adds up to 2 w/s to `3 X₁ − X₂`, which is taken off.
 //!
 //! σ: rounding of each edge (1/√12 count), 2 % of the counts, and a frame at each edge. Cost: O(reports of the flank).
 
@@ -124,15 +124,17 @@ impl Start {
     }
 }
 
-/// Counts that were lost before some starts that no arm makes: most likely, at constant acceleration, and at most, at the speed with
-/// which they begin since the last report before.
-pub(crate) fn lost_before(starts: &[Start], per_mm: f64, slot: f64) -> (f64, f64) {
-    let own = starts.iter().filter(|s| s.by_no_arm && !s.late(per_mm));
-    let each = own.map(|s| {
+/// Counts that were lost before the starts of a swipe, if one of them shows a loss or what came late (of which a full report
+/// throws away the rest): most likely, at constant acceleration, and at most, at the speed with which it begins since the last
+/// report before. Only what no arm makes counts.
+pub(crate) fn lost_before(starts: &[Start], per_mm: f64, slot: f64) -> Option<(f64, f64)> {
+    let own = || starts.iter().filter(|s| s.by_no_arm || s.late(per_mm));
+    let each = own().filter(|s| !s.late(per_mm)).map(|s| {
         let most = s.per_slot / slot * s.t.saturating_sub(s.before) as f64;
         (s.steep.map_or(0.0, |steep| steep.before.min(most)), most)
     });
-    each.fold((0.0, 0.0), |sum, (likely, most)| (sum.0 + likely, sum.1 + most))
+    let lost = each.fold((0.0, 0.0), |sum, (likely, most)| (sum.0 + likely, sum.1 + most));
+    own().next().map(|_| lost)
 }
 
 /// Starts of each swipe of a phase.
@@ -218,8 +220,8 @@ impl Flank<'_> {
         t.saturating_add((2.0 * SPANS[3].max(self.slot)) as i64)
     }
 
-    /// Time since which the device lies within [`LIES`] counts or [0.1 mm](LEAST_SCATTER_MM) of where a report finds it: a hand's tremble, and counts that flicker at
-    /// an edge, are no motion.
+    /// Time since which the device lies within [`LIES`] counts or [0.1 mm](LEAST_SCATTER_MM) of where a report finds it: a hand's
+    /// tremble, and counts that flicker at an edge, are no motion.
     fn still_since(&self, row: usize, begin: i64) -> i64 {
         let Some(t) = self.samples.get(row).map(|s| s.t) else { return begin };
         let mut place = (0.0f64, 0.0f64);

@@ -37,7 +37,7 @@ struct Outside {
     held: fn(f64) -> bool,
     /// Counts that report number i carries at most.
     most: fn(i64) -> i32,
-    /// Every so many seconds it counts one, and takes it back the next time: a sensor at an edge; 0 if it does not.
+    /// Every so many seconds it counts one, and takes it back the next time: a sensor at an edge under a hand; 0 if it does not.
     flickers_s: f64,
     /// Angle of the swipe to the sensor's X, radians.
     askew: f64,
@@ -210,7 +210,9 @@ impl Outside {
                 continue;
             }
             let most = (self.most)(i);
-            let edge = (self.flickers_s > 0.0 && (t as f64 * 1e-9 / self.flickers_s) as i64 % 2 == 1) as i32;
+            // While a hand is on it.
+            let flickers = self.flickers_s > 0.0 && t as f64 * 1e-9 > begins[1];
+            let edge = (flickers && (t as f64 * 1e-9 / self.flickers_s) as i64 % 2 == 1) as i32;
             let mut counts = ((true_counts.round() - told) as i32 + edge).clamp(-most, most);
             told += f64::from(counts);
             counts = counts.max(self.least);
@@ -599,7 +601,11 @@ fn what_every_start_loses_is_wake_up_alone_however_the_counts_flicker_before() {
 fn counts_that_flicker_at_rest_are_no_wake_up() {
     for stroke in [1.0, 0.65] {
         for flickers_s in [0.015, 0.045] {
-            assert_eq!(kinds(&Outside { flickers_s, stroke, ..SOUND }.verdict()), [], "{flickers_s} {stroke}");
+            assert_eq!(
+                kinds(&Outside { flickers_s, stroke, ..SOUND }.verdict()),
+                [],
+                "{flickers_s} {stroke}"
+            );
         }
     }
 }

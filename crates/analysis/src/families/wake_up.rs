@@ -14,7 +14,8 @@
 //! its stop early for want of its first millimetres. Not looked at: what the computer explains (a stall, a queue that ran
 //! over within 0.1 s after), events that an earlier family has found, a hand that rests again within a few reports
 //! (unless the first holds more than a hand moves in its slot: the device woke as the hand struck the stop).
-//! Decides on the share of starts from rest that show it, exact limits. Too few clean starts are not examined: a session
+//! Decides on the share of starts from rest that show it, and of those at the fast pace by themselves (what a slow swipe loses
+//! in the same time is mostly too little to be seen), exact limits. Too few clean starts are not examined: a session
 //! need not rest between swipes. Power saving that costs no motion is sound, whatever it does at rest.
 //!
 //! `p_false`: the normal tail of the look, times all looks of the step, for the start that is hardest to tell and still
@@ -26,7 +27,9 @@
 //! "2 mm, at three counts a slot and six slots of silence for a smooth start": an eighth of the short ones were missed,
 //! most of them under 10 mm, because 6 ms of a fast start at a few counts a slot tell no acceleration, and because the hand
 //! was taken to have gone on as steeply before. With the looks above, neither counts a slot nor slots of silence matter
-//! from 0.125 to 8 ms; of those of 1 to 1.5 mm some are missed, and most of those below. A late one within a slot is none.)
+//! from 0.125 to 8 ms; of those of 1 to 1.5 mm some are missed, and most of those below. A late one within a slot is none.
+//! Where slow swipes lose some of their begin as well, the resolution is low by as much, and faster ones are short by
+//! what they lose beyond that.)
 //! Cost: O(reports).
 
 use super::{Detector, Event, in_swipe, key, not_examined, round, share, swipes_with};
@@ -265,8 +268,9 @@ impl Detector for WakeUp {
         examined.extend(starts(step).map(|p| key(p.phase, p.swipe)));
         let out = share(step, Family::WakeUp, findings, &examined, " that began after rest");
         if !any && out.verdict == Outcome::Inconclusive {
+            let fast = step.fast_swipes().filter(|(p, s)| examined.contains(&key(p, s))).count();
             let why = format!(
-                "only {} began after a rest without reports: too few",
+                "only {} began after a rest, {fast} of them at the fast pace: too few",
                 count(examined.len(), "swipe")
             );
             return not_examined(step, Family::WakeUp, &why);
