@@ -235,7 +235,7 @@ fn needed_m_s(step: &StepView) -> Option<f64> {
 
 /// Families that are judged over all swipes and over the fast ones by themselves, each a look: what befalls every flick
 /// must not be outnumbered by slow swipes, in which the same device is sound.
-const ALSO_AT_SPEED: [Family; 3] = [Family::Dropout, Family::SpinOut, Family::CarryOn];
+const ALSO_AT_SPEED: [Family; 4] = [Family::Dropout, Family::SpinOut, Family::CarryOn, Family::WakeUp];
 
 /// Judges the share of swipes that show a family, over the swipes in which it would have been seen.
 ///

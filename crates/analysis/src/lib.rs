@@ -43,6 +43,7 @@ pub mod setting;
 pub mod shortfall;
 pub mod silence;
 pub mod spectrum;
+pub mod starts;
 pub mod stats;
 pub mod step;
 pub mod step_change;

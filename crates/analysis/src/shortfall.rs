@@ -19,7 +19,8 @@
 //! stopped short of, or began at, they lack what was cut off. (Added after they had been seen to take the excuse from
 //! swipes that an operator had stopped short, in one session of two.) Nor do those in which a silence or a stretch that no
 //! hand made was found: lengths are marked again once these are known. (Added after dropouts and spin-outs had been seen
-//! to do the same.)
+//! to do the same. Then for those that begin as no arm sets out, [`crate::starts`]: where all fast swipes had lost their begin, a few that
+//! an operator had stopped short were told as losses.)
 //! Cost: O(swipes log swipes).
 
 use crate::stats::{median, within};

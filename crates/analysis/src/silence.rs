@@ -16,6 +16,12 @@
 //! In a swipe that comes up short ([`crate::shortfall`]) what comes after may be slow or near the stop; so it may where the
 //! report after the silence tells by its counts that the hand has moved in it.
 //!
+//! Counts that end at speed in a swipe that comes up short are a silence, too, unless what the swipe lacks was lost
+//! before its first report ([`crate::starts`]); of such a swipe also if the device was seen to turn back at the stop
+//! sooner than an arm gets there. A first report that no arm makes from rest tells no speed. (Added after devices
+//! that slept through their starts had been told to lose track where the hand struck the stop, in up to 19 of 20
+//! swipes.)
+//!
 //! Stray reports of at most [`STRAY`] counts do not end a silence where the flanks run at [`STRAY_FLANK`] and more.
 //! Cost: O(reports of the swipe).
 
@@ -119,11 +125,13 @@ pub struct Silence {
     pub host: bool,
 }
 
-/// Searches one swipe. `slot` is the report interval in nanoseconds.
+/// Searches one swipe. `slot` is the report interval in nanoseconds; `start`: counts that were lost before its first report, most
+/// likely and at most, where its start shows a loss.
 pub fn find(
     series: &Series,
     frame: Frame,
     swipe: &Swipe,
+    start: Option<(f64, f64)>,
     counts_per_mm: f64,
     slot: f64,
     host: &HostSpans,
@@ -131,13 +139,15 @@ pub fn find(
     let samples = &series.samples[swipe.rows.clone()];
     let along = swipe.along(samples, frame);
     let total: f64 = along.iter().sum();
-    let ctx = Flanks { samples, along: &along, slot };
+    let later = series.samples.get(swipe.rows.end..).unwrap_or_default();
+    let ctx = Flanks { samples, along: &along, slot, later, frame };
+    let start_lost = start.unwrap_or((0.0, 0.0));
     let mut found = Vec::new();
     let mut place = 0.0;
     let mut row = 0;
     while row < samples.len() {
         place += along[row];
-        let before = ctx.before(row);
+        let before = ctx.before(row, counts_per_mm);
         let next = ctx.next_speaking(row, before * slot * 1e-9);
         let Some(after_row) = next else {
             break;
@@ -218,22 +228,24 @@ pub fn find(
         place += skipped;
         row = after_row;
     }
-    // What a silence on the way has cost is not missing at the end as well.
+    // What a silence on the way has cost, or the start, is not missing at the end as well.
     let lost = || found.iter().filter(|s| s.kind == MakeUp::Lost);
-    let at_most: f64 = lost().map(|s| ctx.hidden_at_most(s, swipe)).sum();
-    let likely = lost().map(|s| s.missing_mm).sum::<f64>() * counts_per_mm;
+    let at_most: f64 = lost().map(|s| ctx.hidden_at_most(s, swipe)).sum::<f64>() + start_lost.1;
+    let likely = lost().map(|s| s.missing_mm).sum::<f64>() * counts_per_mm + start_lost.0;
     let seconds: f64 = lost().map(|s| s.end.saturating_sub(s.begin) as f64 * 1e-9).sum();
     // Were the swipe whole, the hand would have been as fast as this meanwhile.
     let mean = if seconds > 0.0 { (swipe.one_travel - total).max(0.0) / seconds } else { 0.0 };
     // A hand that does its utmost covers no more than this in them; of a swipe that is short by more the rest is missing
     // at the end, if it was too fast there to strike the stop.
-    let in_reach: f64 = lost().map(|s| ctx.in_reach(s, counts_per_mm)).sum();
+    let in_reach = lost().map(|s| ctx.in_reach(s, counts_per_mm)).sum::<f64>() + start_lost.1;
     let utmost = if swipe.is_short() { in_reach } else { f64::INFINITY };
     let ends = [(at_most, STRIKES * mean), (likely, ctx.strikes(swipe)), (utmost, 0.0)];
     let end = ends.into_iter().find_map(|(hidden, slowest)| {
         silent_end(&ctx, swipe, total + hidden, counts_per_mm, host).filter(|end| end.speed_before > slowest)
     });
-    found.extend(end.map(|end| {
+    // Of a swipe that has lost its begin: what a sensor makes up beyond a limit may turn back as well.
+    let struck = |end: &Silence| start.is_some() && ctx.struck(swipe, end, counts_per_mm);
+    found.extend(end.filter(|end| !struck(end)).map(|end| {
         let (onset, onset_most) = onset_of(samples, frame, slot, end.speed_before);
         Silence { onset, onset_most, ..end }
     }));
@@ -261,7 +273,7 @@ fn silent_end(
     host: &HostSpans,
 ) -> Option<Silence> {
     let last = ctx.samples.len().checked_sub(1).filter(|last| *last > 0)?;
-    let before = ctx.before(last);
+    let before = ctx.before(last, counts_per_mm);
     let whole = swipe.one_travel - total < SHORT_AT_END_MM * counts_per_mm;
     let fast = before > AT_SPEED * swipe.peak && before > SLOWEST_LIMIT_MM_S * counts_per_mm;
     let at_speed = fast && before * ctx.slot * 1e-9 >= DUE as f64;
@@ -316,14 +328,22 @@ struct Flanks<'a> {
     samples: &'a [Sample],
     along: &'a [f64],
     slot: f64,
+    /// What came after it.
+    later: &'a [Sample],
+    frame: Frame,
 }
 
 impl Flanks<'_> {
     /// Counts per second over the reports up to and with this one, each taken to cover its own interval.
-    fn before(&self, row: usize) -> f64 {
+    fn before(&self, row: usize, per_mm: f64) -> f64 {
         match row {
-            // Of a single report no more is known than that it covers a slot.
-            0 => self.along.first().map_or(0.0, |counts| counts / self.slot * 1e9),
+            // Of a single report no more is known than that it covers a slot; and of one that no arm makes in it from rest, not
+            // that.
+            0 => {
+                let counts = self.along.first().copied().unwrap_or(0.0);
+                let most = from_rest(per_mm, self.slot) + LEAST_MM * per_mm;
+                if counts > most { 0.0 } else { counts / self.slot * 1e9 }
+            }
             row => self.speed((row + 1).saturating_sub(FLANK), row),
         }
     }
@@ -356,6 +376,26 @@ impl Flanks<'_> {
         let arm = 1e3 * FLICK_ACCELERATION * counts_per_mm;
         let top = 0.5 * (arm * seconds + speed);
         swipe.one_travel <= (top * top - 0.5 * speed * speed) / arm
+    }
+
+    /// True if the stop lies where the counts ended, whatever the swipe lacks: the device was seen to turn back sooner than an arm
+    /// that speeds up all the way can have made what is missing.
+    fn struck(&self, swipe: &Swipe, end: &Silence, counts_per_mm: f64) -> bool {
+        let arm = 1e3 * ARM_ACCELERATION * counts_per_mm;
+        let (mut place, mut furthest) = (0.0f64, 0.0f64);
+        for s in self.later {
+            let seconds = s.t.saturating_sub(end.begin) as f64 * 1e-9;
+            let made = end.speed_before * seconds + 0.5 * arm * seconds * seconds;
+            if made >= end.missing_mm * counts_per_mm {
+                return false;
+            }
+            place += swipe.sign() * self.frame.of(s).0;
+            furthest = furthest.max(place);
+            if place <= furthest - DUE as f64 {
+                return true;
+            }
+        }
+        false
     }
 
     /// Counts per second over the reports after this one, which may carry a make-up itself.

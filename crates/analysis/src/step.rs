@@ -3,6 +3,7 @@
 //! Owns the order in which these are found: direction, report interval, one travel in counts, swipes, provisional
 //! scale, silences, expected speed. Judges nothing.
 
+use crate::after_rest::{self, Later};
 use crate::axes;
 use crate::baseline::{self, Basis, Candidate};
 use crate::clip::{self, Clip};
@@ -14,6 +15,7 @@ use crate::ripple::slots;
 use crate::series::{Frame, Series, fast_intervals, turns};
 use crate::shortfall::{self, Marked, Measure};
 use crate::silence::{self, MakeUp, Silence};
+use crate::starts::{self, Start};
 use crate::stats::median;
 use crate::step_change::{self, Run};
 use crate::swipes::{self, AT_SPEED, Swipe};
@@ -45,6 +47,8 @@ pub struct SwipeView {
     pub silences: Vec<Silence>,
     /// Stretches of counts that no hand made.
     pub stretches: Vec<Stretch>,
+    /// Starts from rest in it.
+    pub starts: Vec<Start>,
     /// A run at the top value, if swipes of this step clip.
     pub clip: Option<Clip>,
     /// True if counts of it may have been lost in this computer, or the line of its phase cuts it: then it says nothing of the
@@ -60,6 +64,7 @@ impl SwipeView {
             grid: Grid::default(),
             silences: Vec::new(),
             stretches: Vec::new(),
+            starts: Vec::new(),
             clip: None,
             disturbed: false,
         }
@@ -77,6 +82,8 @@ pub struct PhaseView {
     pub swipes: Vec<SwipeView>,
     /// Swipes that were made, by their order or by what was asked, and not seen.
     pub unplaced: u32,
+    /// Motion that set in again after a rest at the stop.
+    pub later: Vec<Later>,
 }
 
 /// Counts per millimetre that geometry is reckoned with, and where they come from.
@@ -162,6 +169,7 @@ impl<'a> StepView<'a> {
                 series,
                 swipes: Vec::new(),
                 unplaced: 0,
+                later: Vec::new(),
             })
             .collect();
         let frame = direction(&phases);
@@ -216,9 +224,22 @@ impl<'a> StepView<'a> {
             changes: Vec::new(),
             looks,
         };
+        view.find_starts();
         view.expect();
+        for at in 0..view.phases.len() {
+            view.phases[at].later = after_rest::of_phase(&view, &view.phases[at]);
+        }
         view.changes = step_change::runs(&view);
         Some(view)
+    }
+
+    /// Starts from rest of every swipe.
+    fn find_starts(&mut self) {
+        for at in 0..self.phases.len() {
+            let found = starts::of_phase(self, &self.phases[at]);
+            let views = self.phases[at].swipes.iter_mut();
+            views.zip(found).for_each(|(view, starts)| view.starts = starts);
+        }
     }
 
     /// What counts cannot be trusted of every swipe, and its expected speed.
@@ -358,7 +379,8 @@ fn look_at(view: &mut SwipeView, series: &Series, frame: Frame, bench: &erratic:
     false_motion::complete(series, frame, &view.swipe, bench, &mut view.stretches);
     // A stall delivers what it held up in a rush.
     view.stretches.retain(|s| !host.explain(s.begin, s.end));
-    view.silences = silence::find(series, frame, &view.swipe, bench.counts_per_mm, bench.slot, host);
+    let start = starts::lost_before(&view.starts, bench.counts_per_mm, bench.slot);
+    view.silences = silence::find(series, frame, &view.swipe, start, bench.counts_per_mm, bench.slot, host);
     // The report before a silence is thin, too.
     let two = 2 * bench.slot as i64;
     let near = |s: &Stretch, silence: &Silence| {
@@ -419,14 +441,17 @@ fn measure(phases: &[PhaseView], scale: Scale) -> Option<Measure> {
     Measure::new(&groups, scale.counts_per_mm)
 }
 
-/// Marks who is short and who is excused, by what is known of each swipe so far; `tells`: silences that need no excuse.
+/// Marks who is short and who is excused, by what is known of each swipe so far; `tells`: silences that need no excuse. Nor does a
+/// start by no arm: its counts were lost before it.
 fn excuse(phases: &mut [PhaseView], measure: Measure, tells: impl Fn(&Silence) -> bool) {
     let mut swipes: Vec<Marked> = Vec::new();
     for phase in phases {
         let last = phase.swipes.len().saturating_sub(1);
         swipes.extend(phase.swipes.iter_mut().enumerate().map(|(i, s)| Marked {
             clipped: s.clip.is_some(),
-            told: s.silences.iter().any(&tells) || !s.stretches.is_empty(),
+            told: s.silences.iter().any(&tells)
+                || !s.stretches.is_empty()
+                || s.starts.iter().any(|s| s.by_no_arm),
             swipe: &mut s.swipe,
             last: i == last,
         }));

@@ -37,6 +37,8 @@ struct Outside {
     held: fn(f64) -> bool,
     /// Counts that report number i carries at most.
     most: fn(i64) -> i32,
+    /// Every so many seconds it counts one, and takes it back the next time: a sensor at an edge under a hand; 0 if it does not.
+    flickers_s: f64,
     /// Angle of the swipe to the sensor's X, radians.
     askew: f64,
     /// Counts below this are thrown away.
@@ -84,6 +86,7 @@ const SOUND: Outside = Outside {
     lost: |_| false,
     held: |_| false,
     most: |_| i32::MAX,
+    flickers_s: 0.0,
     askew: 0.0,
     least: i32::MIN,
 };
@@ -207,7 +210,10 @@ impl Outside {
                 continue;
             }
             let most = (self.most)(i);
-            let mut counts = ((true_counts.round() - told) as i32).clamp(-most, most);
+            // While a hand is on it.
+            let flickers = self.flickers_s > 0.0 && t as f64 * 1e-9 > begins[1];
+            let edge = (flickers && (t as f64 * 1e-9 / self.flickers_s) as i64 % 2 == 1) as i32;
+            let mut counts = ((true_counts.round() - told) as i32 + edge).clamp(-most, most);
             told += f64::from(counts);
             counts = counts.max(self.least);
             if let Some((which, extra)) = self.leap
@@ -568,6 +574,39 @@ fn what_a_start_held_back_is_told_however_short_the_rest_before_it() {
     let late = |f: &&Finding| f.kind == "late" && matches!(f.family, Family::WakeUp | Family::Dropout);
     assert_eq!(verdict.findings.iter().filter(late).count(), FAST, "{:?}", kinds(&verdict));
     assert_eq!(verdict.verdict, Outcome::Fail);
+}
+
+/// How long ago the swipe of a time in the fast phase began, and which it is of them.
+fn since_the_start(t: f64) -> Option<(f64, usize)> {
+    let legs = SOUND.legs();
+    let i = legs.partition_point(|leg| leg.0 <= t).checked_sub(1)?;
+    Some((t - legs[i].0, i.checked_sub(SLOW)?))
+}
+
+/// The first 40 to 80 ms of every fast swipe are lost, and a count comes and goes while the device lies at the stop.
+#[test]
+fn what_every_start_loses_is_wake_up_alone_however_the_counts_flicker_before() {
+    let lost = |t: f64| since_the_start(t).is_some_and(|(s, i)| s < 0.04 + 0.01 * (i % 5) as f64);
+    for flickers_s in [0.0, 0.045] {
+        let verdict = Outside { lost, flickers_s, ..SOUND }.verdict();
+        let found = kinds(&verdict);
+        assert_eq!(found, [(Family::WakeUp, "short", Cause::PowerSaving); FAST], "{flickers_s}: {found:?}");
+        assert_eq!(verdict.verdict, Outcome::Fail);
+    }
+}
+
+/// A sound device of which a count comes and goes, and a hand that brakes to the stop, or strikes it.
+#[test]
+fn counts_that_flicker_at_rest_are_no_wake_up() {
+    for stroke in [1.0, 0.65] {
+        for flickers_s in [0.015, 0.045] {
+            assert_eq!(
+                kinds(&Outside { flickers_s, stroke, ..SOUND }.verdict()),
+                [],
+                "{flickers_s} {stroke}"
+            );
+        }
+    }
 }
 
 #[test]

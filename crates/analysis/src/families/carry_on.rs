@@ -28,7 +28,7 @@
 mod overshoot;
 
 use super::{Detector, Event, dropout, in_swipe, key, not_examined, round, share, swipes_with};
-use crate::after_rest::{self, Later, What};
+use crate::after_rest::{Later, What};
 use crate::after_stop::{self, FAST, Tail};
 use crate::stats::{mad, median};
 use crate::step::{PhaseView, StepView, SwipeView};
@@ -172,7 +172,7 @@ fn later(
             || findings.iter().any(|f| f.swipe.map(|swipe| (f.phase, swipe)) == Some(own) && overlap(f))
     };
     let per_mm = step.scale.map_or(1.0, |s| s.counts_per_mm);
-    let found = after_rest::of_phase(step, phase).into_iter().filter(|l| l.what != What::HeldBack);
+    let found = phase.later.iter().copied().filter(|l| l.what != What::HeldBack);
     let found = found.filter_map(|later| Some((phase.swipes.get(later.swipe)?, later)));
     let found = found.filter(|(view, later)| !explained(view, later));
     let finding = |(view, later): (&SwipeView, Later)| {

@@ -22,7 +22,7 @@
 
 use super::tracking_loss::Losses;
 use super::{Detector, Event, in_swipe, limits, not_examined, round, share, swipes_with};
-use crate::after_rest::{self, Later, What};
+use crate::after_rest::{Later, What};
 use crate::periodicity;
 use crate::series::DUE;
 use crate::silence::{CELL, LEAST_MM, LEAST_SLOTS, MakeUp, Silence, due_mm_s};
@@ -160,7 +160,7 @@ impl Detector for Dropout {
 fn held_back<'a>(step: &'a StepView, phase: &'a PhaseView) -> impl Iterator<Item = Finding> + 'a {
     let per_mm = step.scale.map_or(1.0, |s| s.counts_per_mm);
     let own = |later: &Later| later.what == What::HeldBack && !step.host.explain(later.rest, later.end);
-    after_rest::of_phase(step, phase).into_iter().filter(own).filter_map(move |later| {
+    phase.later.iter().copied().filter(own).filter_map(move |later| {
         let view = phase.swipes.get(later.swipe)?;
         let event = Event {
             family: Family::Dropout,

@@ -1,12 +1,11 @@
 //! Wake-up: the first motion after rest comes late or short.
 //!
-//! A *start* is a report after [`REST`] without one, into a swipe; or after [20 ms](crate::step::LONGEST_INTERVAL), if it shows a lump: a count of
-//! the hand that waits may lie between. Two looks tell that motion came before it ([`start`]
-//! has the formulae): a *lump*, more in the first report than a slot's counts, and a *steep* start, reports after the
+//! Two looks at a start from rest tell that motion came before it ([`crate::starts`] says what a start is, and has the
+//! formulae): a *lump*, more in the first report than a slot's counts, and a *steep* start, reports after the
 //! first that grow more slowly than from rest. A start at rest grows smoothly, whatever its acceleration, so that neither
 //! asks for a model of the hand, for its pace, or for sound siblings.
 //!
-//! - *late*: a lump ([`BEYOND`] standard deviations; [`SURE_OF_THE_SECOND`] where the start is steep as well);
+//! - *late*: a lump (five standard deviations; three where the start is steep as well);
 //! - *short*: a steep start without a lump in a swipe that is short: by itself, or all that began so are in the mean
 //!   ([`SHORT`] standard deviations of placing), against swipes of the phase that began well, else the slow ones. So a
 //!   hand that jerks, whose swipes are whole, is no device that sleeps.
@@ -15,7 +14,8 @@
 //! its stop early for want of its first millimetres. Not looked at: what the computer explains (a stall, a queue that ran
 //! over within 0.1 s after), events that an earlier family has found, a hand that rests again within a few reports
 //! (unless the first holds more than a hand moves in its slot: the device woke as the hand struck the stop).
-//! Decides on the share of starts from rest that show it, exact limits. Too few clean starts are not examined: a session
+//! Decides on the share of starts from rest that show it, and of those at the fast pace by themselves (what a slow swipe loses
+//! in the same time is mostly too little to be seen), exact limits. Too few clean starts are not examined: a session
 //! need not rest between swipes. Power saving that costs no motion is sound, whatever it does at rest.
 //!
 //! `p_false`: the normal tail of the look, times all looks of the step, for the start that is hardest to tell and still
@@ -27,40 +27,30 @@
 //! "2 mm, at three counts a slot and six slots of silence for a smooth start": an eighth of the short ones were missed,
 //! most of them under 10 mm, because 6 ms of a fast start at a few counts a slot tell no acceleration, and because the hand
 //! was taken to have gone on as steeply before. With the looks above, neither counts a slot nor slots of silence matter
-//! from 0.125 to 8 ms; of those of 1 to 1.5 mm some are missed, and most of those below. A late one within a slot is none.)
+//! from 0.125 to 8 ms; of those of 1 to 1.5 mm some are missed, and most of those below. A late one within a slot is none.
+//! Where slow swipes lose some of their begin as well, the resolution is low by as much, and faster ones are short by
+//! what they lose beyond that.)
 //! Cost: O(reports).
-
-mod start;
 
 use super::{Detector, Event, in_swipe, key, not_examined, round, share, swipes_with};
 use crate::erratic::ARM_ACCELERATION;
+use crate::starts::{LEAST_MM, LEAST_SCATTER_MM, Start};
 use crate::stats::{median, within};
 use crate::step::{PhaseView, StepView, SwipeView};
 use crate::verdict::{Cause, Family, FamilyVerdict, Finding, Outcome, count};
 use serde_json::{Value, json};
-use start::Start;
 use statrs::distribution::{ContinuousCDF, Normal};
 use std::collections::BTreeSet;
 
 pub(super) struct WakeUp;
 
-/// No report for so long is rest: no device that moves at all is silent for a tenth of a second.
-const REST: i64 = 100_000_000;
-/// Standard deviations beyond what a sound start may do: with some 700 looks a session, one session in 5,000 at most.
-const BEYOND: f64 = 5.0;
-/// Of a start that is beyond that already, its first report is so far beyond a slot's: one sound start in 700.
-const SURE_OF_THE_SECOND: f64 = 3.0;
 /// Speed is read from the reports of so many nanoseconds before a place ([`crate::erratic`]): what begins within it after
 /// a lump is judged by the lump.
 const JUDGED_BY_LUMP: f64 = 4e6;
-/// Smallest motion that is missing or late, as the start itself tells: some half of what it is where the start is smooth.
-const LEAST_MM: f64 = 1.0;
 /// Standard deviations of placing by which one swipe is short, and by which all that began steeply are in the mean.
 const SHORT: (f64, f64) = (5.0, 4.0);
 /// A swipe that began steeply is no longer than what the hand cannot but have made, less so many standard deviations.
 const AGREES: f64 = 3.0;
-/// A body comes to rest at a stop no better, mm.
-const LEAST_SCATTER_MM: f64 = 0.1;
 /// Swipes of a phase that began as they should, from which its travel is taken.
 const SIBLINGS: usize = 5;
 /// Starts that show it before it is put down to power saving.
@@ -90,40 +80,20 @@ pub(super) fn short_mm(findings: &[Finding], swipe: (u32, u32)) -> f64 {
 struct Placed<'a> {
     phase: &'a PhaseView,
     swipe: &'a SwipeView,
-    start: Start,
+    start: &'a Start,
 }
 
 impl Placed<'_> {
-    /// True if counts were made before the first report, by how it goes on.
-    fn at_speed(&self, scale: f64) -> bool {
-        self.start.steep.is_some_and(|s| s.before >= LEAST_MM * scale)
-    }
-
-    /// True if they came with it. Where the start says already that they were made, less of a lump will do.
-    fn late(&self, scale: f64) -> bool {
-        let least_z = if self.at_speed(scale) { SURE_OF_THE_SECOND } else { BEYOND };
-        self.start.lump.z >= least_z && self.start.lump.counts >= LEAST_MM * scale
-    }
-
-    /// True if they did not. A swipe that clips grows no more at its top, and is short for that.
+    /// True if counts made before the first report did not come with it. A swipe that clips grows no more at its top, and is
+    /// short for that.
     fn steep(&self, scale: f64) -> bool {
-        self.swipe.clip.is_none() && self.at_speed(scale) && !self.late(scale)
+        self.swipe.clip.is_none() && self.start.at_speed(scale) && !self.start.late(scale)
     }
 }
 
-fn starts<'a>(step: &'a StepView) -> Vec<Placed<'a>> {
-    let scale = step.scale.map_or(f64::INFINITY, |s| s.counts_per_mm);
-    let mut all = Vec::new();
-    for phase in &step.phases {
-        let mut after = i64::MIN;
-        for swipe in &phase.swipes {
-            let own = start::of_swipe(step, phase, swipe, after, BEYOND);
-            all.extend(own.into_iter().map(|start| Placed { phase, swipe, start }));
-            after = swipe.swipe.end;
-        }
-    }
-    all.retain(|one| one.start.t.saturating_sub(one.start.before) >= REST || one.late(scale));
-    all
+fn starts<'a>(step: &'a StepView) -> impl Iterator<Item = Placed<'a>> {
+    step.swipes()
+        .flat_map(|(phase, swipe)| swipe.starts.iter().map(move |start| Placed { phase, swipe, start }))
 }
 
 /// True if some siblings measure how long a swipe is: they differ by no more than placing. Where most swipes begin at speed, the
@@ -177,7 +147,7 @@ impl Travel {
 
 /// What a reader can check; `short` are the counts by which the swipe is short.
 fn evidence(one: &Placed, silent_ns: f64, scale: f64, short: Option<(f64, f64)>) -> Value {
-    let start = &one.start;
+    let start = one.start;
     let mut evidence = json!({
         "rest_s": round(start.t.saturating_sub(start.before) as f64 * 1e-9, 3),
         "first_report_counts": round(start.first, 1),
@@ -213,7 +183,7 @@ impl Detector for WakeUp {
             return;
         }
         let Some(scale) = step.scale.map(|s| s.counts_per_mm) else { return };
-        let all = starts(step);
+        let all: Vec<Placed> = starts(step).collect();
         let looks: usize = all.iter().map(|p| p.start.looks).sum();
         let steep: Vec<&Placed> = all.iter().filter(|p| p.steep(scale)).collect();
         let keys = steep.iter().map(|p| key(p.phase, p.swipe)).collect();
@@ -227,7 +197,7 @@ impl Detector for WakeUp {
         });
         let mut own = Vec::new();
         for one in &all {
-            let start = &one.start;
+            let start = one.start;
             let per_ns = start.per_slot / step.slot();
             // What the hand cannot but have made at this speed.
             let cannot_but = 0.5 * (per_ns * 1e9).powi(2) / (ARM_ACCELERATION * 1e3 * scale);
@@ -236,7 +206,7 @@ impl Detector for WakeUp {
                 && short.is_some_and(|(short, u)| {
                     (short >= SHORT.0 * u || recurs) && short >= cannot_but - AGREES * u
                 });
-            let (kind, missing, z) = if one.late(scale) {
+            let (kind, missing, z) = if start.late(scale) {
                 // Either look by itself is as rare.
                 let of_steep = start.steep.map_or(0.0, |s| s.z);
                 ("late", start.lump.counts, start.lump.z.max(of_steep))
@@ -295,11 +265,12 @@ impl Detector for WakeUp {
         }
         let mut examined: BTreeSet<(u32, u32)> = swipes_with(Family::WakeUp, findings);
         let any = !examined.is_empty();
-        examined.extend(starts(step).iter().map(|p| key(p.phase, p.swipe)));
+        examined.extend(starts(step).map(|p| key(p.phase, p.swipe)));
         let out = share(step, Family::WakeUp, findings, &examined, " that began after rest");
         if !any && out.verdict == Outcome::Inconclusive {
+            let fast = step.fast_swipes().filter(|(p, s)| examined.contains(&key(p, s))).count();
             let why = format!(
-                "only {} began after a rest without reports: too few",
+                "only {} began after a rest, {fast} of them at the fast pace: too few",
                 count(examined.len(), "swipe")
             );
             return not_examined(step, Family::WakeUp, &why);

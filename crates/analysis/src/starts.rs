@@ -1,7 +1,15 @@
 //! Starts from rest, and what in a start shows that motion came before its first report.
 //!
-//! Owns the reading of one start; does not know how long a swipe ought to be. Two looks, each with the distance from what
-//! a sound start may do in standard deviations, z:
+//! Not a family: the raw material of [wake-up](crate::families), found once a step. Owns the reading of one start;
+//! does not know how long a swipe ought to be.
+//!
+//! A *start* is a report into a swipe after [20 ms](crate::step::LONGEST_INTERVAL) of silence, if the device has lain
+//! still for [`REST`] by then, or else if it shows a lump: a count of the hand that waits may lie between. Still is
+//! what stays within [`LIES`] counts, or 0.1 mm, of one place: counts that flicker at an edge are no motion. (First
+//! still was what said nothing; of devices that lost the first 36 to 84 ms of every swipe and flickered while they
+//! lay at the stop, a third of the starts were then put down to the sensor, or to nothing.)
+//!
+//! Two looks, each with the distance from what a sound start may do in standard deviations, z:
 //!
 //! - *lump*: the first report holds more than a slot's counts. A hand that sets out gets faster, so a sound one holds at
 //!   most the c counts a slot that come after it, and one sensor frame more where frames beat against reports:
@@ -13,16 +21,27 @@
 //!   for `τ = w (3 − R) / (2 (R − 1))` and made `X₁ τ² / (w² + 2 w τ)` counts that the device did not; of a smooth start
 //!   more than that.
 //!
+//! A hand that moves less than a count in the silence s before adds up to 2 w/s to `3 X₁ − X₂`, which is taken off.
+//!
 //! σ: rounding of each edge (1/√12 count), 2 % of the counts, and a frame at each edge. Cost: O(reports of the flank).
 
-use super::REST;
 use crate::erratic::{ARM_ACCELERATION, ARM_SPEED};
 use crate::series::{DUE, Frame, Sample};
-use crate::silence::BEYOND_THE_STOP;
+use crate::silence::{BEYOND_THE_STOP, CELL};
 use crate::step::{LONGEST_INTERVAL, PhaseView, StepView, SwipeView};
 use crate::swipes::Swipe;
 use std::ops::Range;
 
+/// No motion for so long is rest: no device that moves at all is silent for a tenth of a second.
+const REST: i64 = 100_000_000;
+/// Standard deviations beyond what a sound start may do: with some 700 looks a session, one session in 5,000 at most.
+const BEYOND: f64 = 5.0;
+/// Of a start that is beyond that already, its first report is so far beyond a slot's: one sound start in 700.
+const SURE_OF_THE_SECOND: f64 = 3.0;
+/// Smallest motion that is missing or late, as the start itself tells: some half of what it is where the start is smooth.
+pub(crate) const LEAST_MM: f64 = 1.0;
+/// A body comes to rest at a stop no better, mm.
+pub(crate) const LEAST_SCATTER_MM: f64 = 0.1;
 /// Times w over which reports are taken together, nanoseconds; whole slots, one and more.
 const SPANS: [f64; 9] = [2e6, 3e6, 4e6, 6e6, 8e6, 12e6, 16e6, 24e6, 32e6];
 /// Both spans together lie in so much of the travel: a minimum-jerk swipe keeps X₂ > 3 X₁ up to half of it, one that peaks
@@ -37,6 +56,8 @@ const NOISE: f64 = 0.02;
 /// An empty slot lies between reports that are further apart than this many slots, and by more than a reader's delay
 /// (nanoseconds).
 const CONTIGUOUS: (f64, f64) = (1.6, 5e5);
+/// Counts within which a body that lies still is found: one that flickers at an edge of each axis.
+const LIES: f64 = 2.0;
 /// Before a rest on the way the hand slows, to this share of the swipe's peak or of its own speed just before; else it is
 /// a silence and no rest. The second is what ends a silence in [`crate::silence`].
 const SLOWED: (f64, f64) = (0.1, 0.6);
@@ -47,48 +68,92 @@ const RATE_OVER: f64 = 2e6;
 
 /// More in the first report than a slot.
 #[derive(Clone, Copy, Debug)]
-pub(super) struct Lump {
+pub(crate) struct Lump {
     /// Counts beyond half a slot's: the device may have woken at any time in it.
-    pub counts: f64,
-    pub z: f64,
+    pub(crate) counts: f64,
+    pub(crate) z: f64,
 }
 
 /// A start at speed.
 #[derive(Clone, Copy, Debug)]
-pub(super) struct Steep {
+pub(crate) struct Steep {
     /// Width of each span, nanoseconds, and their counts.
-    pub span: f64,
-    pub counts: (f64, f64),
+    pub(crate) span: f64,
+    pub(crate) counts: (f64, f64),
     /// Counts that were made before at constant acceleration; infinite if there is none.
-    pub before: f64,
-    pub z: f64,
+    pub(crate) before: f64,
+    pub(crate) z: f64,
 }
 
 /// A start from rest.
 #[derive(Clone, Debug)]
-pub(super) struct Start {
-    /// Time of the first report, and of the last one before.
-    pub t: i64,
-    pub before: i64,
+pub struct Start {
+    /// Time of the first report, of the last one before, and since when the device has lain where it was.
+    pub(crate) t: i64,
+    pub(crate) before: i64,
+    pub(crate) still: i64,
     /// Counts along of the first report, and a slot after it.
-    pub first: f64,
-    pub per_slot: f64,
-    pub lump: Lump,
+    pub(crate) first: f64,
+    pub(crate) per_slot: f64,
+    pub(crate) lump: Lump,
     /// The one of all spans by which most is missing, of those that stand out.
-    pub steep: Option<Steep>,
+    pub(crate) steep: Option<Steep>,
     /// Spans that were looked at.
-    pub looks: usize,
+    pub(crate) looks: usize,
+    /// True if no arm sets out like this: it is at speed, and so fast by the second report that an arm has moved by [`LEAST_MM`]
+    /// unsaid, as for a silence ([`crate::silence`]). No jerk does that.
+    pub(crate) by_no_arm: bool,
+}
+
+impl Start {
+    /// True if counts were made before the first report, by how it goes on.
+    pub(crate) fn at_speed(&self, per_mm: f64) -> bool {
+        self.steep.is_some_and(|s| s.before >= LEAST_MM * per_mm)
+    }
+
+    /// True if they came with it. Where the start says already that they were made, less of a lump will do.
+    pub(crate) fn late(&self, per_mm: f64) -> bool {
+        let least_z = if self.at_speed(per_mm) { SURE_OF_THE_SECOND } else { BEYOND };
+        self.lump.z >= least_z && self.lump.counts >= LEAST_MM * per_mm
+    }
+
+    fn by_no_arm(&self, per_mm: f64, slot: f64) -> bool {
+        let arm = 1e3 * ARM_ACCELERATION;
+        let speed = self.per_slot / (slot * 1e-9) / per_mm;
+        self.at_speed(per_mm) && speed > 1.5 * arm * slot.max(CELL) * 1e-9 + (2.0 * arm * LEAST_MM).sqrt()
+    }
+}
+
+/// Counts that were lost before the starts of a swipe, if one of them shows a loss or what came late (of which a full report
+/// throws away the rest): most likely, at constant acceleration, and at most, at the speed with which it begins since the last
+/// report before. Only what no arm makes counts.
+pub(crate) fn lost_before(starts: &[Start], per_mm: f64, slot: f64) -> Option<(f64, f64)> {
+    let own = || starts.iter().filter(|s| s.by_no_arm || s.late(per_mm));
+    let each = own().filter(|s| !s.late(per_mm)).map(|s| {
+        let most = s.per_slot / slot * s.t.saturating_sub(s.before) as f64;
+        (s.steep.map_or(0.0, |steep| steep.before.min(most)), most)
+    });
+    let lost = each.fold((0.0, 0.0), |sum, (likely, most)| (sum.0 + likely, sum.1 + most));
+    own().next().map(|_| lost)
+}
+
+/// Starts of each swipe of a phase.
+pub(crate) fn of_phase(step: &StepView, phase: &PhaseView) -> Vec<Vec<Start>> {
+    let per_mm = step.scale.map_or(f64::INFINITY, |s| s.counts_per_mm);
+    let mut after = i64::MIN;
+    let each = phase.swipes.iter().map(|swipe| {
+        let mut own = of_swipe(step, phase, swipe, after);
+        own.retain(|start| start.t.saturating_sub(start.still) >= REST || start.late(per_mm));
+        after = swipe.swipe.end;
+        own
+    });
+    each.collect()
 }
 
 /// Starts from rest in a swipe or just before it; `after` is the end of the swipe before.
-pub(super) fn of_swipe(
-    step: &StepView,
-    phase: &PhaseView,
-    swipe: &SwipeView,
-    after: i64,
-    least_z: f64,
-) -> Vec<Start> {
+fn of_swipe(step: &StepView, phase: &PhaseView, swipe: &SwipeView, after: i64) -> Vec<Start> {
     let Some(frame) = step.frame else { return Vec::new() };
+    let per_mm = step.scale.map_or(1.0, |s| s.counts_per_mm);
     let samples = &phase.series.samples;
     let end = swipe.swipe.rows.end.min(samples.len());
     let mut first = swipe.swipe.rows.start.min(end);
@@ -106,9 +171,10 @@ pub(super) fn of_swipe(
         sign: swipe.swipe.sign(),
         slot: step.slot(),
         most: PART * swipe.swipe.one_travel,
-        least_z,
-        arm: ARM_ACCELERATION * 1e3 * step.scale.map_or(1.0, |s| s.counts_per_mm) * 1e-18,
-        fastest: ARM_SPEED * 1e3 * step.scale.map_or(1.0, |s| s.counts_per_mm) * 1e-9,
+        least_z: BEYOND,
+        arm: ARM_ACCELERATION * 1e3 * per_mm * 1e-18,
+        fastest: ARM_SPEED * 1e3 * per_mm * 1e-9,
+        lies: LIES.max(LEAST_SCATTER_MM * per_mm),
     };
     let rests = |row: &usize| {
         let before = row.checked_sub(1).map_or(phase.span.begin.0, |b| samples[b].t);
@@ -118,7 +184,11 @@ pub(super) fn of_swipe(
     let rows = (first..end).filter(rests);
     rows.filter_map(|row| {
         let before = row.checked_sub(1).map_or(phase.span.begin.0, |b| samples[b].t);
-        flank.start(row, before).filter(|start| !step.host.explain(start.t, flank.end(start.t)))
+        let still = flank.still_since(row, phase.span.begin.0);
+        let by_no_arm = |start: &Start| start.by_no_arm(per_mm, flank.slot);
+        let start = flank.start(row, before);
+        let start = start.map(|start| Start { still, by_no_arm: by_no_arm(&start), ..start });
+        start.filter(|start| !step.host.explain(start.t, flank.end(start.t)))
     })
     .collect()
 }
@@ -136,6 +206,8 @@ struct Flank<'a> {
     arm: f64,
     /// A hand's highest speed, counts per nanosecond.
     fastest: f64,
+    /// Counts within which a body that lies still may be found.
+    lies: f64,
 }
 
 impl Flank<'_> {
@@ -146,6 +218,23 @@ impl Flank<'_> {
     /// Time until which a start is looked at at least.
     fn end(&self, t: i64) -> i64 {
         t.saturating_add((2.0 * SPANS[3].max(self.slot)) as i64)
+    }
+
+    /// Time since which the device lies within [`LIES`] counts or [0.1 mm](LEAST_SCATTER_MM) of where a report finds it: a hand's
+    /// tremble, and counts that flicker at an edge, are no motion.
+    fn still_since(&self, row: usize, begin: i64) -> i64 {
+        let Some(t) = self.samples.get(row).map(|s| s.t) else { return begin };
+        let mut place = (0.0f64, 0.0f64);
+        for s in self.samples[..row].iter().rev() {
+            if t.saturating_sub(s.t) >= REST {
+                return s.t;
+            }
+            place = (place.0 + f64::from(s.x), place.1 + f64::from(s.y));
+            if place.0.hypot(place.1) > self.lies {
+                return s.t;
+            }
+        }
+        begin
     }
 
     /// True if the hand rested after the last of these reports: it had slowed, or would else be far beyond the stop.
@@ -244,7 +333,17 @@ impl Flank<'_> {
         if goes_on.is_none() && lump.z < self.least_z {
             return None;
         }
-        let mut start = Start { t, before, first, per_slot, lump, steep: None, looks: 1 };
+        let mut start = Start {
+            t,
+            before,
+            still: before,
+            first,
+            per_slot,
+            lump,
+            steep: None,
+            looks: 1,
+            by_no_arm: false,
+        };
         let mut last = 0.0;
         for span in SPANS {
             let n = (span / self.slot).round().max(1.0);
@@ -261,7 +360,9 @@ impl Flank<'_> {
             }
             start.looks += 1;
             let within = frame * (x1 + x2) / (2.0 * n);
-            let Some(steep) = steep(n * self.slot, (x1, x2), within, self.arm) else { continue };
+            // Less than a count was made in the silence before, so that the hand ran at most at one in its length.
+            let ran = 2.0 * n * self.slot / (t.saturating_sub(before) as f64).max(self.slot);
+            let Some(steep) = steep(n * self.slot, (x1, x2), (within, ran), self.arm) else { continue };
             let more = start.steep.is_none_or(|s| steep.before > s.before);
             if steep.z >= self.least_z && more {
                 start.steep = Some(steep);
@@ -271,9 +372,9 @@ impl Flank<'_> {
     }
 }
 
-/// Looks at the counts of two spans of one width; `frame` counts come within a frame, and an arm accelerates by `arm`
-/// counts per square nanosecond.
-fn steep(span: f64, (x1, x2): (f64, f64), frame: f64, arm: f64) -> Option<Steep> {
+/// Looks at the counts of two spans of one width; `frame` counts come within a frame, `ran` at most in both by the speed before,
+/// and an arm accelerates by `arm` counts per square nanosecond.
+fn steep(span: f64, (x1, x2): (f64, f64), (frame, ran): (f64, f64), arm: f64) -> Option<Steep> {
     if x1 <= 0.0 || x2 < 0.0 {
         return None;
     }
@@ -286,7 +387,7 @@ fn steep(span: f64, (x1, x2): (f64, f64), frame: f64, arm: f64) -> Option<Steep>
     // No faster than an arm; and where the hand is slowing, that is all that is known.
     let arm = (x1 / span).powi(2) / (2.0 * arm);
     let before = if tau.is_finite() { (x1 * tau.powi(2) / (1.0 + 2.0 * tau)).max(arm) } else { arm };
-    Some(Steep { span, counts: (x1, x2), before, z: (3.0 * x1 - x2) / sigma })
+    Some(Steep { span, counts: (x1, x2), before, z: (3.0 * x1 - x2 - ran) / sigma })
 }
 
 #[cfg(test)]
@@ -320,7 +421,7 @@ mod tests {
         let frame = Frame { cos: 1.0, sin: 0.0 };
         let arm = ARM_ACCELERATION * 1e3 * per_mm * 1e-18;
         let fastest = ARM_SPEED * 1e3 * per_mm * 1e-9;
-        Flank { samples, frame, sign: 1.0, slot, most, least_z: 5.0, arm, fastest }
+        Flank { samples, frame, sign: 1.0, slot, most, least_z: 5.0, arm, fastest, lies: 2.0 }
     }
 
     const SLOTS: [i64; 4] = [125_000, 1_000_000, 4_000_000, 8_000_000];
@@ -360,11 +461,11 @@ mod tests {
     /// By hand: constant acceleration for one span before makes 1/2, then 3/2 and 5/2; from rest 1 and 3.
     #[test]
     fn a_constant_acceleration_is_told_exactly() {
-        let seen = steep(1e6, (150.0, 250.0), 0.0, 1e9).unwrap();
+        let seen = steep(1e6, (150.0, 250.0), (0.0, 0.0), 1e9).unwrap();
         assert!((seen.before - 50.0).abs() < 1e-9, "{seen:?}");
         let sigma = (26.0f64 / 12.0 + 81.0 + 25.0).sqrt();
         assert!((seen.z - 200.0 / sigma).abs() < 1e-9, "{seen:?}");
-        let rest = steep(1e6, (100.0, 300.0), 0.0, 1e9).unwrap();
+        let rest = steep(1e6, (100.0, 300.0), (0.0, 0.0), 1e9).unwrap();
         assert!(rest.z == 0.0 && rest.before < 1e-9, "{rest:?}");
     }
 
@@ -372,7 +473,7 @@ mod tests {
     #[test]
     fn a_start_that_slows_is_worth_what_an_arm_cannot_but_have_made() {
         let arm = ARM_ACCELERATION * 1e3 * 10.0 * 1e-18;
-        let seen = steep(4e6, (40.0, 39.0), 0.0, arm).unwrap();
+        let seen = steep(4e6, (40.0, 39.0), (0.0, 0.0), arm).unwrap();
         assert!((seen.before / 10.0 - 1.0 / 0.3).abs() < 0.01, "{seen:?}");
     }
 
