@@ -5,7 +5,7 @@
 use serde_json::json;
 use slipgauge_analysis::judge;
 use slipgauge_analysis::verdict::{Cause, Family, FamilyVerdict, Outcome, Verdict};
-use slipgauge_sim::{Bench, DeviceModel, Fault, Firmware, Gain, Scaling, Script, Sensor, What};
+use slipgauge_sim::{Bench, DeviceModel, Fault, Firmware, Gain, Pace, Scaling, Script, Sensor, What};
 use slipgauge_trace::Recording;
 use slipgauge_trace::session::Digest;
 
@@ -85,6 +85,27 @@ fn firmware_that_cuts_off_fractions_is_told_where_no_noise_covers_the_rounding()
     assert_eq!((found.len(), found[0].cause), (1, Cause::Firmware), "{found:?}");
     let lost = found[0].evidence["counts_lost_per_report"].as_f64().unwrap();
     assert!((0.3..0.8).contains(&lost), "half a count, as fractions go: {lost}");
+}
+
+/// Frames beat against reports of half a millisecond, and slow swipes lack a tenth and more: all of them, and the same.
+#[test]
+fn firmware_that_cuts_off_half_a_count_is_told_where_frames_beat_and_no_slow_swipe_is_whole() {
+    let script = Script::default().still(1, 10.0).swipes(1, Pace::Slow, 10, 0.3);
+    let script = script.swipes(1, Pace::Medium, 10, 1.0).swipes(1, Pace::Fast, 20, 2.2);
+    for seed in 1..=4 {
+        let firmware =
+            Firmware { scaling: Some(Scaling { ratio: 0.37, truncates: true }), ..Firmware::default() };
+        let device = DeviceModel { firmware, ..DeviceModel::default().with_steps(&[1200.0]) };
+        let device = device.with_interval_ns(500_000);
+        let verdict = verdict(Bench { seed, device, script: script.clone(), ..Bench::default() });
+        let found = family(&verdict, Family::GainChange);
+        assert_eq!(
+            (found.verdict, found.cause),
+            (Outcome::Fail, Some(Cause::Firmware)),
+            "{seed}: {}",
+            found.because
+        );
+    }
 }
 
 #[test]

@@ -74,7 +74,8 @@ fn loss(label: &Label, truth: &Truth) -> bool {
     let onset = label.detail.get("onset_m_s").copied().unwrap_or(0.0);
     let interval_ns = truth.bench.device.link.interval_ns.max(1);
     let slots = (label.end_ns - label.begin_ns) / interval_ns;
-    let large = label.size >= 1.0 && slots >= 2 && counts_per_slot(truth, onset) >= DUE;
+    let large =
+        label.size >= 1.0 && slots >= 2 && counts_per_slot(truth, onset) >= DUE && !overrun(label, truth);
     let Some(swipe) = swipe_of(label, truth) else { return large };
     let interval_s = interval_ns as f64 * 1e-9;
     let by_acceleration = truth.bench.device.sensor.tracking.max_acceleration_m_s2;
@@ -94,7 +95,9 @@ fn loss(label: &Label, truth: &Truth) -> bool {
         };
     let same = |l: &&Label| (l.phase, l.swipe) == (label.phase, label.swipe) && l.begin_ns < label.begin_ns;
     let more = truth.of(slipgauge_sim::Family::TrackingLoss).filter(same).any(|l| l.size > label.size);
-    let stop = !into_the_stop || (label.size >= 15.0 && beyond_placing(label, truth) && !more);
+    // On its way, two reports are silent in three intervals, wherever the loss begins.
+    let stop =
+        if into_the_stop { label.size >= 15.0 && beyond_placing(label, truth) && !more } else { slots >= 3 };
     large && shows && stop
 }
 

@@ -13,17 +13,17 @@
 //! - *one axis*: counts that go on along [one axis of the sensor](crate::false_motion::one_axis) only, in a swipe that runs askew
 //!   to both: worth [`LEAST_MM`] and more;
 //! - *short*: a swipe that comes up short ([`crate::shortfall`]) without any other finding and that the operator does not
-//!   explain: counts were lost in some way that does not show in the reports. Its cause is unknown. Where [`EVEN`] of a
-//!   phase's swipes are alike, short of what their median is: counts that are fewer all alike, by [`MOST_GAIN`] at most (or whatever,
-//!   where all of them are),
-//!   are a change of gain. What a stall or an overrun of this computer can have cost is left out.
+//!   explain: counts were lost in some way that does not show in the reports. Its cause is unknown, but where others of its pace
+//!   show it ([short]). Where [half](short::EVEN) of a phase's swipes are alike, short of what their median is: counts that are
+//!   fewer all alike, by [a fifth](short::MOST_GAIN) at most (or whatever, where all of them are), are a change of gain. What a stall
+//!   or an overrun of this computer can have cost is left out.
 //!
 //! Decides on the share of the fast swipes (all swipes where no pace was told) that show it, exact limits. Where fast swipes
 //! could not be placed, medium ones may show a fail for them ([`slower`]). Medium and slow swipes by themselves count where
 //! more of them show it than may ([`at_pace`]). Assumes the travel is known.
 //!
 //! Smallest found, with v the speed at the onset, h the report interval and 3 counts due in a report:
-//! - a silence of two reports and 1 mm. Near the begin of a swipe, where the hand speeds up by a: 3 counts due at v − 3 a h,
+//! - a silence of two reports and 1 mm; a loss of three intervals makes one, wherever it begins. Near the begin of a swipe, where the hand speeds up by a: 3 counts due at v − 3 a h,
 //!   or v / 2 if that is more, in a loss of less than 0.1 s (a longer one is a start from rest, and
 //!   [wake-up](super::wake_up)'s), after a few reports (v of 2 a h and more) and 1 mm (v² / 1.5 a). While the hand brakes by a: v of 11 a h and more, else the silence looks like a hand
 //!   that stops. Into the stop: 15 mm and 12 standard deviations of a stop, in a swipe that has not lost more before.
@@ -31,35 +31,36 @@
 //!   is told with its place and cause where it takes a third of the counts and more, and takes at once, from the counts of
 //!   a cell H (h, at least 1 ms), (1 + 1/f) times `2.5 counts + 0.15 v H + 60 m/s² · H² (1 + f) / 2`, f = 4 ms / H (1 to
 //!   4); two thirds at 1 ms and 1 m/s, at 4 ms and 1.5 m/s, at 8 ms and 2.8 m/s. Where it takes less, the swipe is told
-//!   as short, of unknown cause: within a report or two a hand may brake as much.
+//!   as short, mostly of unknown cause: within a report or two a hand may brake as much.
 //! - a limit that comes and goes: four to six swipes of twenty, where the rest go on clean beyond it;
 //! - a shortfall of 2 mm and five standard deviations of placing.
 //!
 //! (First written as a silence, and partial loss of 2 mm that sets in by more than the bound in [`crate::erratic`]. Seen
 //! then: 26 % of losses by acceleration at half of the peak missed, which come twice in a swipe, after a few counts and into
-//! the stop; and 7 to 29 % of partial losses, most at 4 and 8 ms. A limit that comes and goes was first told as dropouts
+//! the stop; and 7 to 29 % of partial losses, most at 4 and 8 ms. Two intervals were first taken for two silent reports: four of
+//! sixteen sessions with a miss at four fifths of the peak had lost 20 ms at 8 ms, where one report may be silent and two are
+//! thin, as a hand leaves them; two more had an overrun of the computer within 0.1 s, which explains it. A limit that comes and goes was first told as dropouts
 //! in 43 of 48 sessions of two other models of hand and device, of which 30 to 60 % of the fast swipes went blind.) Cost: O(slots).
 
 mod acceleration;
 mod by_chance;
 mod cluster;
 mod limit;
+mod short;
 
 use super::{
     Detector, Event, SLOWER, at_pace, common_cause, in_swipe, key, limits, not_examined, round, share,
     spoiled, swipes_with, verdict, wake_up,
 };
-use crate::baseline::Basis;
 use crate::decision::{share_at_most, share_at_speed};
 use crate::erratic::{LEAST_MM, Wrong};
-use crate::shortfall::Measure;
 use crate::silence::{MakeUp, SHORT_AT_END_MM, STRIKES, Silence};
 use crate::stats::{mean_sd, median};
 use crate::step::{PhaseView, StepView, SwipeView};
 use crate::step_change::Run;
-use crate::verdict::{Cause, Criterion, Direction, Family, FamilyVerdict, Finding, Outcome};
+use crate::verdict::{Cause, Criterion, Family, FamilyVerdict, Finding, Outcome};
 use limit::{Limit, Of};
-use serde_json::{Value, json};
+use serde_json::json;
 use slipgauge_trace::Nanos;
 use slipgauge_trace::session::Pace;
 use std::collections::BTreeSet;
@@ -69,13 +70,6 @@ pub(super) struct TrackingLoss;
 /// The expected speed in a tracking loss exceeds all reported speeds by this factor, where silences are too few to show
 /// a limit.
 const BEYOND: f64 = 1.1;
-/// Share of a phase's swipes that lie within placing of their median, where they are alike: most of them. (First 0.8:
-/// some clipped or lost swipes then made all others short where a pace's gain or yaw differs from the slow swipes'.)
-const EVEN: f64 = 0.5;
-/// And as far as their median may lie below one travel to be a gain that falls with speed, as a share of it: four times
-/// the 5 % that a sensor holds its resolution to while it tracks (common practice, no source). (Added after devices that
-/// lost half of every fast swipe had been put down to their gain.)
-const MOST_GAIN: f64 = 0.2;
 /// The factor from which on a dropout may as well be a loss of tracking.
 const ALIKE: f64 = 0.95;
 
@@ -191,10 +185,7 @@ impl Detector for TrackingLoss {
         let mut told = spoiled(step, findings);
         told.extend(changed);
         for phase in &step.phases {
-            let usual = [Direction::Out, Direction::Back].map(|to| (to, usual(step, phase, to)));
-            let usual = |s: &SwipeView| usual.iter().find(|u| u.0 == s.swipe.direction).and_then(|u| u.1);
-            let untold = phase.swipes.iter().filter(|s| !told.contains(&key(phase, s)));
-            let short: Vec<Finding> = untold.filter_map(|s| short(step, phase, s, usual(s))).collect();
+            let short = short::find(step, phase, &told, findings);
             findings.extend(short);
         }
     }
@@ -234,9 +225,6 @@ impl Detector for TrackingLoss {
         out
     }
 }
-
-/// Lengths that one factor makes are alike to this: stops of a millimetre make 1.4 mm of 300, and three times that is 1.4 %.
-const ONE_FACTOR: f64 = 0.015;
 
 /// Swipes that came short as an operator's may tell whether they were his: he stops short by something else each time.
 const LEAST_ALIKE: usize = 4;
@@ -433,61 +421,4 @@ fn partial<'a>(
         }
         Some(in_swipe(step, phase, swipe, event, evidence))
     })
-}
-
-/// Counts of one travel as a phase has it, if its swipes are alike, or those of one direction; else as the slow ones have it.
-/// `None` for slow swipes that lack what faster ones have: no sensor loses track below a speed, so that is gain, however uneven.
-/// (One direction by itself since a gain that fell with speed one way only had been seen to be told as a loss in every swipe.)
-fn usual(step: &StepView, phase: &PhaseView, direction: Direction) -> Option<f64> {
-    let measure = step.measure?;
-    let lengths = |own: &dyn Fn(&SwipeView) -> bool| -> Vec<f64> {
-        phase.swipes.iter().filter(|s| own(s)).map(|s| s.swipe.along).collect()
-    };
-    let all = lengths(&|_| true);
-    let centre = median(&all)?;
-    let faster = step.scale?.basis == Basis::OtherPace && phase.span.phase.pace == Some(Pace::Slow);
-    if faster && measure.one_travel - centre > measure.most {
-        return None;
-    }
-    let one_way = lengths(&|s| s.swipe.direction == direction);
-    let one_way = even(&one_way, measure).filter(|_| one_way.len() >= LEAST_ALIKE);
-    Some(even(&all, measure).or(one_way).unwrap_or(measure.one_travel))
-}
-
-/// The median of some lengths if they are alike.
-fn even(lengths: &[f64], measure: Measure) -> Option<f64> {
-    let centre = median(lengths)?;
-    let alike = lengths.iter().filter(|l| (**l - centre).abs() <= measure.most).count();
-    let gain = centre >= (1.0 - MOST_GAIN) * measure.one_travel;
-    // One factor in all of them is none that a loss takes.
-    let reach = measure.most.min(ONE_FACTOR * centre);
-    let all = lengths.len() >= LEAST_ALIKE && lengths.iter().all(|l| (l - centre).abs() <= reach);
-    (all || gain && alike as f64 >= EVEN * lengths.len() as f64).then_some(centre)
-}
-
-/// A swipe that is short for no reason that shows.
-fn short(step: &StepView, phase: &PhaseView, view: &SwipeView, usual: Option<f64>) -> Option<Finding> {
-    let (swipe, scale) = (&view.swipe, step.scale?);
-    let missing = usual? - swipe.along;
-    // What the hand can have covered while this computer was held up, at twice the speed that shows.
-    let held_up = step.host.seconds(swipe.begin, swipe.end) * 2.0 * swipe.peak;
-    if missing <= step.measure?.most + held_up || !swipe.is_short() || step.travel.is_none() {
-        return None;
-    }
-    let event = Event {
-        family: Family::TrackingLoss,
-        kind: "short",
-        begin: swipe.begin,
-        end: swipe.end,
-        size: missing / scale.counts_per_mm,
-        unit: "mm of travel",
-        cause: Cause::Unknown,
-    };
-    let evidence: Value = json!({
-        "counts": round(swipe.along, 0),
-        "counts_short": round(missing, 0),
-        "counts_of_placing": round(step.measure?.most, 0),
-        "peak_m_s": round(view.grid.peak() * 1e-3, 3),
-    });
-    Some(in_swipe(step, phase, view, event, evidence))
 }

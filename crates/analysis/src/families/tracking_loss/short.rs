@@ -1,0 +1,146 @@
+//! Swipes that are short for no reason that shows in their reports.
+//!
+//! Each is held against what its phase has usually ([`usual`]). Its cause is unknown, but where [`LIKE`] swipes of its pace show
+//! how the sensor loses counts within its reports from some speed on: one that came as near to that speed ([`NEAR`]) and lacks
+//! none of its reports has lost them likewise. A link takes whole reports, and so does this computer; an operator has been asked
+//! before. Where no other shows it, sensor and firmware are not told apart. (Added after a quarter to a half of such swipes had
+//! been of unknown cause, at 8 ms mostly beside swipes that showed it.)
+//! Cost: O(reports).
+
+use super::super::{Event, in_swipe, key, round};
+use super::LEAST_ALIKE;
+use crate::baseline::Basis;
+use crate::series::{DUE, Sample};
+use crate::shortfall::Measure;
+use crate::stats::median;
+use crate::step::{PhaseView, StepView, SwipeView};
+use crate::verdict::{Cause, Direction, Family, Finding};
+use serde_json::{Value, json};
+use slipgauge_trace::session::Pace;
+use std::collections::BTreeSet;
+
+/// Share of a phase's swipes that lie within placing of their median, where they are alike: most of them. (First 0.8:
+/// some clipped or lost swipes then made all others short where a pace's gain or yaw differs from the slow swipes'.)
+pub(super) const EVEN: f64 = 0.5;
+/// And as far as their median may lie below one travel to be a gain that falls with speed, as a share of it: four times
+/// the 5 % that a sensor holds its resolution to while it tracks (common practice, no source). (Added after devices that
+/// lost half of every fast swipe had been put down to their gain.)
+pub(super) const MOST_GAIN: f64 = 0.2;
+/// Lengths that one factor makes are alike to this: stops of a millimetre make 1.4 mm of 300, and three times that is 1.4 %.
+const ONE_FACTOR: f64 = 0.015;
+
+/// Swipes from which on what others of a pace lost has one onset.
+const LIKE: usize = 3;
+/// Fastest expected speed over that onset: counts that thin out bend what is expected down, and onsets that are read so scatter by
+/// a tenth at 8 ms.
+const NEAR: f64 = 0.9;
+/// Reports further apart than so many intervals have an empty slot between them.
+const CONTIGUOUS: f64 = 1.6;
+
+/// Those of a phase, beside the swipes that something else is told of.
+pub(super) fn find(
+    step: &StepView,
+    phase: &PhaseView,
+    told: &BTreeSet<(u32, u32)>,
+    findings: &[Finding],
+) -> Vec<Finding> {
+    let usual = [Direction::Out, Direction::Back].map(|to| (to, usual(step, phase, to)));
+    let usual = |s: &SwipeView| usual.iter().find(|u| u.0 == s.swipe.direction).and_then(|u| u.1);
+    let onset = onset(phase, findings);
+    let untold = phase.swipes.iter().filter(|s| !told.contains(&key(phase, s)));
+    untold.filter_map(|s| short(step, phase, s, usual(s), onset)).collect()
+}
+
+/// Speed from which on the sensor loses counts within reports in swipes of a phase, mm/s, where it shows in [`LIKE`] of them.
+fn onset(phase: &PhaseView, findings: &[Finding]) -> Option<f64> {
+    let likewise = |f: &&Finding| f.cause == Cause::Sensor && matches!(f.kind, "partial" | "level");
+    let here = |f: &&Finding| f.family == Family::TrackingLoss && f.phase == phase.span.number;
+    let own = findings.iter().filter(here).filter(likewise);
+    let own: Vec<(Option<u32>, f64)> =
+        own.filter_map(|f| Some((f.swipe, f.evidence.get("onset_m_s")?.as_f64()?))).collect();
+    let swipes: BTreeSet<Option<u32>> = own.iter().map(|(swipe, _)| *swipe).collect();
+    let onsets: Vec<f64> = own.iter().map(|(_, onset)| 1e3 * onset).collect();
+    median(&onsets).filter(|_| swipes.len() >= LIKE)
+}
+
+/// True if no report is missing between the first and the last that hold [`DUE`] counts.
+fn has_all_reports(step: &StepView, phase: &PhaseView, view: &SwipeView) -> bool {
+    let samples = phase.series.samples.get(view.swipe.rows.clone()).unwrap_or_default();
+    let speaks = |s: &Sample| f64::from(s.x).hypot(f64::from(s.y)) >= DUE as f64;
+    let (Some(first), Some(last)) = (samples.iter().position(speaks), samples.iter().rposition(speaks))
+    else {
+        return false;
+    };
+    let apart = |w: &[Sample]| {
+        let [a, b] = w else { return 0.0 };
+        b.t.saturating_sub(a.t) as f64 / step.slot() - f64::from(b.idle_before)
+    };
+    samples[first..=last].windows(2).all(|w| apart(w) < CONTIGUOUS)
+}
+
+/// Counts of one travel as a phase has it, if its swipes are alike, or those of one direction; else as the slow ones have it.
+/// `None` for slow swipes that lack what faster ones have: no sensor loses track below a speed, so that is gain, however uneven.
+/// (One direction by itself since a gain that fell with speed one way only had been seen to be told as a loss in every swipe.)
+fn usual(step: &StepView, phase: &PhaseView, direction: Direction) -> Option<f64> {
+    let measure = step.measure?;
+    let lengths = |own: &dyn Fn(&SwipeView) -> bool| -> Vec<f64> {
+        phase.swipes.iter().filter(|s| own(s)).map(|s| s.swipe.along).collect()
+    };
+    let all = lengths(&|_| true);
+    let centre = median(&all)?;
+    let faster = step.scale?.basis == Basis::OtherPace && phase.span.phase.pace == Some(Pace::Slow);
+    if faster && measure.one_travel - centre > measure.most {
+        return None;
+    }
+    let one_way = lengths(&|s| s.swipe.direction == direction);
+    let one_way = even(&one_way, measure).filter(|_| one_way.len() >= LEAST_ALIKE);
+    Some(even(&all, measure).or(one_way).unwrap_or(measure.one_travel))
+}
+
+/// The median of some lengths if they are alike.
+fn even(lengths: &[f64], measure: Measure) -> Option<f64> {
+    let centre = median(lengths)?;
+    let alike = lengths.iter().filter(|l| (**l - centre).abs() <= measure.most).count();
+    let gain = centre >= (1.0 - MOST_GAIN) * measure.one_travel;
+    // One factor in all of them is none that a loss takes.
+    let reach = measure.most.min(ONE_FACTOR * centre);
+    let all = lengths.len() >= LEAST_ALIKE && lengths.iter().all(|l| (l - centre).abs() <= reach);
+    (all || gain && alike as f64 >= EVEN * lengths.len() as f64).then_some(centre)
+}
+
+/// A swipe that is short for no reason that shows.
+fn short(
+    step: &StepView,
+    phase: &PhaseView,
+    view: &SwipeView,
+    usual: Option<f64>,
+    onset: Option<f64>,
+) -> Option<Finding> {
+    let (swipe, scale) = (&view.swipe, step.scale?);
+    let missing = usual? - swipe.along;
+    // What the hand can have covered while this computer was held up, at twice the speed that shows.
+    let held_up = step.host.seconds(swipe.begin, swipe.end) * 2.0 * swipe.peak;
+    if missing <= step.measure?.most + held_up || !swipe.is_short() || step.travel.is_none() {
+        return None;
+    }
+    let near = onset.filter(|onset| view.grid.peak() >= NEAR * onset && has_all_reports(step, phase, view));
+    let event = Event {
+        family: Family::TrackingLoss,
+        kind: "short",
+        begin: swipe.begin,
+        end: swipe.end,
+        size: missing / scale.counts_per_mm,
+        unit: "mm of travel",
+        cause: if near.is_some() { Cause::Sensor } else { Cause::Unknown },
+    };
+    let mut evidence: Value = json!({
+        "counts": round(swipe.along, 0),
+        "counts_short": round(missing, 0),
+        "counts_of_placing": round(step.measure?.most, 0),
+        "peak_m_s": round(view.grid.peak() * 1e-3, 3),
+    });
+    if let (Some(onset), Some(map)) = (near, evidence.as_object_mut()) {
+        map.insert("others_lose_from_m_s".to_owned(), round(1e-3 * onset, 3));
+    }
+    Some(in_swipe(step, phase, view, event, evidence))
+}
