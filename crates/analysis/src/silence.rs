@@ -204,7 +204,11 @@ pub fn find(
             let (missing, make_up, kind) =
                 if held { (total - place, 1.0, MakeUp::Late) } else { (missing, make_up, kind) };
             let rested = rested && !held;
-            if missing / counts_per_mm >= TO_A_TENTH * LEAST_MM && !rested {
+            // No arm came to rest so either: what it made until then is lost.
+            let stopped =
+                rested && swipe.is_short() && ctx.left_off(leaves, (place, total - place), counts_per_mm);
+            let missing = if stopped { ctx.to_rest(leaves, counts_per_mm) } else { missing };
+            if missing / counts_per_mm >= TO_A_TENTH * LEAST_MM && (!rested || stopped) {
                 let (onset, onset_most) = onset_of(&samples[..=row], frame, slot, before);
                 found.push(Silence {
                     begin: samples[row].t,
@@ -482,9 +486,19 @@ impl Flanks<'_> {
     /// that came after make it whole: from v an arm comes to rest in v/A, so that of the next reports one at least says
     /// something. (Nearer to where it began the first report may hold what a device that woke has gathered.)
     fn held(&self, swipe: &Swipe, leaves: f64, (before, after): (f64, f64), per_mm: f64) -> bool {
+        swipe.surplus == 0.0 && self.left_off(leaves, (before, after), per_mm)
+    }
+
+    /// True if motion that leaves off at a speed was stopped by no arm, nor by a stop.
+    fn left_off(&self, leaves: f64, (before, after): (f64, f64), per_mm: f64) -> bool {
         let seconds = 1e-9 * self.slot.max(CELL);
         let no_arm = leaves > 2e3 * ARM_ACCELERATION * seconds * per_mm;
-        no_arm && before.min(after) > SHORT_AT_END_MM * per_mm && swipe.surplus == 0.0
+        no_arm && before.min(after) > SHORT_AT_END_MM * per_mm
+    }
+
+    /// Counts that a hand makes at the least until it rests: v²/2A with its utmost.
+    fn to_rest(&self, leaves: f64, per_mm: f64) -> f64 {
+        leaves * leaves / (2e3 * FLICK_ACCELERATION * per_mm)
     }
 
     /// Speeds at the edges of a silence: the flanks' means, carried on by their slopes over half of their reports, and no
