@@ -4,11 +4,12 @@
 //! counts. A ceiling is one number of counts to a report, the same in every swipe; so it is shown by all swipes together
 //! first, and then found in each.
 //!
-//! The top value is that of an axis over the whole session, and no less than [`LEAST_TOP`]; both ways or else one way, if at
-//! least half as many swipes the other way go beyond it ([`FASTER`]) as hold it: a hand is as fast there. It is a ceiling if at least
-//! [`SWIPES`] swipes hold it, and most of those that hold any level so (a sensor that repeats its last motion, and a hand
-//! at a steady speed, hold another level each time). One swipe alone raises false alarms, since at constant speed a sound
-//! device repeats a delta. There are two ways to hold it, and either will do:
+//! The top value is that of an axis over the whole session, and no less than [`LEAST_TOP`]; both ways or else one way,
+//! if at least half as many swipes the other way go beyond it ([`FASTER`]) as hold it: a hand is as fast there; or else
+//! that of the step's reports that did not come after an empty slot: a link may hand on two in one ([`merged`]). It is
+//! a ceiling if at least [`SWIPES`] swipes hold it, and most of those that hold any level so (a sensor that repeats its
+//! last motion, and a hand at a steady speed, hold another level each time). One swipe alone raises false alarms, since
+//! at constant speed a sound device repeats a delta. There are two ways to hold it, and either will do:
 //!
 //! - a run ([`hidden`]): [`TOPS`] reports, no two of them more than one other report apart, which hide a peak, by the slopes
 //!   of their shoulders. (At the field's own limit no peak need be hidden.)
@@ -20,6 +21,7 @@
 //! of the peak missed, of which 2 to 12 mm were lost.) Cost: O(reports).
 
 mod hidden;
+mod merged;
 mod pile;
 
 use crate::series::{Sample, Series};
@@ -81,18 +83,18 @@ struct Top {
 
 impl Top {
     /// The one both ways, and then those of each way: firmware may hold what it adds up in one direction alone.
-    fn all(trace: &DeviceTrace, axis: Axis) -> Vec<Top> {
+    /// Last the one of the reports that came in their own slots, if others hold more.
+    fn all(trace: &DeviceTrace, swipes: &[(&Series, &Swipe)], axis: Axis, slot: f64) -> Vec<Top> {
         let column = match axis {
             Axis::X => &trace.motion.x,
             Axis::Y => &trace.motion.y,
         };
         let low = column.iter().copied().min().unwrap_or(0).min(0).saturating_abs();
         let high = column.iter().copied().max().unwrap_or(0).max(0);
-        // Two's complement holds one more below zero than above, 128 for 127; else the ceiling is the same both ways.
-        let one_more = low.checked_sub(high) == Some(1) && low.unsigned_abs().is_power_of_two();
-        let both = if one_more { (low, high) } else { (low.max(high), low.max(high)) };
-        let ends = [(Some(both.0), Some(both.1)), (Some(low), None), (None, Some(high))];
-        ends.map(|ends| Top { axis, ends }).into_iter().filter(|top| top.value() >= LEAST_TOP).collect()
+        let of_one = merged::top_of_one(swipes, axis, slot).filter(|top| top.0.max(top.1) < low.max(high));
+        let ends = [Some(both_ways(low, high)), Some((Some(low), None)), Some((None, Some(high)))];
+        let ends = ends.into_iter().chain([of_one.map(|(low, high)| both_ways(low, high))]).flatten();
+        ends.map(|ends| Top { axis, ends }).filter(|top| top.value() >= LEAST_TOP).collect()
     }
 
     /// True if a swipe the other way, where only one is asked about, goes beyond it.
@@ -107,12 +109,21 @@ impl Top {
         self.ends.0.max(self.ends.1).unwrap_or(0)
     }
 
-    /// Counts by which a report lies below it.
+    /// Counts by which a report lies below it; the most there are for one that holds more, and is two in one.
     fn depth(self, s: &Sample) -> i32 {
         let counts = self.axis.of(s);
         let end = if counts < 0 { self.ends.0 } else { self.ends.1 };
-        end.map_or(i32::MAX, |end| end.saturating_sub(counts.saturating_abs()).max(0))
+        let below = end.map(|end| end.saturating_sub(counts.saturating_abs()));
+        below.filter(|below| *below >= 0).unwrap_or(i32::MAX)
     }
+}
+
+/// The ends of one ceiling for both ways, from the largest magnitude of each.
+fn both_ways(low: i32, high: i32) -> (Option<i32>, Option<i32>) {
+    // Two's complement holds one more below zero than above, 128 for 127; else the ceiling is the same both ways.
+    let one_more = low.checked_sub(high) == Some(1) && low.unsigned_abs().is_power_of_two();
+    let most = low.max(high);
+    if one_more { (Some(low), Some(high)) } else { (Some(most), Some(most)) }
 }
 
 /// Searches all swipes of a step, given with their phase's series; one answer a swipe.
@@ -124,7 +135,7 @@ pub fn find(trace: &DeviceTrace, swipes: &[(&Series, &Swipe)], slot: f64) -> Vec
         .collect();
     for axis in [Axis::X, Axis::Y] {
         let limit = limit(trace, axis);
-        let ceiling = Top::all(trace, axis).into_iter().find_map(|top| {
+        let ceiling = Top::all(trace, swipes, axis, slot).into_iter().find_map(|top| {
             let at_field = limit.is_some_and(|limit| i64::from(top.value()) >= limit);
             let hidden: Vec<Option<f64>> =
                 samples.iter().map(|samples| hidden::at_top(samples, top, at_field, slot)).collect();

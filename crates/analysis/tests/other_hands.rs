@@ -37,6 +37,8 @@ struct Outside {
     held: fn(f64) -> bool,
     /// Counts that report number i carries at most.
     most: fn(i64) -> i32,
+    /// Whether what is more than that gets lost, and does not come with the next.
+    more_is_lost: bool,
     /// Angle of the swipe to the sensor's X, radians.
     askew: f64,
     /// Counts below this are thrown away.
@@ -84,6 +86,7 @@ const SOUND: Outside = Outside {
     lost: |_| false,
     held: |_| false,
     most: |_| i32::MAX,
+    more_is_lost: false,
     askew: 0.0,
     least: i32::MIN,
 };
@@ -208,7 +211,7 @@ impl Outside {
             }
             let most = (self.most)(i);
             let mut counts = ((true_counts.round() - told) as i32).clamp(-most, most);
-            told += f64::from(counts);
+            told = if self.more_is_lost { true_counts.round() } else { told + f64::from(counts) };
             counts = counts.max(self.least);
             if let Some((which, extra)) = self.leap
                 && which == swipe
@@ -522,6 +525,28 @@ fn a_ceiling_in_one_direction_is_a_ceiling() {
     let verdict = Outside { least: -110, ..SOUND }.verdict();
     let kinds = kinds(&verdict);
     assert_eq!(kinds, [(Family::ReportCeiling, "thrown away", Cause::Firmware); FAST / 2], "{kinds:?}");
+}
+
+/// One in 97 slots is empty, and the next report holds what both were to hold: of firmware that holds 88 counts.
+const MERGING: Outside = Outside {
+    held: |t| merged((t * 1e3).round() as i64),
+    most: |i| if merged(i - 1) { 176 } else { 88 },
+    ..SOUND
+};
+
+fn merged(slot: i64) -> bool {
+    slot % 97 == 0
+}
+
+/// A radio that sends again hands on two reports in one now and then, of a device that clips, or of one that does not.
+#[test]
+fn a_ceiling_is_seen_beside_reports_that_hold_two() {
+    for (more_is_lost, kind) in [(false, "handed on"), (true, "thrown away")] {
+        let verdict = Outside { more_is_lost, ..MERGING }.verdict();
+        assert_eq!(kinds(&verdict), [(Family::ReportCeiling, kind, Cause::Firmware); FAST]);
+    }
+    let sound = Outside { most: |_| i32::MAX, ..MERGING }.verdict();
+    assert!(kinds(&sound).iter().all(|k| k.0 != Family::ReportCeiling), "{:?}", kinds(&sound));
 }
 
 #[test]

@@ -1,6 +1,6 @@
 //! Report ceiling: deltas clip at what the report's field, or the firmware, can hold.
 //!
-//! Detects swipes that hold the session's top value of an axis; how, and how many it takes, stands in [`crate::clip`].
+//! Detects swipes that hold the session's top value of an axis (or that of all but reports in which a link merged two); how, and how many it takes, stands in [`crate::clip`].
 //!
 //! Cause: the report format where the top value reaches the descriptor's or the field's limit, else the firmware.
 //! Kind, one for the step: *thrown away* where the clipped swipes fall short of the clean slow ones (of all slow ones where
