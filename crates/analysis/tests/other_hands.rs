@@ -549,6 +549,14 @@ fn a_ceiling_is_seen_beside_reports_that_hold_two() {
     assert!(kinds(&sound).iter().all(|k| k.0 != Family::ReportCeiling), "{:?}", kinds(&sound));
 }
 
+/// Reports of 0.25 ms hold 7 counts, and one or two frames of a sensor.
+#[test]
+fn a_ceiling_that_frames_reach_in_most_reports_is_a_ceiling_however_small() {
+    let fine = Outside { slot_ns: 250_000, counts_per_mm: 400.0 / 25.4, frames_a_report: 1.7, ..SOUND };
+    let verdict = Outside { most: |_| 7, more_is_lost: true, ..fine }.verdict();
+    assert_eq!(kinds(&verdict), [(Family::ReportCeiling, "thrown away", Cause::Firmware); FAST]);
+}
+
 #[test]
 fn an_axis_that_goes_blind_at_speed_is_a_loss_of_tracking_and_no_motion_aside() {
     for askew in [0.6f64, -0.6, 0.9] {
