@@ -4,11 +4,13 @@
 //! counts. A ceiling is one number of counts to a report, the same in every swipe; so it is shown by all swipes together
 //! first, and then found in each.
 //!
-//! The top value is that of an axis over the whole session, and no less than [`LEAST_TOP`]; both ways or else one way, if at
-//! least half as many swipes the other way go beyond it ([`FASTER`]) as hold it: a hand is as fast there. It is a ceiling if at least
-//! [`SWIPES`] swipes hold it, and most of those that hold any level so (a sensor that repeats its last motion, and a hand
-//! at a steady speed, hold another level each time). One swipe alone raises false alarms, since at constant speed a sound
-//! device repeats a delta. There are two ways to hold it, and either will do:
+//! The top value is that of an axis over the whole session, and no less than [`LEAST_TOP`] (or than [`SMALLEST_TOP`],
+//! if counts are missing); both ways or else one way, if at least half as many swipes the other way go beyond it
+//! ([`FASTER`]) as hold it: a hand is as fast there; or else that of the step's reports that did not come after an
+//! empty slot: a link may hand on two in one ([`merged`]). It is a ceiling if at least [`SWIPES`] swipes hold it, and
+//! most of those that hold any level so (a sensor that repeats its last motion, and a hand at a steady speed, hold
+//! another level each time). One swipe alone raises false alarms, since at constant speed a sound device repeats a
+//! delta. There are two ways to hold it, and either will do:
 //!
 //! - a run ([`hidden`]): [`TOPS`] reports, no two of them more than one other report apart, which hide a peak, by the slopes
 //!   of their shoulders. (At the field's own limit no peak need be hidden.)
@@ -20,9 +22,11 @@
 //! of the peak missed, of which 2 to 12 mm were lost.) Cost: O(reports).
 
 mod hidden;
+mod merged;
 mod pile;
 
 use crate::series::{Sample, Series};
+use crate::stats::median;
 use crate::swipes::Swipe;
 use slipgauge_trace::recording::DeviceTrace;
 use std::ops::Range;
@@ -31,8 +35,13 @@ use std::ops::Range;
 const SWIPES: usize = 3;
 /// Reports that each must hold at it.
 const TOPS: usize = 3;
-/// A smaller top value is held by rounding alone.
+/// A smaller top value is held by rounding alone: a count of it is more than a hand repeats its speed by ([`FASTER`]), so that
+/// every swipe may reach it and none go beyond. It is a ceiling only if swipes that reach it lack [`SHORT`] of the travel.
 const LEAST_TOP: i32 = 20;
+/// And none below this: the widest look of [`pile`] must not reach down to rest.
+const SMALLEST_TOP: i32 = 5;
+/// More than arcs and yaw make of a travel: 3.4 % and 1.1 %.
+const SHORT: f64 = 0.05;
 
 /// A hand repeats the peak speed of fast swipes no better than to this share: what is as near to the top may be a peak that
 /// came just so far.
@@ -81,18 +90,18 @@ struct Top {
 
 impl Top {
     /// The one both ways, and then those of each way: firmware may hold what it adds up in one direction alone.
-    fn all(trace: &DeviceTrace, axis: Axis) -> Vec<Top> {
+    /// Last the one of the reports that came in their own slots, if others hold more.
+    fn all(trace: &DeviceTrace, swipes: &[(&Series, &Swipe)], axis: Axis, slot: f64) -> Vec<Top> {
         let column = match axis {
             Axis::X => &trace.motion.x,
             Axis::Y => &trace.motion.y,
         };
         let low = column.iter().copied().min().unwrap_or(0).min(0).saturating_abs();
         let high = column.iter().copied().max().unwrap_or(0).max(0);
-        // Two's complement holds one more below zero than above, 128 for 127; else the ceiling is the same both ways.
-        let one_more = low.checked_sub(high) == Some(1) && low.unsigned_abs().is_power_of_two();
-        let both = if one_more { (low, high) } else { (low.max(high), low.max(high)) };
-        let ends = [(Some(both.0), Some(both.1)), (Some(low), None), (None, Some(high))];
-        ends.map(|ends| Top { axis, ends }).into_iter().filter(|top| top.value() >= LEAST_TOP).collect()
+        let of_one = merged::top_of_one(swipes, axis, slot).filter(|top| top.0.max(top.1) < low.max(high));
+        let ends = [Some(both_ways(low, high)), Some((Some(low), None)), Some((None, Some(high)))];
+        let ends = ends.into_iter().chain([of_one.map(|(low, high)| both_ways(low, high))]).flatten();
+        ends.map(|ends| Top { axis, ends }).filter(|top| top.value() >= SMALLEST_TOP).collect()
     }
 
     /// True if a swipe the other way, where only one is asked about, goes beyond it.
@@ -107,12 +116,30 @@ impl Top {
         self.ends.0.max(self.ends.1).unwrap_or(0)
     }
 
-    /// Counts by which a report lies below it.
+    /// The least level at which reports are held, and not rounded to.
+    fn least(self) -> i32 {
+        if self.is_small() { SMALLEST_TOP } else { LEAST_TOP }
+    }
+
+    fn is_small(self) -> bool {
+        self.value() < LEAST_TOP
+    }
+
+    /// Counts by which a report lies below it; the most there are for one that holds more, and is two in one.
     fn depth(self, s: &Sample) -> i32 {
         let counts = self.axis.of(s);
         let end = if counts < 0 { self.ends.0 } else { self.ends.1 };
-        end.map_or(i32::MAX, |end| end.saturating_sub(counts.saturating_abs()).max(0))
+        let below = end.map(|end| end.saturating_sub(counts.saturating_abs()));
+        below.filter(|below| *below >= 0).unwrap_or(i32::MAX)
     }
+}
+
+/// The ends of one ceiling for both ways, from the largest magnitude of each.
+fn both_ways(low: i32, high: i32) -> (Option<i32>, Option<i32>) {
+    // Two's complement holds one more below zero than above, 128 for 127; else the ceiling is the same both ways.
+    let one_more = low.checked_sub(high) == Some(1) && low.unsigned_abs().is_power_of_two();
+    let most = low.max(high);
+    if one_more { (Some(low), Some(high)) } else { (Some(most), Some(most)) }
 }
 
 /// Searches all swipes of a step, given with their phase's series; one answer a swipe.
@@ -124,7 +151,7 @@ pub fn find(trace: &DeviceTrace, swipes: &[(&Series, &Swipe)], slot: f64) -> Vec
         .collect();
     for axis in [Axis::X, Axis::Y] {
         let limit = limit(trace, axis);
-        let ceiling = Top::all(trace, axis).into_iter().find_map(|top| {
+        let ceiling = Top::all(trace, swipes, axis, slot).into_iter().find_map(|top| {
             let at_field = limit.is_some_and(|limit| i64::from(top.value()) >= limit);
             let hidden: Vec<Option<f64>> =
                 samples.iter().map(|samples| hidden::at_top(samples, top, at_field, slot)).collect();
@@ -132,6 +159,7 @@ pub fn find(trace: &DeviceTrace, swipes: &[(&Series, &Swipe)], slot: f64) -> Vec
             let passed = || samples.iter().filter(|s| top.is_passed(s)).count();
             let held = || samples.iter().filter(|s| clipped(s, top).is_some()).count();
             let shown = (!one_way || 2 * passed() >= held())
+                && (!top.is_small() || is_lost_at(swipes, &samples, top))
                 && (by_runs(&samples, &hidden, top, at_field, slot) || pile::is_ceiling(&samples, top));
             shown.then_some((top, at_field, hidden))
         });
@@ -139,7 +167,9 @@ pub fn find(trace: &DeviceTrace, swipes: &[(&Series, &Swipe)], slot: f64) -> Vec
         for (((clip, (_, swipe)), samples), hidden) in found.iter_mut().zip(swipes).zip(&samples).zip(hidden)
         {
             if clip.is_none() {
-                *clip = clipped(samples, top).map(|(rows, tops)| Clip {
+                let lacks = top.is_small() && swipe.along <= (1.0 - SHORT) * swipe.one_travel;
+                let own = clipped(samples, top).or_else(|| held(samples, top).filter(|_| lacks));
+                *clip = own.map(|(rows, tops)| Clip {
                     top: top.value(),
                     at_field,
                     rows: swipe.rows.start + rows.start..swipe.rows.start + rows.end,
@@ -150,6 +180,14 @@ pub fn find(trace: &DeviceTrace, swipes: &[(&Series, &Swipe)], slot: f64) -> Vec
         }
     }
     found
+}
+
+/// True if the swipes that clip at a small top are short, of a device that has counts for the level below it.
+fn is_lost_at(swipes: &[(&Series, &Swipe)], samples: &[&[Sample]], top: Top) -> bool {
+    let clip = swipes.iter().zip(samples).filter(|(_, samples)| clipped(samples, top).is_some());
+    let lengths: Vec<f64> = clip.map(|((_, swipe), _)| swipe.along / swipe.one_travel).collect();
+    let short = lengths.len() >= SWIPES && median(&lengths).is_some_and(|length| length <= 1.0 - SHORT);
+    short && samples.iter().copied().flatten().filter(|s| top.depth(s) == 1).count() >= TOPS
 }
 
 /// True if enough swipes hold the top in a run, and not as many another level.
@@ -164,13 +202,17 @@ fn by_runs(samples: &[&[Sample]], hidden: &[Option<f64>], top: Top, at_field: bo
 
 /// From the first report at a ceiling to the last, and their number, if the swipe is clipped.
 fn clipped(samples: &[Sample], top: Top) -> Option<(Range<usize>, usize)> {
-    let at = |depth: i32| samples.iter().filter(|s| top.depth(s) == depth).count();
-    let tops = at(0);
-    if tops < TOPS || tops < at(1) {
-        return None;
-    }
+    let below = samples.iter().filter(|s| top.depth(s) == 1).count();
+    held(samples, top).filter(|(_, tops)| *tops >= below)
+}
+
+/// The same of a swipe whose peak may have come just so far: a count below a small top is a slower motion by much, and many
+/// reports hold it on the way to the ceiling.
+fn held(samples: &[Sample], top: Top) -> Option<(Range<usize>, usize)> {
     let at_top = |s: &Sample| top.depth(s) == 0;
-    Some((samples.iter().position(at_top)?..samples.iter().rposition(at_top)? + 1, tops))
+    let tops = samples.iter().filter(|s| at_top(s)).count();
+    let rows = samples.iter().position(at_top)?..samples.iter().rposition(at_top)? + 1;
+    (tops >= TOPS).then_some((rows, tops))
 }
 
 /// Largest magnitude on an axis that the descriptor or its field allows, by sign of the travel: the smaller one.

@@ -39,6 +39,8 @@ struct Outside {
     most: fn(i64) -> i32,
     /// Every so many seconds it counts one, and takes it back the next time: a sensor at an edge under a hand; 0 if it does not.
     flickers_s: f64,
+    /// Whether what is more than that gets lost, and does not come with the next.
+    more_is_lost: bool,
     /// Angle of the swipe to the sensor's X, radians.
     askew: f64,
     /// Counts below this are thrown away.
@@ -87,6 +89,7 @@ const SOUND: Outside = Outside {
     held: |_| false,
     most: |_| i32::MAX,
     flickers_s: 0.0,
+    more_is_lost: false,
     askew: 0.0,
     least: i32::MIN,
 };
@@ -214,7 +217,7 @@ impl Outside {
             let flickers = self.flickers_s > 0.0 && t as f64 * 1e-9 > begins[1];
             let edge = (flickers && (t as f64 * 1e-9 / self.flickers_s) as i64 % 2 == 1) as i32;
             let mut counts = ((true_counts.round() - told) as i32 + edge).clamp(-most, most);
-            told += f64::from(counts);
+            told = if self.more_is_lost { true_counts.round() } else { told + f64::from(counts) };
             counts = counts.max(self.least);
             if let Some((which, extra)) = self.leap
                 && which == swipe
@@ -528,6 +531,36 @@ fn a_ceiling_in_one_direction_is_a_ceiling() {
     let verdict = Outside { least: -110, ..SOUND }.verdict();
     let kinds = kinds(&verdict);
     assert_eq!(kinds, [(Family::ReportCeiling, "thrown away", Cause::Firmware); FAST / 2], "{kinds:?}");
+}
+
+/// One in 97 slots is empty, and the next report holds what both were to hold: of firmware that holds 88 counts.
+const MERGING: Outside = Outside {
+    held: |t| merged((t * 1e3).round() as i64),
+    most: |i| if merged(i - 1) { 176 } else { 88 },
+    ..SOUND
+};
+
+fn merged(slot: i64) -> bool {
+    slot % 97 == 0
+}
+
+/// A radio that sends again hands on two reports in one now and then, of a device that clips, or of one that does not.
+#[test]
+fn a_ceiling_is_seen_beside_reports_that_hold_two() {
+    for (more_is_lost, kind) in [(false, "handed on"), (true, "thrown away")] {
+        let verdict = Outside { more_is_lost, ..MERGING }.verdict();
+        assert_eq!(kinds(&verdict), [(Family::ReportCeiling, kind, Cause::Firmware); FAST]);
+    }
+    let sound = Outside { most: |_| i32::MAX, ..MERGING }.verdict();
+    assert!(kinds(&sound).iter().all(|k| k.0 != Family::ReportCeiling), "{:?}", kinds(&sound));
+}
+
+/// Reports of 0.25 ms hold 7 counts, and one or two frames of a sensor.
+#[test]
+fn a_ceiling_that_frames_reach_in_most_reports_is_a_ceiling_however_small() {
+    let fine = Outside { slot_ns: 250_000, counts_per_mm: 400.0 / 25.4, frames_a_report: 1.7, ..SOUND };
+    let verdict = Outside { most: |_| 7, more_is_lost: true, ..fine }.verdict();
+    assert_eq!(kinds(&verdict), [(Family::ReportCeiling, "thrown away", Cause::Firmware); FAST]);
 }
 
 #[test]

@@ -1,6 +1,6 @@
 //! Runs at one level that hide a peak, in one swipe.
 
-use super::{LEAST_TOP, TOPS, Top};
+use super::{TOPS, Top};
 use crate::erratic::{HIDDEN, hidden_rise};
 use crate::series::Sample;
 use std::ops::Range;
@@ -21,7 +21,7 @@ pub(super) fn at_top(samples: &[Sample], top: Top, at_field: bool, slot: f64) ->
 /// True if a swipe that does not reach the top holds a level below it, over a hidden peak, as long as a clip would.
 pub(super) fn below_top(samples: &[Sample], top: Top, slot: f64) -> bool {
     let own = samples.iter().map(|s| top.depth(s)).min().unwrap_or(0);
-    if own == 0 || top.value().saturating_sub(own) < LEAST_TOP {
+    if own == 0 || top.value().saturating_sub(own) < top.least() {
         return false;
     }
     run(samples, slot, |s| top.depth(s) == own).is_some_and(|run| {

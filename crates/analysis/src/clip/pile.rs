@@ -10,7 +10,7 @@
 //!
 //! Smallest found: three swipes where a report holds 280 counts at the top, five at 82, eight at 47.
 
-use super::{LEAST_TOP, SWIPES, TOPS, Top};
+use super::{SWIPES, TOPS, Top};
 use crate::series::Sample;
 use crate::stats::proportion_low;
 
@@ -31,13 +31,19 @@ pub(super) fn is_ceiling(swipes: &[&[Sample]], top: Top) -> bool {
     let piles: Vec<i32> = swipes.iter().filter_map(|samples| piles_up_at(samples, top)).collect();
     let at_top = piles.iter().filter(|depth| **depth == 0).count();
     let by_chance = (0.4 / (SCATTER * f64::from(top.value()))).min(MOST_BY_CHANCE);
-    at_top >= SWIPES && proportion_low(at_top as u32, piles.len() as u32, CHANCE) > by_chance
+    // At a small top chance says nothing: that counts are missing does.
+    let shown = if top.is_small() {
+        4 * at_top >= 3 * piles.len()
+    } else {
+        proportion_low(at_top as u32, piles.len() as u32, CHANCE) > by_chance
+    };
+    at_top >= SWIPES && shown
 }
 
 /// How far below the top the highest level of a swipe lies, if its reports pile up there.
 fn piles_up_at(samples: &[Sample], top: Top) -> Option<i32> {
-    let level =
-        samples.iter().map(|s| top.depth(s)).min().filter(|depth| top.value() - depth >= LEAST_TOP)?;
+    let highest = samples.iter().map(|s| top.depth(s)).min();
+    let level = highest.filter(|depth| top.value() - depth >= top.least())?;
     let within = |width: i32| samples.iter().filter(|s| top.depth(s) <= level + width).count() as u32;
     let at_level = within(0);
     let piles_up = |width: i32| {

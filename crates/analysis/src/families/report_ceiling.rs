@@ -1,6 +1,6 @@
 //! Report ceiling: deltas clip at what the report's field, or the firmware, can hold.
 //!
-//! Detects swipes that hold the session's top value of an axis; how, and how many it takes, stands in [`crate::clip`].
+//! Detects swipes that hold the session's top value of an axis (or that of all but reports in which a link merged two); how, and how many it takes, stands in [`crate::clip`].
 //!
 //! Cause: the report format where the top value reaches the descriptor's or the field's limit, else the firmware.
 //! Kind, one for the step: *thrown away* where the clipped swipes fall short of the clean slow ones (of all slow ones where
@@ -12,7 +12,9 @@
 //! Decides on the share of fast swipes that clip, exact limits. Smallest found: three reports at the top and 1.5 mm that
 //! they could not hold, in three swipes. (First written as three reports that hide a peak of 3 counts and 2 %. Seen then: at
 //! 0.98 of the peak 20 to 43 % missed of what lost 1.5 mm and more, since frames that beat against reports leave no run.
-//! With piles ([`crate::clip`]) none was missed of 22,330 at 0.98 to 0.5 of the peak.) The kind is told where the shoulders
+//! With piles ([`crate::clip`]) none was missed of 22,330 at 0.98 to 0.5 of the peak. Then as
+//! 20 counts a report and more; ceilings of 7 and 14 counts at 0.25 ms had been seen to be told as gain, repeats or short swipes: where
+//! 5 % of the travel are missing, 5 counts are enough.) The kind is told where the shoulders
 //! hide more than placing scatters, or six swipes show a trend; else it is unknown. Cost: O(reports).
 
 use super::{Detector, Event, in_swipe, key, not_examined, round, share};
