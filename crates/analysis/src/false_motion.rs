@@ -4,7 +4,8 @@
 //! at one swipe, each asked only where the one before found nothing:
 //!
 //! - *Named*: counts that are merely missing leave nothing backwards and nothing across. A thin stretch in which reports
-//!   run backwards by more than rounding, or that leaves more than [`ACROSS`] of what is missing across, is false motion.
+//!   run backwards by more than rounding, or that leaves more than [`ACROSS`] of what is missing across, and of
+//!   [`LEAST_MM`], is false motion.
 //! - *A turn*: motion that turns as no arm can, further short of the stop than any bounce happens ([`BEFORE_STOP`] of
 //!   the travel); and goes on in the swipe's direction after it, or lacks counts and went backwards or sideways further than
 //!   any bounce goes ([`BOUNCE_MM`]), up to the stop or near it. The bound is that of [`crate::erratic`], held against the
@@ -20,7 +21,7 @@
 //!
 //! Cost: O(reports of the swipe).
 
-use crate::erratic::{ARM_ACCELERATION, Bench, Stretch, Wrong};
+use crate::erratic::{ARM_ACCELERATION, Bench, LEAST_MM, Stretch, Wrong};
 use crate::host::HostSpans;
 use crate::series::{DUE, Frame, Sample, Series};
 use crate::step::{PhaseView, SwipeView};
@@ -210,8 +211,10 @@ impl<'a> Look<'a> {
         }
         let along: f64 = turned.iter().map(|c| c.0).sum();
         let across: f64 = turned.iter().map(|c| c.1).sum();
+        // Of the least that is worth a finding at least: where nothing is missing a hand's own wobble is not false.
         let missing = speed / self.each as f64 * turned.len() as f64 - along;
-        (across.abs() > ROUNDING.max(ACROSS * missing.abs())).then_some(Wrong::Sideways)
+        let wrong = missing.abs().max(LEAST_MM * self.per_mm);
+        (across.abs() > ROUNDING.max(ACROSS * wrong)).then_some(Wrong::Sideways)
     }
 
     /// Width of a cell, seconds.
@@ -257,7 +260,8 @@ impl<'a> Look<'a> {
                 }
                 let wrong = match (due - along).hypot(across) > bound {
                     true if along < 0.0 => Wrong::Reversal,
-                    true if across.abs() > ROUNDING.max(ACROSS * due) => Wrong::Sideways,
+                    // Of what it is as well: after a report that held little, a whole one in its direction is no motion across.
+                    true if across.abs() > ROUNDING.max(ACROSS * due.max(along)) => Wrong::Sideways,
                     _ => continue,
                 };
                 let to = self.forward_again(row + 1, v);

@@ -15,6 +15,7 @@ pub mod frames;
 pub mod lone;
 pub mod rates;
 pub mod rushes;
+pub mod uneven;
 
 use crate::series::DUE;
 use crate::stats::{mad, median};

@@ -119,6 +119,23 @@ fn intervals_that_alternate_are_told_as_such_and_no_counts_are_missed() {
     }
 }
 
+/// One report in four milliseconds, some of them a millisecond early or late; each holds what moved until then.
+#[test]
+fn reports_that_a_device_sends_unevenly_are_jitter_and_no_false_motion() {
+    for seed in 1..=3 {
+        let off = |n: i64| (n.wrapping_mul(2_654_435_761) >> 7).rem_euclid(3);
+        let verdict = judged(seed, "cable", |slot| {
+            if slot.rem_euclid(4) == off(slot.div_euclid(4)) { Way::Sent } else { Way::Held }
+        });
+        // At rest, where no report follows soon, what is held here waits too long.
+        let others = verdict.findings.iter().filter(|f| f.family != Family::Drift);
+        let others: Vec<_> = others.map(|f| (f.family, f.kind, f.cause)).collect();
+        assert_eq!(others, [(Family::ReportInterval, "jitter", Cause::Link)], "seed {seed}");
+        let because = &family(&verdict, Family::ReportInterval).because;
+        assert!(because.contains("reports unevenly"), "{because}");
+    }
+}
+
 /// A session of a device whose frames are so many polls apart, judged; the plan may ask for the interval.
 fn of_frames(polls_apart: f64, poll_ns: i64, late_ns: f64, asked: bool) -> Verdict {
     let mut bench = Bench { seed: 5, ..Bench::default() };

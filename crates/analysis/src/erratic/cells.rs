@@ -1,7 +1,7 @@
 //! Reports taken together, and the part of a swipe that is searched.
 
 use super::{ARM_ACCELERATION, Bench};
-use crate::series::{Frame, Sample, Series};
+use crate::series::{Frame, RUSHED, Sample, Series};
 use crate::swipes::Swipe;
 use std::ops::Range;
 
@@ -111,8 +111,30 @@ impl<'a> Search<'a> {
         {
             return None;
         }
-        let counts = swipe.counts(samples, frame);
-        let (cells, width) = cells(samples, &counts, bench.slot);
+        Search::of(samples, &swipe.counts(samples, frame), swipe, bench)
+    }
+
+    /// The same, each report's counts over the time that it covers; a stamp of less than [`RUSHED`] is a reader's doing.
+    pub(super) fn by_time(
+        series: &'a Series,
+        frame: Frame,
+        swipe: &Swipe,
+        bench: &Bench,
+    ) -> Option<Search<'a>> {
+        let samples = series.samples.get(swipe.rows.clone())?;
+        let mut counts = swipe.counts(samples, frame);
+        for (two, c) in samples.windows(2).zip(counts.iter_mut().skip(1)) {
+            let apart = two[1].t.saturating_sub(two[0].t) as f64;
+            if two[1].timed && apart < CONTIGUOUS * bench.slot {
+                let share = bench.slot / apart.max(RUSHED * bench.slot);
+                *c = (share * c.0, share * c.1);
+            }
+        }
+        Search::of(samples, &counts, swipe, bench)
+    }
+
+    fn of(samples: &'a [Sample], counts: &[(f64, f64)], swipe: &Swipe, bench: &Bench) -> Option<Search<'a>> {
+        let (cells, width) = cells(samples, counts, bench.slot);
         let seconds = width * 1e-9;
         let counts_in_a_cell = 1e3 * bench.counts_per_mm * seconds * seconds;
         let arm = ARM_ACCELERATION * counts_in_a_cell;

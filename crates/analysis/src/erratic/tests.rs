@@ -46,7 +46,12 @@ pub(crate) fn swipe(slot_ns: i64, tell: impl Fn(f64, (f64, f64)) -> (f64, f64)) 
 fn found(slot_ns: i64, tell: impl Fn(f64, (f64, f64)) -> (f64, f64)) -> Vec<Stretch> {
     let (series, swipe) = swipe(slot_ns, tell);
     let frame = Frame { cos: 1.0, sin: 0.0 };
-    find(&series, frame, &swipe, &Bench { counts_per_mm: PER_MM, slot: slot_ns as f64, beat: 0.0 })
+    find(
+        &series,
+        frame,
+        &swipe,
+        &Bench { counts_per_mm: PER_MM, slot: slot_ns as f64, beat: 0.0, uneven: false },
+    )
 }
 
 /// Report intervals in nanoseconds.
@@ -149,7 +154,7 @@ fn nothing_panics_on_what_no_device_sends() {
                 &series,
                 Frame { cos: 0.6, sin: 0.8 },
                 &swipe,
-                &Bench { counts_per_mm: per_mm, slot, beat: 0.0 },
+                &Bench { counts_per_mm: per_mm, slot, beat: 0.0, uneven: false },
             );
         }
     }

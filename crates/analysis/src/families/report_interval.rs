@@ -24,7 +24,8 @@
 //! - *slower when fast*: rows of reports at one and a half times the usual interval and more, at higher speeds
 //!   ([`crate::intervals::rates`]); decided: their clock over that of the usual rows, against the same tolerance.
 //! - *jitter*: stamps scatter about their run's line by more than a host explains ([`HOST_SPREAD`]; for the kernel's own
-//!   stamps [`KERNEL_SPREAD`]).
+//!   stamps [`KERNEL_SPREAD`]); or by less, where counts are as uneven as the intervals that they were made in
+//!   ([`crate::intervals::uneven`]): no reader's lateness does that.
 //!
 //! A run is broken, and a new one begun, by a stamp more than half an interval off where the one before puts it: so by a report
 //! that is missing, by one that a host held up for so long, and by a pace that leaves slots empty. What lies across a break
@@ -53,7 +54,9 @@
 //!
 //! *Not* found, and by intent: jitter of less than an ordinary reader's own lateness. Some tens of microseconds (the simulator's
 //! `jitter` at its usual 60 µs) are what the computer alone makes of a sound device, so they are shown (`stamps scatter by`)
-//! and held against nothing. Jitter is a finding from 1 ms on, or from 0.1 ms on in the kernel's own stamps.
+//! and held against nothing. Jitter is a finding from 1 ms on, or from 0.1 ms on in the kernel's own stamps; from 5 % of the
+//! interval on where counts show that it is the device's. (The last added after a device had been seen to pass without a word
+//! whose instants scattered by a third of 2 to 4 ms, with their counts.)
 
 use super::dropout::CABLE;
 use super::{Detector, Lasting, limits, not_examined, over_phases, round, verdict};
@@ -62,6 +65,7 @@ use crate::decision::{FAIL_LEVEL, inside, share_at_most};
 use crate::intervals::frames::{self, Frames};
 use crate::intervals::lone::{self, Lone};
 use crate::intervals::rates::{Slower, slower_when_fast};
+use crate::intervals::uneven::{self, Uneven};
 use crate::intervals::{Clock, Known, Runs, runs, runs_knowing, rushes};
 use crate::periodicity::{Period, periodicity};
 use crate::series::{Turns, turns};
@@ -106,6 +110,8 @@ const LEAST_USED: f64 = 0.1;
 /// All that is measured.
 struct Measured {
     turns: Option<Turns>,
+    /// Instants of report that scatter by the device's own doing.
+    uneven: Option<Uneven>,
     /// Reports that are missing one by one, if they are many.
     lone: Option<Lone>,
     /// A clock of frames that polls sample: then it is the clock.
@@ -167,7 +173,8 @@ fn measure(step: &StepView) -> Result<Measured, &'static str> {
         Some(frames) => Some(frames.poll),
         None => asked_for(step).map(|n| polled(n, clock.interval)),
     };
-    Ok(Measured { turns, lone, frames, runs, clock, nominal, line, fraction_off, slower, rushes })
+    let uneven = uneven::find(step.phases.iter().map(|p| &p.series), clock.interval);
+    Ok(Measured { turns, uneven, lone, frames, runs, clock, nominal, line, fraction_off, slower, rushes })
 }
 
 /// The interval that the descriptor asks for.
@@ -402,6 +409,13 @@ impl Detector for ReportInterval {
                 "f_ratio": round(f, 1),
             });
             add("wander", 100.0 * clock.wander / clock.interval, Some(p_wander), Cause::Link, evidence);
+        } else if let Some(uneven) = got.uneven {
+            let evidence = json!({
+                "standard_deviation_us": round(1e-3 * uneven.spread * clock.interval, 1),
+                "share_that_counts_follow": round(uneven.counts, 2),
+                "reports": uneven.seen,
+            });
+            add("jitter", 100.0 * uneven.spread, None, Cause::Link, evidence);
         } else if clock.spread > stamps.max(tick) {
             let evidence = json!({
                 "standard_deviation_us": round(clock.spread * 1e-3, 1),
@@ -486,12 +500,13 @@ fn words(step: &StepView, got: &Measured) -> String {
         }
     });
     format!(
-        "{:.4} ms in {} reports, {against}; stamps scatter by {:.1} µs, {:.1} % of intervals off by over a quarter{line}{}{}{}{}",
+        "{:.4} ms in {} reports, {against}; stamps scatter by {:.1} µs, {:.1} % of intervals off by over a quarter{line}{}{}{}{}{}",
         ms(clock.interval),
         clock.reports,
         clock.spread * 1e-3,
         100.0 * got.fraction_off,
         turn_words(got),
+        uneven_words(got),
         lone_words(step, got),
         slower_words(step, got),
         rush_words(got)
@@ -523,6 +538,16 @@ fn turn_words(got: &Measured) -> String {
     let Some(turns) = got.turns else { return String::new() };
     let counts = if turns.of_the_device() { ", and so do their counts" } else { ", but their counts do not" };
     format!("; alternates between {:.2} and {:.2} ms{counts}", 1e-6 * turns.short, 1e-6 * turns.long)
+}
+
+fn uneven_words(got: &Measured) -> String {
+    match got.uneven.filter(|_| got.turns.is_none()) {
+        Some(uneven) => format!(
+            "; the device itself reports unevenly, by {:.0} % of the interval: counts are as uneven as the time that they cover",
+            100.0 * uneven.spread
+        ),
+        None => String::new(),
+    }
 }
 
 fn lone_words(step: &StepView, got: &Measured) -> String {
