@@ -20,11 +20,12 @@
 //! [`crate::false_motion`]'s.)
 //!
 //! Of a device that reports unevenly ([`crate::intervals::uneven`]) what is told by the reports must be so by the time that each
-//! covers as well.
+//! covers as well. Where the hand swings in an arc, along and across are those of the local direction ([`arc`]).
 //!
 //! Only within runs of reports without an empty slot (what follows a silence may carry its make-up), away from the
 //! stops, at `DUE` counts a slot and more. Cost: O(reports of the swipe).
 
+pub(crate) mod arc;
 pub(crate) mod beat;
 pub(crate) mod cells;
 mod jump;
@@ -133,6 +134,8 @@ pub struct Bench {
     pub beat: f64,
     /// True if the device itself reports unevenly ([`crate::intervals::uneven`]).
     pub uneven: bool,
+    /// Radians per count by which swipes out turn on their way ([`arc`]).
+    pub bend: f64,
 }
 
 /// Searches one swipe.

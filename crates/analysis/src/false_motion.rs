@@ -21,6 +21,7 @@
 //!
 //! Cost: O(reports of the swipe).
 
+use crate::erratic::arc::{self, Turning};
 use crate::erratic::{ARM_ACCELERATION, Bench, LEAST_MM, Stretch, Wrong};
 use crate::host::HostSpans;
 use crate::series::{DUE, Frame, Sample, Series};
@@ -129,6 +130,8 @@ struct Look<'a> {
     slot: f64,
     per_mm: f64,
     each: usize,
+    /// Radians per count by which it turns on its way.
+    bend: f64,
 }
 
 impl<'a> Look<'a> {
@@ -143,7 +146,8 @@ impl<'a> Look<'a> {
             place
         }));
         let (slot, per_mm) = (bench.slot, bench.counts_per_mm);
-        Some(Look { samples, counts, places, swipe, slot, per_mm, each: per_cell(slot) })
+        let bend = swipe.sign() * bench.bend;
+        Some(Look { samples, counts, places, swipe, slot, per_mm, each: per_cell(slot), bend })
     }
 
     fn sum(&self, rows: Range<usize>) -> (f64, f64) {
@@ -195,12 +199,18 @@ impl<'a> Look<'a> {
         let to = (last + self.each).min(self.bounce());
         let (v, _) = self.before(from).or_else(|| self.before(first))?;
         let speed = v.0.hypot(v.1);
-        let turned: Vec<(f64, f64)> = self
-            .counts
-            .get(from..to)?
-            .iter()
-            .map(|c| ((c.0 * v.0 + c.1 * v.1) / speed, (c.1 * v.0 - c.0 * v.1) / speed))
-            .collect();
+        if from > to {
+            return None;
+        }
+        let turning = Turning {
+            bend: self.bend,
+            counts_per_mm: self.per_mm,
+            speed: speed / self.width_s(),
+            left: self.swipe.one_travel - self.places[from],
+        };
+        // Each in the local direction: on an arc this turns on the way.
+        let local = |row: usize| arc::along(self.counts[row], v, turning.within(self.seconds(from, row)));
+        let turned: Vec<(f64, f64)> = (from..to).map(local).collect();
         let (mut run, mut deepest) = (0.0f64, 0.0f64);
         for (along, _) in &turned {
             run = if *along < 0.0 { run + along } else { 0.0 };

@@ -1,5 +1,6 @@
 //! Reports taken together, and the part of a swipe that is searched.
 
+use super::arc::Turning;
 use super::{ARM_ACCELERATION, Bench};
 use crate::series::{Frame, RUSHED, Sample, Series};
 use crate::swipes::Swipe;
@@ -93,6 +94,10 @@ pub(super) struct Search<'a> {
     pub(super) arm: f64,
     /// See [`Bench::beat`].
     pub(super) beat: f64,
+    /// Radians per count by which it turns on its way.
+    pub(super) bend: f64,
+    /// Counts of a whole travel.
+    pub(super) travel: f64,
     /// And within which thin counts may be a hand's.
     pub(super) hand: f64,
     /// Cells away from the stops.
@@ -149,10 +154,25 @@ impl<'a> Search<'a> {
             counts_per_mm: bench.counts_per_mm,
             arm,
             beat: bench.beat,
+            bend: swipe.sign() * bench.bend,
+            travel: swipe.one_travel,
             hand: arm,
             inner,
             since: 0,
         })
+    }
+
+    /// How the motion turns on from a cell that it reaches at so many counts a cell.
+    pub(super) fn turning(&self, cell: usize, speed: f64) -> Turning {
+        let left = self.travel - self.sum(0..cell).0;
+        let speed = speed / (self.width * 1e-9);
+        Turning { bend: self.bend, counts_per_mm: self.counts_per_mm, speed, left }
+    }
+
+    /// Time from the begin of a cell to that of another, seconds.
+    pub(super) fn seconds(&self, from: usize, to: usize) -> f64 {
+        let begin = |cell: usize| self.samples[self.cells[cell].rows.start].t;
+        begin(to).saturating_sub(begin(from)).max(0) as f64 * 1e-9
     }
 
     /// Counts of some cells of which the first may follow a silence.

@@ -26,7 +26,7 @@ fn found(slot_ns: i64, tell: impl Fn(f64, (f64, f64)) -> (f64, f64)) -> Vec<Stre
 }
 
 pub(super) fn bench(slot_ns: i64) -> Bench {
-    Bench { counts_per_mm: PER_MM, slot: slot_ns as f64, beat: 0.0, uneven: false }
+    Bench { counts_per_mm: PER_MM, slot: slot_ns as f64, beat: 0.0, uneven: false, bend: 0.0 }
 }
 
 #[test]
@@ -146,7 +146,7 @@ fn nothing_panics_on_what_no_device_sends() {
                 &series,
                 FRAME,
                 &swipe,
-                &Bench { counts_per_mm: per_mm, slot, beat: 0.0, uneven: false },
+                &Bench { counts_per_mm: per_mm, slot, beat: 0.0, uneven: false, bend: 0.0 },
                 &mut Vec::new(),
             );
         }
