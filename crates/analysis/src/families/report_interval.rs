@@ -14,7 +14,8 @@
 //!   tolerance every interval stays inside it), more than a tick of the clock, and at a false-alarm level below that of
 //!   a fail. It must stand out in the spectrum of intervals and in that of stamps: jitter that adds up is white in the one,
 //!   jitter that does not in the other.
-//! - *wander*: the interval differs from run to run by more than [`CLOCKS_AGREE`] beyond what the stamps explain.
+//! - *wander*: the interval differs from run to run, or within runs, by more than [`CLOCKS_AGREE`] beyond what the stamps
+//!   explain.
 //! - *alternating*: a longer and a shorter interval in turn ([`crate::series::turns`]), with their counts, so that no reader's
 //!   lateness makes it; decided: half the difference over the mean, against the upper tolerance.
 //! - *missing*: reports that are lost one by one ([`crate::intervals::lone`]), at least [`LEAST_LONE`] and [`TELLING`] of all;
@@ -23,8 +24,8 @@
 //!   than the link has slots leaves slots empty and loses nothing. Inconclusive in between, and where no nominal is known.
 //! - *slower when fast*: rows of reports at one and a half times the usual interval and more, at higher speeds
 //!   ([`crate::intervals::rates`]); decided: their clock over that of the usual rows, against the same tolerance.
-//! - *jitter*: stamps scatter about their run's line by more than a host explains ([`HOST_SPREAD`]; for the kernel's own
-//!   stamps [`KERNEL_SPREAD`]); or by less, where counts are as uneven as the intervals that they were made in
+//! - *jitter*: stamps scatter about their run's line, and about those beside them, by more than a host explains
+//!   ([`HOST_SPREAD`]; for the kernel's own stamps [`KERNEL_SPREAD`]); or by less, where counts are as uneven as the intervals that they were made in
 //!   ([`crate::intervals::uneven`]): no reader's lateness does that.
 //!
 //! A run is broken, and a new one begun, by a stamp more than half an interval off where the one before puts it: so by a report
@@ -313,6 +314,11 @@ fn too_often(step: &StepView, got: &Measured) -> Option<Criterion> {
     Some(Criterion { verdict: Outcome::Inconclusive, ..criterion })
 }
 
+/// Wander is looked for from run to run and from piece to piece.
+const LOOKS: f64 = 2.0;
+/// Tails of a distribution are not believed beyond this.
+const LEAST_CHANCE: f64 = 1e-9;
+
 /// A period that is less likely than this by chance is told, whether or not it is a fault.
 const TOLD: f64 = 0.01;
 
@@ -377,7 +383,7 @@ impl Detector for ReportInterval {
             return; // Their beat against the polls is the structure, and how they scatter.
         }
         let (f, between, within) = clock.wander_f;
-        let p_wander = FisherSnedecor::new(between, within).map_or(1.0, |d| d.sf(f));
+        let p_wander = FisherSnedecor::new(between, within).map_or(1.0, |d| LOOKS * d.sf(f));
         let tick = got.runs.tick as f64;
         let least = (LEAST_LINE * clock.interval).max(tick);
         let stamps = if got.runs.kernel { KERNEL_SPREAD } else { HOST_SPREAD };
@@ -465,7 +471,8 @@ fn finding(
 ) -> Option<Finding> {
     let unit = if kind == MISSING { "% of the reports" } else { "% of the interval" };
     let lasting = Lasting { family: Family::ReportInterval, kind, size, unit, cause };
-    over_phases(step, swiped(step), lasting, evidence).map(|finding| Finding { p_false, ..finding })
+    over_phases(step, swiped(step), lasting, evidence)
+        .map(|finding| Finding { p_false: p_false.map(|p| p.max(LEAST_CHANCE)), ..finding })
 }
 
 /// The reason, in one sentence.
@@ -495,6 +502,9 @@ fn words(step: &StepView, got: &Measured) -> String {
     let line = line.map_or_else(String::new, |l| {
         let (us, reports, p) = (l.amplitude * 1e-3, 1.0 / l.frequency, l.p_false);
         match p < TOLD {
+            true if p < LEAST_CHANCE => {
+                format!("; every {reports:.1} reports a swing of {us:.1} µs (chance below 1e-9)")
+            }
             true => format!("; every {reports:.1} reports a swing of {us:.1} µs (chance {p:.0e})"),
             false => "; no period in it".to_owned(),
         }
