@@ -19,9 +19,13 @@
 //! both axes, report after report, across a hidden peak. (Where a sensor's frames beat against the reports, repeats are
 //! [`crate::false_motion`]'s.)
 //!
+//! Of a device that reports unevenly ([`crate::intervals::uneven`]) what is told by the reports must be so by the time that each
+//! covers as well. Where the hand swings in an arc, along and across are those of the local direction ([`arc`]).
+//!
 //! Only within runs of reports without an empty slot (what follows a silence may carry its make-up), away from the
 //! stops, at `DUE` counts a slot and more. Cost: O(reports of the swipe).
 
+pub(crate) mod arc;
 pub(crate) mod beat;
 pub(crate) mod cells;
 mod jump;
@@ -128,22 +132,40 @@ pub struct Bench {
     pub slot: f64,
     /// Share of the speed by which a report may hold more or less, since its frames are whole ([`beat`]).
     pub beat: f64,
+    /// True if the device itself reports unevenly ([`crate::intervals::uneven`]).
+    pub uneven: bool,
+    /// Radians per count by which swipes out turn on their way ([`arc`]).
+    pub bend: f64,
 }
 
 /// Searches one swipe.
 pub fn find(series: &Series, frame: Frame, swipe: &Swipe, bench: &Bench) -> Vec<Stretch> {
     let Some(mut search) = Search::new(series, frame, swipe, bench) else { return Vec::new() };
-    let mut found = jumps(&mut search, swipe);
-    // What no arm makes goes first: the begin of false motion may be within what a hand's utmost forbids.
-    if found.is_empty() && swipe.is_short() {
-        search.hand *= FLICK_ACCELERATION / ARM_ACCELERATION;
-        search.since = 0;
-        found = jumps(&mut search, swipe);
+    let mut found = abrupt(&mut search, swipe);
+    // A report that covers more time holds more. Counts must be wrong by the time that they cover as well, and not by that
+    // alone: some of the stamps may be a host's that was late.
+    if bench.uneven && !found.is_empty() {
+        let by_time = Search::by_time(series, frame, swipe, bench);
+        let by_time = by_time.map_or_else(Vec::new, |mut search| abrupt(&mut search, swipe));
+        let same = |a: &Stretch, b: &Stretch| a.wrong.is_loss() == b.wrong.is_loss() && overlap(a, b);
+        found.retain(|s| by_time.iter().any(|t| same(s, t)));
     }
     let repeats = search.repeats();
     found.extend(repeats.into_iter().filter(|r| !found_at(&found, r)).collect::<Vec<_>>());
     found.sort_by_key(|s| s.begin);
     found
+}
+
+/// Abrupt changes of the counts along and across.
+fn abrupt(search: &mut Search, swipe: &Swipe) -> Vec<Stretch> {
+    let found = jumps(search, swipe);
+    // What no arm makes goes first: the begin of false motion may be within what a hand's utmost forbids.
+    if !found.is_empty() || !swipe.is_short() {
+        return found;
+    }
+    search.hand *= FLICK_ACCELERATION / ARM_ACCELERATION;
+    search.since = 0;
+    jumps(search, swipe)
 }
 
 fn jumps(search: &mut Search, swipe: &Swipe) -> Vec<Stretch> {
@@ -169,5 +191,9 @@ fn jumps(search: &mut Search, swipe: &Swipe) -> Vec<Stretch> {
 }
 
 fn found_at(found: &[Stretch], one: &Stretch) -> bool {
-    found.iter().any(|s| s.rows.start < one.rows.end && one.rows.start < s.rows.end)
+    found.iter().any(|s| overlap(s, one))
+}
+
+fn overlap(a: &Stretch, b: &Stretch) -> bool {
+    a.rows.start < b.rows.end && b.rows.start < a.rows.end
 }

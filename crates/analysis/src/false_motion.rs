@@ -4,7 +4,8 @@
 //! at one swipe, each asked only where the one before found nothing:
 //!
 //! - *Named*: counts that are merely missing leave nothing backwards and nothing across. A thin stretch in which reports
-//!   run backwards by more than rounding, or that leaves more than [`ACROSS`] of what is missing across, is false motion.
+//!   run backwards by more than rounding, or that leaves more than [`ACROSS`] of what is missing across, and of
+//!   [`LEAST_MM`], is false motion.
 //! - *A turn*: motion that turns as no arm can, further short of the stop than any bounce happens ([`BEFORE_STOP`] of
 //!   the travel); and goes on in the swipe's direction after it, or lacks counts and went backwards or sideways further than
 //!   any bounce goes ([`BOUNCE_MM`]), up to the stop or near it. The bound is that of [`crate::erratic`], held against the
@@ -20,7 +21,8 @@
 //!
 //! Cost: O(reports of the swipe).
 
-use crate::erratic::{ARM_ACCELERATION, Bench, Stretch, Wrong};
+use crate::erratic::arc::{self, Turning};
+use crate::erratic::{ARM_ACCELERATION, Bench, LEAST_MM, Stretch, Wrong};
 use crate::host::HostSpans;
 use crate::series::{DUE, Frame, Sample, Series};
 use crate::step::{PhaseView, SwipeView};
@@ -128,6 +130,8 @@ struct Look<'a> {
     slot: f64,
     per_mm: f64,
     each: usize,
+    /// Radians per count by which it turns on its way.
+    bend: f64,
 }
 
 impl<'a> Look<'a> {
@@ -142,7 +146,8 @@ impl<'a> Look<'a> {
             place
         }));
         let (slot, per_mm) = (bench.slot, bench.counts_per_mm);
-        Some(Look { samples, counts, places, swipe, slot, per_mm, each: per_cell(slot) })
+        let bend = swipe.sign() * bench.bend;
+        Some(Look { samples, counts, places, swipe, slot, per_mm, each: per_cell(slot), bend })
     }
 
     fn sum(&self, rows: Range<usize>) -> (f64, f64) {
@@ -194,12 +199,18 @@ impl<'a> Look<'a> {
         let to = (last + self.each).min(self.bounce());
         let (v, _) = self.before(from).or_else(|| self.before(first))?;
         let speed = v.0.hypot(v.1);
-        let turned: Vec<(f64, f64)> = self
-            .counts
-            .get(from..to)?
-            .iter()
-            .map(|c| ((c.0 * v.0 + c.1 * v.1) / speed, (c.1 * v.0 - c.0 * v.1) / speed))
-            .collect();
+        if from > to {
+            return None;
+        }
+        let turning = Turning {
+            bend: self.bend,
+            counts_per_mm: self.per_mm,
+            speed: speed / self.width_s(),
+            left: self.swipe.one_travel - self.places[from],
+        };
+        // Each in the local direction: on an arc this turns on the way.
+        let local = |row: usize| arc::along(self.counts[row], v, turning.within(self.seconds(from, row)));
+        let turned: Vec<(f64, f64)> = (from..to).map(local).collect();
         let (mut run, mut deepest) = (0.0f64, 0.0f64);
         for (along, _) in &turned {
             run = if *along < 0.0 { run + along } else { 0.0 };
@@ -210,8 +221,10 @@ impl<'a> Look<'a> {
         }
         let along: f64 = turned.iter().map(|c| c.0).sum();
         let across: f64 = turned.iter().map(|c| c.1).sum();
+        // Of the least that is worth a finding at least: where nothing is missing a hand's own wobble is not false.
         let missing = speed / self.each as f64 * turned.len() as f64 - along;
-        (across.abs() > ROUNDING.max(ACROSS * missing.abs())).then_some(Wrong::Sideways)
+        let wrong = missing.abs().max(LEAST_MM * self.per_mm);
+        (across.abs() > ROUNDING.max(ACROSS * wrong)).then_some(Wrong::Sideways)
     }
 
     /// Width of a cell, seconds.
@@ -257,7 +270,8 @@ impl<'a> Look<'a> {
                 }
                 let wrong = match (due - along).hypot(across) > bound {
                     true if along < 0.0 => Wrong::Reversal,
-                    true if across.abs() > ROUNDING.max(ACROSS * due) => Wrong::Sideways,
+                    // Of what it is as well: after a report that held little, a whole one in its direction is no motion across.
+                    true if across.abs() > ROUNDING.max(ACROSS * due.max(along)) => Wrong::Sideways,
                     _ => continue,
                 };
                 let to = self.forward_again(row + 1, v);

@@ -15,6 +15,7 @@ pub mod frames;
 pub mod lone;
 pub mod rates;
 pub mod rushes;
+pub mod uneven;
 
 use crate::series::DUE;
 use crate::stats::{mad, median};
@@ -37,6 +38,10 @@ const OFF: f64 = 0.25;
 const ADDED_UP: f64 = 4.0;
 /// Chance, were each stamp late by itself, at which lateness is said to add up.
 const ADDS_UP: f64 = 0.01;
+
+/// Reports of a run that are looked at as one of their own: an interval that swings within a swipe is as good as constant
+/// within them, and so many tell a slope to √12 / 64^1.5, 0.7 %, of what a stamp scatters by.
+const PIECE: usize = 64;
 
 /// Share of reports in fast motion that must have the kernel's own stamp if these are to be used: the recorder leaves
 /// out what it is not sure of, after a stall up to the next rest. What is left is enough, on one and the same clock.
@@ -77,9 +82,11 @@ pub struct Clock {
     pub uncertainty: f64,
     /// Degrees of freedom of that.
     pub df: f64,
-    /// Robust standard deviation of a stamp about its run's line, nanoseconds.
+    /// Robust standard deviation of a stamp about its run's line, or about the middle of those beside it where that is
+    /// less, nanoseconds: an interval that wanders bends the line.
     pub spread: f64,
-    /// Standard deviation of the interval from run to run beyond what the stamps explain, nanoseconds.
+    /// Standard deviation of the interval from run to run, or from [`PIECE`] to piece of them, beyond what the stamps
+    /// explain, nanoseconds.
     pub wander: f64,
     /// F statistic of that, with its degrees of freedom.
     pub wander_f: (f64, f64, f64),
@@ -221,6 +228,25 @@ impl Run {
         (i, t, weight, cross / weight)
     }
 
+    /// The run cut up into pieces of [`PIECE`] reports; the last is up to twice as long.
+    fn pieces(&self) -> Vec<Run> {
+        let n = (self.number.len() / PIECE).max(1);
+        let end = |i: usize| if i == n { self.number.len() } else { i * PIECE };
+        let piece = |i: usize| {
+            let rows = end(i)..end(i + 1);
+            Some(Run { number: self.number.get(rows.clone())?.to_vec(), time: self.time.get(rows)?.to_vec() })
+        };
+        (0..n).filter_map(piece).collect()
+    }
+
+    /// What stamps lie off the middle of the two beside them, scaled to the scatter of one: three that scatter by themselves
+    /// make 1 + 2/4 of its variance.
+    fn beside(&self) -> Vec<f64> {
+        let three = self.number.windows(3).zip(self.time.windows(3));
+        let even = three.filter(|(number, _)| (number[2] - number[0] - 2.0).abs() < 0.5);
+        even.map(|(_, t)| (t[1] - 0.5 * (t[0] + t[2])) / 1.5f64.sqrt()).collect()
+    }
+
     /// Square of the difference between the slopes of its halves, over what a stamp's own variance makes of it: an estimate
     /// of that variance with one degree of freedom, which holds whatever stamps that lie near each other share.
     fn halves(&self) -> Option<f64> {
@@ -267,29 +293,60 @@ impl Runs {
         let count = lines.len() as f64;
         let scatter: f64 = lines.iter().map(|l| (l.2 * (l.3 - interval)).powi(2)).sum();
         let uncertainty = (scatter * count / (count - 1.0)).sqrt() / total;
-        let mut residuals = Vec::new();
-        for (run, (i, t, _, slope)) in self.runs.iter().zip(&lines) {
-            let pairs = run.number.iter().zip(&run.time);
-            residuals.extend(pairs.map(|(number, time)| time - t - slope * (number - i)));
-        }
-        let reports = residuals.len();
-        let within = reports as f64 - 2.0 * count;
-        let noise = residuals.iter().map(|r| r * r).sum::<f64>() / within;
-        let (noise, within) = self.added_up(noise, within).unwrap_or((noise, within));
-        let between: f64 = lines.iter().map(|l| l.2 * (l.3 - interval).powi(2)).sum();
         let squares: f64 = lines.iter().map(|l| l.2 * l.2).sum();
-        let excess = (between - (count - 1.0) * noise) / (total - squares / total);
         // Runs weigh unequally: the number of equal ones that would scatter alike.
         let df = (total * total / squares - 1.0).max(1.0);
+        let residuals = self.residuals(&lines);
+        let line = mad(&residuals, median(&residuals)?)?;
+        let beside: Vec<f64> = self.runs.iter().flat_map(Run::beside).collect();
+        let beside = median(&beside).and_then(|centre| mad(&beside, centre));
+        let (wander, wander_f) = self.wander(interval)?;
         Some(Clock {
             interval,
             uncertainty,
             df,
-            spread: mad(&residuals, median(&residuals)?)?,
-            wander: excess.max(0.0).sqrt(),
-            wander_f: (between / (count - 1.0) / noise.max(f64::MIN_POSITIVE), count - 1.0, within),
-            reports,
+            spread: beside.map_or(line, |beside| beside.min(line)),
+            wander,
+            wander_f,
+            reports: residuals.len(),
         })
+    }
+
+    /// What stamps lie off their run's line.
+    fn residuals(&self, lines: &[(f64, f64, f64, f64)]) -> Vec<f64> {
+        let mut residuals = Vec::new();
+        for (run, (i, t, _, slope)) in self.runs.iter().zip(lines) {
+            let pairs = run.number.iter().zip(&run.time);
+            residuals.extend(pairs.map(|(number, time)| time - t - slope * (number - i)));
+        }
+        residuals
+    }
+
+    /// Wander from run to run or, where that is surer, from piece to piece: its standard deviation, and F with its degrees of
+    /// freedom. Both are looked at, for what wanders fast bends the runs, and what wanders slowly moves short pieces by little.
+    fn wander(&self, interval: f64) -> Option<(f64, (f64, f64, f64))> {
+        let by_run = self.between(interval)?;
+        let pieces = Runs { runs: self.runs.iter().flat_map(Run::pieces).collect(), ..Runs::default() };
+        let chance =
+            |(_, (f, a, b)): &(f64, (f64, f64, f64))| FisherSnedecor::new(*a, *b).map_or(1.0, |d| d.sf(*f));
+        let by_piece = pieces.between(interval).filter(|by_piece| chance(by_piece) < chance(&by_run));
+        Some(by_piece.unwrap_or(by_run))
+    }
+
+    /// Wander from run to run.
+    fn between(&self, interval: f64) -> Option<(f64, (f64, f64, f64))> {
+        let lines: Vec<_> = self.runs.iter().map(Run::line).collect();
+        let count = lines.len() as f64;
+        let residuals = self.residuals(&lines);
+        let within = residuals.len() as f64 - 2.0 * count;
+        let noise = residuals.iter().map(|r| r * r).sum::<f64>() / within;
+        let (noise, within) = self.added_up(noise, within).unwrap_or((noise, within));
+        let total: f64 = lines.iter().map(|l| l.2).sum();
+        let between: f64 = lines.iter().map(|l| l.2 * (l.3 - interval).powi(2)).sum();
+        let squares: f64 = lines.iter().map(|l| l.2 * l.2).sum();
+        let excess = (between - (count - 1.0) * noise) / (total - squares / total);
+        let f = between / (count - 1.0) / noise.max(f64::MIN_POSITIVE);
+        (count >= 3.0).then_some((excess.max(0.0).sqrt(), (f, count - 1.0, within)))
     }
 
     /// Variance of a stamp as it moves the slope of a run, and its degrees of freedom, where lateness adds up: where the
@@ -378,6 +435,27 @@ mod tests {
         assert!((got.interval - 1_010_000.0).abs() < 40.0, "{got:?}");
         assert!((got.spread - 74_000.0).abs() < 1_000.0 && got.reports == 300, "{got:?}");
         assert!(got.wander < 100.0);
+    }
+
+    /// Intervals of 2 ms that swing by 6 % in 3 s, as in swipes of a second; stamps are late by up to 40 µs.
+    #[test]
+    fn an_interval_that_wanders_within_runs_scatters_no_stamps() {
+        let at = |i: i64| {
+            let swing = 0.06 * 3e9 / std::f64::consts::TAU;
+            2e6 * i as f64 - swing * (std::f64::consts::TAU * 2e6 * i as f64 / 3e9).cos()
+        };
+        let late = |i: i64| 4e4 * (i as f64 * 0.618_033_988_75).fract();
+        let rows: Vec<_> =
+            (0..6000i64).filter(|i| i % 600 < 500).map(|i| ((at(i) + late(i)) as i64, 20, 0)).collect();
+        let got = runs(&trace(&rows), &ALL, 2e6).clock().unwrap();
+        assert!(got.spread < 30_000.0, "{got:?}");
+        let chance = FisherSnedecor::new(got.wander_f.1, got.wander_f.2).unwrap().sf(got.wander_f.0);
+        assert!(chance < 1e-9 && (got.wander / 2e6 - 0.042).abs() < 0.01, "{got:?}");
+        // Of a clock that does not wander neither is said.
+        let rows: Vec<_> =
+            (0..6000i64).filter(|i| i % 600 < 500).map(|i| (2_000_000 * i + late(i) as i64, 20, 0)).collect();
+        let got = runs(&trace(&rows), &ALL, 2e6).clock().unwrap();
+        assert!(got.spread < 30_000.0 && got.wander < 1e3, "{got:?}");
     }
 
     #[test]

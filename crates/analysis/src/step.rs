@@ -7,10 +7,11 @@ use crate::after_rest::{self, Later};
 use crate::axes;
 use crate::baseline::{self, Basis, Candidate};
 use crate::clip::{self, Clip};
-use crate::erratic::{self, Stretch, Wrong, beat, cells::in_a_cell};
+use crate::erratic::{self, Stretch, Wrong, arc, beat, cells::in_a_cell};
 use crate::false_motion::{self, ahead, one_axis, top_speed};
 use crate::grid::{self, Grid};
 use crate::host::HostSpans;
+use crate::intervals::uneven;
 use crate::ripple::slots;
 use crate::series::{Frame, Series, fast_intervals, turns};
 use crate::shortfall::{self, Marked, Measure};
@@ -248,10 +249,12 @@ impl<'a> StepView<'a> {
         let slot = self.slot();
         let slow = self.phases.iter().filter(|p| is_slow(&p.span));
         let slow = slow.flat_map(|p| p.swipes.iter().map(move |s| (&p.series, &s.swipe)));
+        let bend = arc::bend(slow.clone(), frame, scale.counts_per_mm);
         let parts: Vec<_> =
             slow.filter_map(|(series, swipe)| slots::fast_part(series, frame, swipe, slot)).collect();
         let beat = beat::share(&parts, in_a_cell(slot));
-        let bench = erratic::Bench { counts_per_mm: scale.counts_per_mm, slot, beat };
+        let uneven = uneven::find(self.phases.iter().map(|p| &p.series), slot).is_some();
+        let bench = erratic::Bench { counts_per_mm: scale.counts_per_mm, slot, beat, uneven, bend };
         let host = Arc::clone(&self.host);
         let mut look = |view: &mut SwipeView, series: &Series| look_at(view, series, frame, &bench, &host);
         each_swipe(&mut self.phases, &mut look);

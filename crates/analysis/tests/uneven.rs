@@ -119,6 +119,30 @@ fn intervals_that_alternate_are_told_as_such_and_no_counts_are_missed() {
     }
 }
 
+/// One report in four milliseconds, some of them a millisecond early or late; each holds what moved until then.
+#[test]
+fn reports_that_a_device_sends_unevenly_are_jitter_and_no_false_motion() {
+    for seed in 1..=3 {
+        // By chance, and without a period that would be told first (Steele, Lea & Flood 2014: SplitMix).
+        let off = |n: i64| {
+            let z = (n as u64).wrapping_mul(0x9E37_79B9_7F4A_7C15);
+            let z = (z ^ (z >> 30)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
+            let z = (z ^ (z >> 27)).wrapping_mul(0x94D0_49BB_1331_11EB);
+            ((z ^ (z >> 31)) % 3) as i64
+        };
+        let verdict = judged(seed, "cable", |slot| {
+            if slot.rem_euclid(4) == off(slot.div_euclid(4)) { Way::Sent } else { Way::Held }
+        });
+        // What is told at rest, and as late reports, is not this test's.
+        let own = [Family::ReportInterval, Family::SpinOut, Family::TrackingLoss];
+        let others = verdict.findings.iter().filter(|f| own.contains(&f.family));
+        let others: Vec<_> = others.map(|f| (f.family, f.kind, f.cause)).collect();
+        assert_eq!(others, [(Family::ReportInterval, "jitter", Cause::Link)], "seed {seed}");
+        let because = &family(&verdict, Family::ReportInterval).because;
+        assert!(because.contains("reports unevenly"), "{because}");
+    }
+}
+
 /// A session of a device whose frames are so many polls apart, judged; the plan may ask for the interval.
 fn of_frames(polls_apart: f64, poll_ns: i64, late_ns: f64, asked: bool) -> Verdict {
     let mut bench = Bench { seed: 5, ..Bench::default() };

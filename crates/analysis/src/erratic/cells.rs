@@ -1,7 +1,8 @@
 //! Reports taken together, and the part of a swipe that is searched.
 
+use super::arc::Turning;
 use super::{ARM_ACCELERATION, Bench};
-use crate::series::{Frame, Sample, Series};
+use crate::series::{Frame, RUSHED, Sample, Series};
 use crate::swipes::Swipe;
 use std::ops::Range;
 
@@ -93,6 +94,10 @@ pub(super) struct Search<'a> {
     pub(super) arm: f64,
     /// See [`Bench::beat`].
     pub(super) beat: f64,
+    /// Radians per count by which it turns on its way.
+    pub(super) bend: f64,
+    /// Counts of a whole travel.
+    pub(super) travel: f64,
     /// And within which thin counts may be a hand's.
     pub(super) hand: f64,
     /// Cells away from the stops.
@@ -111,8 +116,30 @@ impl<'a> Search<'a> {
         {
             return None;
         }
-        let counts = swipe.counts(samples, frame);
-        let (cells, width) = cells(samples, &counts, bench.slot);
+        Search::of(samples, &swipe.counts(samples, frame), swipe, bench)
+    }
+
+    /// The same, each report's counts over the time that it covers; a stamp of less than [`RUSHED`] is a reader's doing.
+    pub(super) fn by_time(
+        series: &'a Series,
+        frame: Frame,
+        swipe: &Swipe,
+        bench: &Bench,
+    ) -> Option<Search<'a>> {
+        let samples = series.samples.get(swipe.rows.clone())?;
+        let mut counts = swipe.counts(samples, frame);
+        for (two, c) in samples.windows(2).zip(counts.iter_mut().skip(1)) {
+            let apart = two[1].t.saturating_sub(two[0].t) as f64;
+            if two[1].timed && apart < CONTIGUOUS * bench.slot {
+                let share = bench.slot / apart.max(RUSHED * bench.slot);
+                *c = (share * c.0, share * c.1);
+            }
+        }
+        Search::of(samples, &counts, swipe, bench)
+    }
+
+    fn of(samples: &'a [Sample], counts: &[(f64, f64)], swipe: &Swipe, bench: &Bench) -> Option<Search<'a>> {
+        let (cells, width) = cells(samples, counts, bench.slot);
         let seconds = width * 1e-9;
         let counts_in_a_cell = 1e3 * bench.counts_per_mm * seconds * seconds;
         let arm = ARM_ACCELERATION * counts_in_a_cell;
@@ -127,10 +154,25 @@ impl<'a> Search<'a> {
             counts_per_mm: bench.counts_per_mm,
             arm,
             beat: bench.beat,
+            bend: swipe.sign() * bench.bend,
+            travel: swipe.one_travel,
             hand: arm,
             inner,
             since: 0,
         })
+    }
+
+    /// How the motion turns on from a cell that it reaches at so many counts a cell.
+    pub(super) fn turning(&self, cell: usize, speed: f64) -> Turning {
+        let left = self.travel - self.sum(0..cell).0;
+        let speed = speed / (self.width * 1e-9);
+        Turning { bend: self.bend, counts_per_mm: self.counts_per_mm, speed, left }
+    }
+
+    /// Time from the begin of a cell to that of another, seconds.
+    pub(super) fn seconds(&self, from: usize, to: usize) -> f64 {
+        let begin = |cell: usize| self.samples[self.cells[cell].rows.start].t;
+        begin(to).saturating_sub(begin(from)).max(0) as f64 * 1e-9
     }
 
     /// Counts of some cells of which the first may follow a silence.

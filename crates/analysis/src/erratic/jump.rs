@@ -1,7 +1,7 @@
 //! Stretches that begin with a change that no arm makes: false motion and thin counts.
 
 use super::cells::Search;
-use super::{ARM_SPEED, Stretch, Wrong};
+use super::{ARM_SPEED, Stretch, Wrong, arc};
 use crate::series::DUE;
 
 /// Both ends of a window and both of the reports before it are rounded to a count each.
@@ -85,7 +85,10 @@ impl Search<'_> {
         let start = (cell..cell + w - 1).find(|&c| !right(c)).unwrap_or(cell + w - 1);
         let (stop, recovered) = self.stop(start, cell + w, wrong, v, level);
         let counts = self.sum(start..stop);
-        let bulk = to(counts);
+        // Each in the local direction: on an arc this turns on the way.
+        let turning = self.turning(start, speed);
+        let local = |c: usize| arc::along(self.cells[c].counts, v, turning.within(self.seconds(start, c)));
+        let bulk = (start..stop).map(local).fold((0.0, 0.0), |a, c| (a.0 + c.0, a.1 + c.1));
         let wrong = match wrong {
             Wrong::BeyondAnArm => wrong,
             _ if bulk.0 < 0.0 => Wrong::Reversal,
@@ -109,13 +112,14 @@ impl Search<'_> {
     fn stop(&self, start: usize, seen: usize, wrong: Wrong, v: (f64, f64), level: f64) -> (usize, bool) {
         let speed = v.0.hypot(v.1);
         let n = self.cells.len();
+        let turning = self.turning(start, speed);
         // False motion that stands out over a window may look right cell by cell.
         for row in (start + 1).max(if wrong == Wrong::Thin { seen } else { start + 1 })..n {
             let to = (row + 3).min(n);
-            let (mut along, mut across) = self.sum(row..to);
             let count = (to - row) as f64;
-            (along, across) =
-                ((along * v.0 + across * v.1) / speed / count, (across * v.0 - along * v.1) / speed / count);
+            let turn = turning.within(self.seconds(start, row));
+            let (along, across) = arc::along(self.sum(row..to), v, turn);
+            let (along, across) = (along / count, across / count);
             let forward = along > 0.0 && across.abs() <= (ACROSS * along).max(ROUNDING / count);
             let back = match wrong {
                 Wrong::Thin => {
@@ -127,9 +131,7 @@ impl Search<'_> {
                 _ => forward,
             };
             // The window begins with the first report that is right itself.
-            let counts = self.cells[row].counts;
-            let own = (counts.0 * v.0 + counts.1 * v.1) / speed;
-            let apart = (counts.1 * v.0 - counts.0 * v.1) / speed;
+            let (own, apart) = arc::along(self.cells[row].counts, v, turn);
             if back && own > 0.5 * along && apart.abs() <= (2.0 * ACROSS * own).max(ROUNDING) {
                 return (row, true);
             }

@@ -46,7 +46,12 @@ pub(crate) fn swipe(slot_ns: i64, tell: impl Fn(f64, (f64, f64)) -> (f64, f64)) 
 fn found(slot_ns: i64, tell: impl Fn(f64, (f64, f64)) -> (f64, f64)) -> Vec<Stretch> {
     let (series, swipe) = swipe(slot_ns, tell);
     let frame = Frame { cos: 1.0, sin: 0.0 };
-    find(&series, frame, &swipe, &Bench { counts_per_mm: PER_MM, slot: slot_ns as f64, beat: 0.0 })
+    find(
+        &series,
+        frame,
+        &swipe,
+        &Bench { counts_per_mm: PER_MM, slot: slot_ns as f64, beat: 0.0, uneven: false, bend: 0.0 },
+    )
 }
 
 /// Report intervals in nanoseconds.
@@ -103,6 +108,64 @@ fn counts_that_thin_out_at_once_are_found_and_those_of_a_braking_hand_are_not() 
     assert!(found(1_000_000, brakes).is_empty());
 }
 
+/// Every 4 ms a report, 1.7 ms earlier or later in turn, three by three; each holds what moved until then.
+#[test]
+fn a_report_that_covers_more_time_and_holds_more_is_no_false_motion() {
+    let place = |s: f64| 300.0 * PER_MM * s.powi(3) * (10.0 - 15.0 * s + 6.0 * s * s);
+    let by = |lost: f64| {
+        let (mut series, swipe) = swipe(4_000_000, |_, c| c);
+        let (mut before, mut told) = (0.0, 0.0f64);
+        for (i, sample) in series.samples.iter_mut().enumerate() {
+            sample.t += [-1_700_000, 0, 1_700_000, -1_500_000, 1_700_000, -200_000][i % 6];
+            let at = place(((sample.t - 1_000_000_000) as f64 / 200e6).clamp(0.0, 1.0));
+            let share = if (1_095_000_000..1_135_000_000).contains(&sample.t) { 1.0 - lost } else { 1.0 };
+            told += share * (at - before);
+            (before, sample.x) = (at, told.round() as i32);
+            told -= told.round();
+        }
+        let bench = |uneven| Bench { counts_per_mm: PER_MM, slot: 4e6, beat: 0.0, uneven, bend: 0.0 };
+        [false, true].map(|uneven| find(&series, Frame { cos: 1.0, sin: 0.0 }, &swipe, &bench(uneven)))
+    };
+    let [even, uneven] = by(0.0);
+    assert!(!even.is_empty(), "by the report alone it would be one");
+    assert!(uneven.is_empty(), "{uneven:?}");
+    let [_, uneven] = by(0.9);
+    assert!(uneven.iter().any(|s| s.wrong == Wrong::Thin), "{uneven:?}");
+}
+
+/// The direction turns by a radian on the way, as on an arc of 300 mm; a quarter of the counts is left for a while.
+#[test]
+fn counts_that_thin_out_on_an_arc_are_thin_and_come_back_where_it_has_turned_to() {
+    let way = |s: f64| s.powi(3) * (10.0 - 15.0 * s + 6.0 * s * s);
+    let turned = |s: f64, (along, across): (f64, f64)| {
+        let (sin, cos) = (0.5 - way(s)).sin_cos();
+        (along * cos - across * sin, along * sin + across * cos)
+    };
+    let found = |slot: i64, bend: f64, lost: fn((f64, f64)) -> (f64, f64)| {
+        let tell = |s: f64, c: (f64, f64)| turned(s, if (0.4..0.65).contains(&s) { lost(c) } else { c });
+        let (series, swipe) = swipe(slot, tell);
+        let bench = Bench { counts_per_mm: PER_MM, slot: slot as f64, beat: 0.0, uneven: false, bend };
+        find(&series, Frame { cos: 1.0, sin: 0.0 }, &swipe, &bench)
+    };
+    let bend = -1.0 / (300.0 * PER_MM);
+    for slot in [250_000, 1_000_000, 2_000_000] {
+        let straight = found(slot, 0.0, |c| (0.25 * c.0, c.1));
+        assert!(straight.iter().any(|s| s.wrong == Wrong::Sideways || !s.recovered), "{slot}: {straight:?}");
+        let all = found(slot, bend, |c| (0.25 * c.0, c.1));
+        assert!(all.len() == 1 && all[0].wrong == Wrong::Thin && all[0].recovered, "{slot}: {all:?}");
+        let at = |t: i64| (t - 1_000_000_000) as f64 / 200e6;
+        assert!(
+            (at(all[0].begin) - 0.4).abs() < 0.03 && (at(all[0].end) - 0.65).abs() < 0.03,
+            "{slot}: {all:?}"
+        );
+        // Motion aside is told on an arc as well.
+        for aside in [|c: (f64, f64)| (0.2 * c.0, 0.9 * c.0), |c: (f64, f64)| (0.2 * c.0, -0.9 * c.0)] {
+            let all = found(slot, bend, aside);
+            assert!(all.len() == 1 && all[0].wrong == Wrong::Sideways, "{slot}: {all:?}");
+        }
+    }
+}
+
 #[test]
 fn a_report_that_makes_up_for_a_silence_tells_no_velocity() {
     let place = |s: f64| 300.0 * PER_MM * s.powi(3) * (10.0 - 15.0 * s + 6.0 * s * s);
@@ -149,7 +212,7 @@ fn nothing_panics_on_what_no_device_sends() {
                 &series,
                 Frame { cos: 0.6, sin: 0.8 },
                 &swipe,
-                &Bench { counts_per_mm: per_mm, slot, beat: 0.0 },
+                &Bench { counts_per_mm: per_mm, slot, beat: 0.0, uneven: false, bend: 0.0 },
             );
         }
     }

@@ -26,7 +26,7 @@ fn found(slot_ns: i64, tell: impl Fn(f64, (f64, f64)) -> (f64, f64)) -> Vec<Stre
 }
 
 pub(super) fn bench(slot_ns: i64) -> Bench {
-    Bench { counts_per_mm: PER_MM, slot: slot_ns as f64, beat: 0.0 }
+    Bench { counts_per_mm: PER_MM, slot: slot_ns as f64, beat: 0.0, uneven: false, bend: 0.0 }
 }
 
 #[test]
@@ -146,9 +146,22 @@ fn nothing_panics_on_what_no_device_sends() {
                 &series,
                 FRAME,
                 &swipe,
-                &Bench { counts_per_mm: per_mm, slot, beat: 0.0 },
+                &Bench { counts_per_mm: per_mm, slot, beat: 0.0, uneven: false, bend: 0.0 },
                 &mut Vec::new(),
             );
         }
     }
+}
+
+/// A report sent early holds little, and of its direction little is known; the next one holds what is due, and lies across it by
+/// twice what the little one held.
+#[test]
+fn a_whole_report_after_a_short_one_in_much_the_same_direction_is_no_turn() {
+    let (mut series, swipe) = swipe(4_000_000, |_, c| c);
+    let whole = series.samples[22].x + series.samples[23].x;
+    (series.samples[22].x, series.samples[22].y) = (whole / 20, whole / 200);
+    series.samples[23].x = whole - whole / 20;
+    let mut out = Vec::new();
+    complete(&series, FRAME, &swipe, &bench(4_000_000), &mut out);
+    assert!(out.is_empty(), "{out:?}");
 }

@@ -14,7 +14,8 @@
 //!   tolerance every interval stays inside it), more than a tick of the clock, and at a false-alarm level below that of
 //!   a fail. It must stand out in the spectrum of intervals and in that of stamps: jitter that adds up is white in the one,
 //!   jitter that does not in the other.
-//! - *wander*: the interval differs from run to run by more than [`CLOCKS_AGREE`] beyond what the stamps explain.
+//! - *wander*: the interval differs from run to run, or within runs, by more than [`CLOCKS_AGREE`] beyond what the stamps
+//!   explain.
 //! - *alternating*: a longer and a shorter interval in turn ([`crate::series::turns`]), with their counts, so that no reader's
 //!   lateness makes it; decided: half the difference over the mean, against the upper tolerance.
 //! - *missing*: reports that are lost one by one ([`crate::intervals::lone`]), at least [`LEAST_LONE`] and [`TELLING`] of all;
@@ -23,8 +24,9 @@
 //!   than the link has slots leaves slots empty and loses nothing. Inconclusive in between, and where no nominal is known.
 //! - *slower when fast*: rows of reports at one and a half times the usual interval and more, at higher speeds
 //!   ([`crate::intervals::rates`]); decided: their clock over that of the usual rows, against the same tolerance.
-//! - *jitter*: stamps scatter about their run's line by more than a host explains ([`HOST_SPREAD`]; for the kernel's own
-//!   stamps [`KERNEL_SPREAD`]).
+//! - *jitter*: stamps scatter about their run's line, and about those beside them, by more than a host explains
+//!   ([`HOST_SPREAD`]; for the kernel's own stamps [`KERNEL_SPREAD`]); or by less, where counts are as uneven as the intervals that they were made in
+//!   ([`crate::intervals::uneven`]): no reader's lateness does that.
 //!
 //! A run is broken, and a new one begun, by a stamp more than half an interval off where the one before puts it: so by a report
 //! that is missing, by one that a host held up for so long, and by a pace that leaves slots empty. What lies across a break
@@ -53,7 +55,9 @@
 //!
 //! *Not* found, and by intent: jitter of less than an ordinary reader's own lateness. Some tens of microseconds (the simulator's
 //! `jitter` at its usual 60 µs) are what the computer alone makes of a sound device, so they are shown (`stamps scatter by`)
-//! and held against nothing. Jitter is a finding from 1 ms on, or from 0.1 ms on in the kernel's own stamps.
+//! and held against nothing. Jitter is a finding from 1 ms on, or from 0.1 ms on in the kernel's own stamps; from 5 % of the
+//! interval on where counts show that it is the device's. (The last added after a device had been seen to pass without a word
+//! whose instants scattered by a third of 2 to 4 ms, with their counts.)
 
 use super::dropout::CABLE;
 use super::{Detector, Lasting, limits, not_examined, over_phases, round, verdict};
@@ -62,6 +66,7 @@ use crate::decision::{FAIL_LEVEL, inside, share_at_most};
 use crate::intervals::frames::{self, Frames};
 use crate::intervals::lone::{self, Lone};
 use crate::intervals::rates::{Slower, slower_when_fast};
+use crate::intervals::uneven::{self, Uneven};
 use crate::intervals::{Clock, Known, Runs, runs, runs_knowing, rushes};
 use crate::periodicity::{Period, periodicity};
 use crate::series::{Turns, turns};
@@ -106,6 +111,8 @@ const LEAST_USED: f64 = 0.1;
 /// All that is measured.
 struct Measured {
     turns: Option<Turns>,
+    /// Instants of report that scatter by the device's own doing.
+    uneven: Option<Uneven>,
     /// Reports that are missing one by one, if they are many.
     lone: Option<Lone>,
     /// A clock of frames that polls sample: then it is the clock.
@@ -167,7 +174,8 @@ fn measure(step: &StepView) -> Result<Measured, &'static str> {
         Some(frames) => Some(frames.poll),
         None => asked_for(step).map(|n| polled(n, clock.interval)),
     };
-    Ok(Measured { turns, lone, frames, runs, clock, nominal, line, fraction_off, slower, rushes })
+    let uneven = uneven::find(step.phases.iter().map(|p| &p.series), clock.interval);
+    Ok(Measured { turns, uneven, lone, frames, runs, clock, nominal, line, fraction_off, slower, rushes })
 }
 
 /// The interval that the descriptor asks for.
@@ -306,6 +314,11 @@ fn too_often(step: &StepView, got: &Measured) -> Option<Criterion> {
     Some(Criterion { verdict: Outcome::Inconclusive, ..criterion })
 }
 
+/// Wander is looked for from run to run and from piece to piece.
+const LOOKS: f64 = 2.0;
+/// Tails of a distribution are not believed beyond this.
+const LEAST_CHANCE: f64 = 1e-9;
+
 /// A period that is less likely than this by chance is told, whether or not it is a fault.
 const TOLD: f64 = 0.01;
 
@@ -370,7 +383,7 @@ impl Detector for ReportInterval {
             return; // Their beat against the polls is the structure, and how they scatter.
         }
         let (f, between, within) = clock.wander_f;
-        let p_wander = FisherSnedecor::new(between, within).map_or(1.0, |d| d.sf(f));
+        let p_wander = FisherSnedecor::new(between, within).map_or(1.0, |d| LOOKS * d.sf(f));
         let tick = got.runs.tick as f64;
         let least = (LEAST_LINE * clock.interval).max(tick);
         let stamps = if got.runs.kernel { KERNEL_SPREAD } else { HOST_SPREAD };
@@ -402,6 +415,13 @@ impl Detector for ReportInterval {
                 "f_ratio": round(f, 1),
             });
             add("wander", 100.0 * clock.wander / clock.interval, Some(p_wander), Cause::Link, evidence);
+        } else if let Some(uneven) = got.uneven {
+            let evidence = json!({
+                "standard_deviation_us": round(1e-3 * uneven.spread * clock.interval, 1),
+                "share_that_counts_follow": round(uneven.counts, 2),
+                "reports": uneven.seen,
+            });
+            add("jitter", 100.0 * uneven.spread, None, Cause::Link, evidence);
         } else if clock.spread > stamps.max(tick) {
             let evidence = json!({
                 "standard_deviation_us": round(clock.spread * 1e-3, 1),
@@ -451,7 +471,8 @@ fn finding(
 ) -> Option<Finding> {
     let unit = if kind == MISSING { "% of the reports" } else { "% of the interval" };
     let lasting = Lasting { family: Family::ReportInterval, kind, size, unit, cause };
-    over_phases(step, swiped(step), lasting, evidence).map(|finding| Finding { p_false, ..finding })
+    over_phases(step, swiped(step), lasting, evidence)
+        .map(|finding| Finding { p_false: p_false.map(|p| p.max(LEAST_CHANCE)), ..finding })
 }
 
 /// The reason, in one sentence.
@@ -481,17 +502,21 @@ fn words(step: &StepView, got: &Measured) -> String {
     let line = line.map_or_else(String::new, |l| {
         let (us, reports, p) = (l.amplitude * 1e-3, 1.0 / l.frequency, l.p_false);
         match p < TOLD {
+            true if p < LEAST_CHANCE => {
+                format!("; every {reports:.1} reports a swing of {us:.1} µs (chance below 1e-9)")
+            }
             true => format!("; every {reports:.1} reports a swing of {us:.1} µs (chance {p:.0e})"),
             false => "; no period in it".to_owned(),
         }
     });
     format!(
-        "{:.4} ms in {} reports, {against}; stamps scatter by {:.1} µs, {:.1} % of intervals off by over a quarter{line}{}{}{}{}",
+        "{:.4} ms in {} reports, {against}; stamps scatter by {:.1} µs, {:.1} % of intervals off by over a quarter{line}{}{}{}{}{}",
         ms(clock.interval),
         clock.reports,
         clock.spread * 1e-3,
         100.0 * got.fraction_off,
         turn_words(got),
+        uneven_words(got),
         lone_words(step, got),
         slower_words(step, got),
         rush_words(got)
@@ -523,6 +548,16 @@ fn turn_words(got: &Measured) -> String {
     let Some(turns) = got.turns else { return String::new() };
     let counts = if turns.of_the_device() { ", and so do their counts" } else { ", but their counts do not" };
     format!("; alternates between {:.2} and {:.2} ms{counts}", 1e-6 * turns.short, 1e-6 * turns.long)
+}
+
+fn uneven_words(got: &Measured) -> String {
+    match got.uneven.filter(|_| got.turns.is_none()) {
+        Some(uneven) => format!(
+            "; the device itself reports unevenly, by {:.0} % of the interval: counts are as uneven as the time that they cover",
+            100.0 * uneven.spread
+        ),
+        None => String::new(),
+    }
 }
 
 fn lone_words(step: &StepView, got: &Measured) -> String {
