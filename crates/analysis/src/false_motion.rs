@@ -221,9 +221,10 @@ impl<'a> Look<'a> {
         }
         let along: f64 = turned.iter().map(|c| c.0).sum();
         let across: f64 = turned.iter().map(|c| c.1).sum();
-        // Of the least that is worth a finding at least: where nothing is missing a hand's own wobble is not false.
+        // Of the least that is worth a finding at least: where nothing is missing a hand's own wobble is not false. And of what
+        // goes on in the swipe's direction: that is there, however little a hand that speeds up lacks by then.
         let missing = speed / self.each as f64 * turned.len() as f64 - along;
-        let wrong = missing.abs().max(LEAST_MM * self.per_mm);
+        let wrong = missing.abs().max(along).max(LEAST_MM * self.per_mm);
         (across.abs() > ROUNDING.max(ACROSS * wrong)).then_some(Wrong::Sideways)
     }
 

@@ -65,7 +65,10 @@ impl Detector for SpinOut {
                 s.wrong == Wrong::Ahead && !s.recovered && step.changes.iter().any(|run| run.touches(own))
             };
             for stretch in swipe.stretches.iter().filter(|s| !s.wrong.is_loss() && !changed(s)) {
-                let size = unexplained_mm(phase, swipe, stretch);
+                let (along, across) = unexplained_mm(phase, swipe, stretch);
+                let size = along.hypot(across);
+                // One motion again and again is less than the hand's, where this has gone on to speed up.
+                let lacks = stretch.wrong == Wrong::Repeated && along < 0.0;
                 if size < LEAST_MM {
                     continue;
                 }
@@ -81,7 +84,7 @@ impl Detector for SpinOut {
                     begin: stretch.begin,
                     end: stretch.end,
                     size,
-                    unit: "mm of false motion",
+                    unit: if lacks { "mm of travel" } else { "mm of false motion" },
                     cause: Cause::Sensor,
                 };
                 let seconds = stretch.within_s;
@@ -144,12 +147,12 @@ fn chance(step: &StepView, view: &SwipeView, stretch: &Stretch, per_mm: f64) -> 
     Some((Normal::standard().sf(z) * LOOKS * looks).clamp(LEAST_CHANCE, 1.0))
 }
 
-/// Distance between counted and expected motion over the reports of a stretch, mm: along and across added up first, so
+/// What the reports of a stretch count along beyond what is expected, and across, mm: along and across added up first, so
 /// that rounding cancels. With the cell on either side, which may be right in part and false in part.
-fn unexplained_mm(phase: &PhaseView, view: &SwipeView, stretch: &Stretch) -> f64 {
+fn unexplained_mm(phase: &PhaseView, view: &SwipeView, stretch: &Stretch) -> (f64, f64) {
     let cell = per_cell(view.grid.slot);
     let first = stretch.rows.start.saturating_sub(cell).max(view.swipe.rows.start);
     let last = (stretch.rows.end + cell).min(view.swipe.rows.end);
-    let Some((expected, counted)) = view.grid.over(&phase.series, &(first..last)) else { return 0.0 };
-    (counted.0 - expected).hypot(counted.1)
+    let over = view.grid.over(&phase.series, &(first..last));
+    over.map_or((0.0, 0.0), |(expected, counted)| (counted.0 - expected, counted.1))
 }
