@@ -78,8 +78,13 @@ fn an_interval_that_wanders_by_two_per_cent_is_said_to() {
 }
 
 #[test]
-fn jitter_that_a_host_explains_is_blamed_on_nobody() {
-    assert!(of(&faulty("interval-jitter", 60.0), Family::ReportInterval).is_empty());
+fn jitter_that_a_host_explains_is_blamed_on_nobody_unless_counts_follow_it() {
+    assert!(of(&faulty("interval-jitter", 30.0), Family::ReportInterval).is_empty());
+    // 6 % of the interval, and of what each report counts.
+    let verdict = faulty("interval-jitter", 60.0);
+    let found = of(&verdict, Family::ReportInterval);
+    assert_eq!((found.len(), found[0].kind, found[0].cause), (1, "jitter", Cause::Link));
+    assert_eq!(family(&verdict, Family::ReportInterval).verdict, Outcome::Pass);
 }
 
 #[test]
