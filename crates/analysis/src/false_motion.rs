@@ -22,9 +22,10 @@
 //! Cost: O(reports of the swipe).
 
 use crate::erratic::arc::{self, Turning};
+use crate::erratic::cells::CONTIGUOUS_MANY;
 use crate::erratic::{ARM_ACCELERATION, Bench, LEAST_MM, Stretch, Wrong};
 use crate::host::HostSpans;
-use crate::series::{DUE, Frame, Sample, Series};
+use crate::series::{CONTIGUOUS, DUE, Frame, Sample, Series};
 use crate::step::{PhaseView, SwipeView};
 use crate::swipes::{PAUSE, Swipe};
 use std::ops::Range;
@@ -37,8 +38,6 @@ pub(crate) mod top_speed;
 const CELL: f64 = 1e6;
 /// Time from which the speed before a place is taken, nanoseconds.
 const BEFORE: f64 = 4e6;
-/// Reports further apart than so many intervals have an empty slot between them; a host may be late by one of many.
-const CONTIGUOUS: (f64, f64) = (1.6, 2.2);
 /// Both ends of a window and of the reports before it are rounded to a count.
 const ROUNDING: f64 = 2.5;
 /// Five standard deviations of 2 % a report, and of the speed before on top.
@@ -156,7 +155,7 @@ impl<'a> Look<'a> {
 
     /// True if no report is missing before this one.
     fn follows(&self, row: usize) -> bool {
-        let most = if self.each == 1 { CONTIGUOUS.0 } else { CONTIGUOUS.1 };
+        let most = if self.each == 1 { CONTIGUOUS } else { CONTIGUOUS_MANY };
         row > 0 && (self.samples[row].t.saturating_sub(self.samples[row - 1].t) as f64) < most * self.slot
     }
 
@@ -422,7 +421,7 @@ impl<'a> Look<'a> {
         let late = self.samples.partition_point(|s| s.t <= self.samples[last].t.saturating_add(reach));
         // No further than to where reports are missing: what a silence hides tells no change of speed.
         let apart = |row: usize| {
-            self.samples[row].t.saturating_sub(self.samples[row - 1].t) as f64 > CONTIGUOUS.1 * self.slot
+            self.samples[row].t.saturating_sub(self.samples[row - 1].t) as f64 > CONTIGUOUS_MANY * self.slot
         };
         let (early, late) =
             (early.max(part.start).min(first), late.min(part.end).saturating_sub(1).max(last));
@@ -452,7 +451,7 @@ impl<'a> Look<'a> {
         for row in first + 1..end {
             let dt = self.samples[row].t.saturating_sub(self.samples[first].t) as f64;
             let gap = self.samples[row].t.saturating_sub(self.samples[row - 1].t) as f64;
-            if dt <= 0.0 || gap > CONTIGUOUS.1 * self.slot {
+            if dt <= 0.0 || gap > CONTIGUOUS_MANY * self.slot {
                 return row - 1;
             }
             let moved = self.places[row + 1] - self.places[first + 1];

@@ -214,6 +214,9 @@ impl Series {
 /// interval a device that reports only when it has something to say has something to say.
 pub const DUE: i64 = 3;
 
+/// Reports that are further apart than so many intervals have an empty slot between them.
+pub const CONTIGUOUS: f64 = 1.6;
+
 /// Report intervals in motion fast enough that every slot is used, in nanoseconds: both reports timed, of at least
 /// [`DUE`] counts on the larger axis, and not further apart than `longest`.
 pub fn fast_intervals(series: &Series, longest: Nanos) -> Vec<f64> {

@@ -323,7 +323,7 @@ pub const STRIKES: f64 = 0.5;
 /// Peak speed over mean speed of a minimum-jerk swipe (Flash & Hogan 1985).
 const PEAK: f64 = 1.875;
 /// No sensor goes blind below this: the poorest data sheets give 12 in/s, 300 mm/s.
-const SLOWEST_LIMIT_MM_S: f64 = 200.0;
+pub(crate) const SLOWEST_LIMIT_MM_S: f64 = 200.0;
 /// A swipe that ends at speed is short by at least this, else it simply hit the stop.
 pub const SHORT_AT_END_MM: f64 = 15.0;
 

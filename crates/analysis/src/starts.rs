@@ -26,7 +26,7 @@
 //! σ: rounding of each edge (1/√12 count), 2 % of the counts, and a frame at each edge. Cost: O(reports of the flank).
 
 use crate::erratic::{ARM_ACCELERATION, ARM_SPEED};
-use crate::series::{DUE, Frame, Sample};
+use crate::series::{CONTIGUOUS, DUE, Frame, Sample};
 use crate::silence::{BEYOND_THE_STOP, CELL};
 use crate::step::{LONGEST_INTERVAL, PhaseView, StepView, SwipeView};
 use crate::swipes::Swipe;
@@ -53,9 +53,8 @@ const GROWS: f64 = 3.0;
 const FRAME: f64 = 7e5;
 /// Scatter of counts beside rounding, as in [`crate::erratic`]: data sheets give 1 % typical; 2 % is believed.
 const NOISE: f64 = 0.02;
-/// An empty slot lies between reports that are further apart than this many slots, and by more than a reader's delay
-/// (nanoseconds).
-const CONTIGUOUS: (f64, f64) = (1.6, 5e5);
+/// Reports with an empty slot between them are apart by more than a reader's delay as well, nanoseconds.
+const DELAY: f64 = 5e5;
 /// Counts within which a body that lies still is found: one that flickers at an edge of each axis.
 const LIES: f64 = 2.0;
 /// Before a rest on the way the hand slows, to this share of the swipe's peak or of its own speed just before; else it is
@@ -261,7 +260,7 @@ impl Flank<'_> {
         let (s, last) = (&self.samples[row], &self.samples[row - 1]);
         let apart = s.t.saturating_sub(last.t) as f64;
         let due = |s: &Sample| self.along(s).abs() >= DUE as f64;
-        apart > (CONTIGUOUS.0 * self.slot).max(self.slot + CONTIGUOUS.1) && due(s) && due(last)
+        apart > (CONTIGUOUS * self.slot).max(self.slot + DELAY) && due(s) && due(last)
     }
 
     /// Counts of the reports after `row` within so many slots of it and after so many; `None` where the swipe ends
@@ -314,7 +313,7 @@ impl Flank<'_> {
         let full = top(&self.samples[row]);
         let follows = |i: usize| {
             let apart = self.samples[i].t.saturating_sub(self.samples[i - 1].t) as f64;
-            apart <= (CONTIGUOUS.0 * self.slot).max(self.slot + CONTIGUOUS.1)
+            apart <= (CONTIGUOUS * self.slot).max(self.slot + DELAY)
         };
         let rows = row + 1..self.samples.len();
         let same = rows.take_while(|&i| top(&self.samples[i]) == full && follows(i)).count();

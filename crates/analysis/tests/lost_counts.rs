@@ -282,6 +282,14 @@ fn a_limit_of_acceleration_is_the_sensors_at_any_report_interval() {
         );
         let dropouts = of(&verdict, Family::Dropout).findings;
         assert!(dropouts <= 1, "{every_ms} ms, {limit}: {dropouts} dropouts");
+        // Where it begins with the swipe, no speed is told as that of the loss.
+        let none = verdict.steps[0].tracking_limit_m_s.is_none_or(|limit| limit.value >= 0.2);
+        assert!(
+            none && !tracking.because.contains("from 0.0"),
+            "{every_ms} ms, {limit}: {}",
+            tracking.because
+        );
+        assert!(verdict.findings.iter().all(|f| f.size > 0.0), "{every_ms} ms, {limit}");
     }
 }
 

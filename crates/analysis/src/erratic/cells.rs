@@ -2,7 +2,7 @@
 
 use super::arc::Turning;
 use super::{ARM_ACCELERATION, Bench};
-use crate::series::{Frame, RUSHED, Sample, Series};
+use crate::series::{CONTIGUOUS, Frame, RUSHED, Sample, Series};
 use crate::swipes::Swipe;
 use std::ops::Range;
 
@@ -16,10 +16,8 @@ const MOST_IN_CELL: f64 = 64.0;
 pub(crate) fn in_a_cell(slot: f64) -> usize {
     (CELL / slot).round().clamp(1.0, MOST_IN_CELL) as usize
 }
-/// An empty slot lies between reports that are further apart than this many intervals. A cell of many reports may hold
-/// one that came late.
-pub(super) const CONTIGUOUS: f64 = 1.6;
-const CONTIGUOUS_MANY: f64 = 2.2;
+/// What [`CONTIGUOUS`] is to a cell of many reports, which may hold one that came late.
+pub(crate) const CONTIGUOUS_MANY: f64 = 2.2;
 /// Distance from the stops within which a device may bounce or twist, mm.
 const END_ZONE_MM: f64 = 8.0;
 

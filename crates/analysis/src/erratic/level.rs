@@ -1,8 +1,8 @@
 //! Motion that is repeated across a hidden peak.
 
-use super::cells::{CONTIGUOUS, Search};
+use super::cells::Search;
 use super::{Stretch, Wrong};
-use crate::series::Sample;
+use crate::series::{CONTIGUOUS, Sample};
 use std::ops::Range;
 
 /// Equal reports in a row, and counts in each, from which a repeat may be told; see also [`hidden_rise`].

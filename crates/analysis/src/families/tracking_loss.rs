@@ -54,7 +54,7 @@ use super::{
 };
 use crate::decision::{share_at_most, share_at_speed};
 use crate::erratic::{LEAST_MM, Wrong};
-use crate::silence::{MakeUp, SHORT_AT_END_MM, STRIKES, Silence};
+use crate::silence::{MakeUp, SHORT_AT_END_MM, SLOWEST_LIMIT_MM_S, STRIKES, Silence};
 use crate::stats::{mean_sd, median};
 use crate::step::{PhaseView, StepView, SwipeView};
 use crate::step_change::Run;
@@ -211,7 +211,9 @@ impl Detector for TrackingLoss {
             out.because +=
                 &format!(", at one place of the surface, {place:.0} mm from where swipes out begin");
         }
-        if let Some(onset) = median(&all("onset_m_s", false)) {
+        // Slower than any limit it is an acceleration that the sensor does not keep up with, or a start.
+        let onset = median(&all("onset_m_s", false));
+        if let Some(onset) = onset.filter(|onset| *onset >= 1e-3 * SLOWEST_LIMIT_MM_S) {
             out.because += &format!(", mostly from {onset:.2} m/s ({:.0} in/s)", onset / 0.0254);
         }
         if let Some(some) = in_some_swipes(step, findings) {

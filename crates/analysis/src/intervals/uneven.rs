@@ -14,7 +14,7 @@
 //! Only intervals shorter than [`CONTIGUOUS`]: what spans two slots may be a report that was lost or handed on. So an unevenness
 //! beyond that is told smaller than it is. Cost: O(reports).
 
-use crate::series::{DUE, RUSHED, Series};
+use crate::series::{CONTIGUOUS, DUE, RUSHED, Series};
 
 /// Share of the scatter that must be the device's own: the more of it, as for [`crate::series::Turns::of_the_device`].
 const OWN: f64 = 0.5;
@@ -24,8 +24,6 @@ const SURE: f64 = 5.0;
 const LEAST: usize = 100;
 /// Smallest scatter, as a share of the interval: within the default tolerance of an interval all is even.
 const LEAST_SPREAD: f64 = 0.05;
-/// An empty slot lies in an interval of so many.
-const CONTIGUOUS: f64 = 1.6;
 /// Variance of x over that of a stamp, all stamps by themselves: 2 · 1.5² + 2 · 0.5².
 const STAMPS: f64 = 5.0;
 

@@ -12,6 +12,7 @@
 
 use super::gain::Change;
 use crate::families::{clean_swipes, key};
+use crate::silence::SLOWEST_LIMIT_MM_S;
 use crate::step::StepView;
 use crate::verdict::{Cause, Family, Finding, Quantity};
 use std::collections::BTreeMap;
@@ -40,7 +41,8 @@ pub(super) fn of(
             let begins = begins_at(step, findings).unwrap_or(f64::INFINITY);
             let low = low.min(clean).min(begins);
             let bound = Quantity { value: low, low: Some(low), high: None };
-            if low > 0.0 {
+            // That it lies above what any sensor keeps up with is nothing known.
+            if low >= 1e-3 * SLOWEST_LIMIT_MM_S {
                 Ok(bound)
             } else {
                 Err("no speed at which it kept track could be told".to_owned())

@@ -10,7 +10,7 @@
 use super::super::{Event, in_swipe, key, round};
 use super::LEAST_ALIKE;
 use crate::baseline::Basis;
-use crate::series::{DUE, Sample};
+use crate::series::{CONTIGUOUS, DUE, Sample};
 use crate::shortfall::Measure;
 use crate::stats::median;
 use crate::step::{PhaseView, StepView, SwipeView};
@@ -34,8 +34,6 @@ const LIKE: usize = 3;
 /// Fastest expected speed over that onset: counts that thin out bend what is expected down, and onsets that are read so scatter by
 /// a tenth at 8 ms.
 const NEAR: f64 = 0.9;
-/// Reports further apart than so many intervals have an empty slot between them.
-const CONTIGUOUS: f64 = 1.6;
 
 /// Those of a phase, beside the swipes that something else is told of.
 pub(super) fn find(
