@@ -10,7 +10,7 @@ mod late;
 
 use crate::expected;
 use crate::series::{Frame, Series};
-use crate::silence::{END_ZONE_MM, Silence};
+use crate::silence::{END_ZONE_MM, LEAST_MM, Silence};
 use crate::step::SwipeView;
 use claim::Swept;
 use std::ops::Range;
@@ -56,9 +56,12 @@ impl Grid {
         (self.index(silence.begin) + 1).min(end)..end
     }
 
-    /// Travel that was expected during a silence, mm.
+    /// Travel that was expected during a silence, mm. By its flanks, where a loss before it accounts for all that the swipe lacks
+    /// and so nothing is left to be expected.
     pub fn silent_mm(&self, silence: &Silence) -> f64 {
-        self.expected_mm_s[self.slots(silence)].iter().map(|v| v.max(0.0)).sum::<f64>() * self.slot * 1e-9
+        let due = self.expected_mm_s[self.slots(silence)].iter().map(|v| v.max(0.0)).sum::<f64>();
+        let expected = due * self.slot * 1e-9;
+        if expected < LEAST_MM { silence.missing_mm } else { expected }
     }
 
     /// Expected travel along, and counted motion along and across, over some rows of the phase's series, mm. `None` for

@@ -69,11 +69,8 @@ impl Detector for Dropout {
                 let went_away = losses.went_away(swipe, silence);
                 let late = silence.kind == MakeUp::Late;
                 let kept_by_link = !late && !went_away && step.link == Some(CABLE);
-                // Where a loss before it accounts for all that the swipe lacks, nothing is left to be expected: by its flanks.
-                let expected_mm = match swipe.grid.silent_mm(silence) {
-                    expected if expected >= LEAST_MM && !silence.held => expected,
-                    _ => silence.missing_mm,
-                };
+                let expected_mm =
+                    if silence.held { silence.missing_mm } else { swipe.grid.silent_mm(silence) };
                 let made_up = if late { expected_mm } else { 0.0 };
                 let event = Event {
                     family: Family::Dropout,
