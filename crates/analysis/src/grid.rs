@@ -64,6 +64,19 @@ impl Grid {
         if expected < LEAST_MM { silence.missing_mm } else { expected }
     }
 
+    /// The furthest that the counted motion falls behind the expected one from one time to another, mm: what a device holds back
+    /// that counts no faster, until it hands it on.
+    pub fn held_back_mm(&self, begin: i64, end: i64) -> f64 {
+        let slots = self.expected_mm_s.iter().zip(&self.along_mm);
+        let (first, last) = (self.index(begin), self.index(end));
+        let (mut behind, mut most) = (0.0f64, 0.0f64);
+        for (expected, counted) in slots.skip(first).take(last.saturating_sub(first) + 1) {
+            behind += expected * self.slot * 1e-9 - counted;
+            most = most.max(behind);
+        }
+        most
+    }
+
     /// Expected travel along, and counted motion along and across, over some rows of the phase's series, mm. `None` for
     /// no rows.
     pub fn over(&self, series: &Series, rows: &Range<usize>) -> Option<(f64, (f64, f64))> {

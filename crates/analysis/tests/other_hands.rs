@@ -550,6 +550,9 @@ fn a_ceiling_is_seen_beside_reports_that_hold_two() {
     for (more_is_lost, kind) in [(false, "handed on"), (true, "thrown away")] {
         let verdict = Outside { more_is_lost, ..MERGING }.verdict();
         assert_eq!(kinds(&verdict), [(Family::ReportCeiling, kind, Cause::Firmware); FAST]);
+        // The cliff at the end of what is handed on is no shoulder.
+        let sizes = verdict.findings.iter().map(|f| f.size);
+        assert!(sizes.clone().all(|mm| mm > 1.0 && mm < 150.0), "{kind}: {:?}", sizes.collect::<Vec<_>>());
     }
     let sound = Outside { most: |_| i32::MAX, ..MERGING }.verdict();
     assert!(kinds(&sound).iter().all(|k| k.0 != Family::ReportCeiling), "{:?}", kinds(&sound));

@@ -57,17 +57,24 @@ impl Detector for ReportCeiling {
         let kind = baseline.map_or("unknown", |b| kind(step, &slow, b));
         for (phase, swipe, clip) in clipped(step) {
             let missing = baseline.map_or(0.0, |b| b - swipe.swipe.along);
-            // What was handed on came with reports at the top; what the operator left out of a swipe, no device lost.
+            let [begin, end] = [clip.rows.start, clip.rows.end - 1].map(|row| phase.series.samples[row].t);
+            // What was handed on came with reports at the top, and leaves a cliff where it ends: no shoulder of the hand's. What
+            // the operator left out of a swipe, no device lost.
             let size = match kind {
-                "handed on" => clip.hidden.min(f64::from(clip.top) * clip.tops as f64),
+                "handed on" => {
+                    let held_back = swipe.grid.held_back_mm(begin, end) * scale.counts_per_mm;
+                    let by_shoulders = if clip.hidden > 0.0 { clip.hidden } else { f64::INFINITY };
+                    by_shoulders.min(f64::from(clip.top) * clip.tops as f64).min(held_back)
+                }
                 _ if excused(swipe) => missing.max(0.0).min(clip.hidden),
                 _ => missing.max(0.0),
             };
+            let hidden = if kind == "handed on" { size } else { clip.hidden };
             let event = Event {
                 family: Family::ReportCeiling,
                 kind,
-                begin: phase.series.samples[clip.rows.start].t,
-                end: phase.series.samples[clip.rows.end - 1].t,
+                begin,
+                end,
                 size: size / scale.counts_per_mm,
                 unit: "mm of travel",
                 cause: if clip.at_field { Cause::ReportFormat } else { Cause::Firmware },
@@ -77,7 +84,7 @@ impl Detector for ReportCeiling {
                 "reports_at_it": clip.tops,
                 "reports_running": clip.rows.len(),
                 "ceiling_m_s": round(ceiling_m_s(clip.top, step.slot(), scale.counts_per_mm), 3),
-                "counts_hidden": round(clip.hidden, 0),
+                "counts_hidden": round(hidden, 0),
                 "counts_missing": round(missing, 0),
             });
             findings.push(in_swipe(step, phase, swipe, event, evidence));
