@@ -28,6 +28,7 @@
 use crate::erratic::{ARM_ACCELERATION, FLICK_ACCELERATION, from_rest};
 use crate::host::{HostSpans, STALL_MARGIN};
 use crate::series::{DUE, Frame, Sample, Series};
+use crate::starts::LostBefore;
 use crate::swipes::{ASLEEP, AT_SPEED, Swipe};
 use crate::tracking_limit::onset;
 
@@ -125,13 +126,13 @@ pub struct Silence {
     pub host: bool,
 }
 
-/// Searches one swipe. `slot` is the report interval in nanoseconds; `start`: counts that were lost before its first report, most
-/// likely and at most, where its start shows a loss.
-pub fn find(
+/// Searches one swipe. `slot` is the report interval in nanoseconds; `starts`: what was lost before those of its starts that show
+/// a loss.
+pub(crate) fn find(
     series: &Series,
     frame: Frame,
     swipe: &Swipe,
-    start: Option<(f64, f64)>,
+    starts: &[LostBefore],
     counts_per_mm: f64,
     slot: f64,
     host: &HostSpans,
@@ -141,7 +142,6 @@ pub fn find(
     let total: f64 = along.iter().sum();
     let later = series.samples.get(swipe.rows.end..).unwrap_or_default();
     let ctx = Flanks { samples, along: &along, slot, later, frame };
-    let start_lost = start.unwrap_or((0.0, 0.0));
     let mut found = Vec::new();
     let mut place = 0.0;
     let mut row = 0;
@@ -232,23 +232,26 @@ pub fn find(
         place += skipped;
         row = after_row;
     }
-    // What a silence on the way has cost, or the start, is not missing at the end as well.
+    // What a silence on the way has cost, or a start, is not missing at the end as well; and where the one is the other, once.
     let lost = || found.iter().filter(|s| s.kind == MakeUp::Lost);
-    let at_most: f64 = lost().map(|s| ctx.hidden_at_most(s, swipe)).sum::<f64>() + start_lost.1;
-    let likely = lost().map(|s| s.missing_mm).sum::<f64>() * counts_per_mm + start_lost.0;
+    let starts: Vec<&LostBefore> = starts.iter().filter(|start| lost().all(|s| s.end != start.t)).collect();
+    let at_starts: f64 = starts.iter().map(|start| start.at_most).sum();
+    let at_most: f64 = lost().map(|s| ctx.hidden_at_most(s, swipe)).sum::<f64>() + at_starts;
+    let likely = lost().map(|s| s.missing_mm).sum::<f64>() * counts_per_mm
+        + starts.iter().map(|start| start.likely).sum::<f64>();
     let seconds: f64 = lost().map(|s| s.end.saturating_sub(s.begin) as f64 * 1e-9).sum();
     // Were the swipe whole, the hand would have been as fast as this meanwhile.
     let mean = if seconds > 0.0 { (swipe.one_travel - total).max(0.0) / seconds } else { 0.0 };
     // A hand that does its utmost covers no more than this in them; of a swipe that is short by more the rest is missing
     // at the end, if it was too fast there to strike the stop.
-    let in_reach = lost().map(|s| ctx.in_reach(s, counts_per_mm)).sum::<f64>() + start_lost.1;
+    let in_reach = lost().map(|s| ctx.in_reach(s, counts_per_mm)).sum::<f64>() + at_starts;
     let utmost = if swipe.is_short() { in_reach } else { f64::INFINITY };
     let ends = [(at_most, STRIKES * mean), (likely, ctx.strikes(swipe)), (utmost, 0.0)];
     let end = ends.into_iter().find_map(|(hidden, slowest)| {
         silent_end(&ctx, swipe, total + hidden, counts_per_mm, host).filter(|end| end.speed_before > slowest)
     });
     // Of a swipe that has lost its begin: what a sensor makes up beyond a limit may turn back as well.
-    let struck = |end: &Silence| start.is_some() && ctx.struck(swipe, end, counts_per_mm);
+    let struck = |end: &Silence| !starts.is_empty() && ctx.struck(swipe, end, counts_per_mm);
     found.extend(end.filter(|end| !struck(end)).map(|end| {
         let (onset, onset_most) = onset_of(samples, frame, slot, end.speed_before);
         Silence { onset, onset_most, ..end }

@@ -123,17 +123,27 @@ impl Start {
     }
 }
 
-/// Counts that were lost before the starts of a swipe, if one of them shows a loss or what came late (of which a full report
-/// throws away the rest): most likely, at constant acceleration, and at most, at the speed with which it begins since the last
-/// report before. Only what no arm makes counts.
-pub(crate) fn lost_before(starts: &[Start], per_mm: f64, slot: f64) -> Option<(f64, f64)> {
-    let own = || starts.iter().filter(|s| s.by_no_arm || s.late(per_mm));
-    let each = own().filter(|s| !s.late(per_mm)).map(|s| {
-        let most = s.per_slot / slot * s.t.saturating_sub(s.before) as f64;
-        (s.steep.map_or(0.0, |steep| steep.before.min(most)), most)
+/// Counts that were lost before a start.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct LostBefore {
+    /// Time of its first report.
+    pub(crate) t: i64,
+    /// At constant acceleration.
+    pub(crate) likely: f64,
+    /// At the speed with which it begins since the last report before.
+    pub(crate) at_most: f64,
+}
+
+/// What was lost before the starts of a swipe that show a loss or what came late (of which a full report throws away the
+/// rest). Only what no arm makes counts.
+pub(crate) fn lost_before(starts: &[Start], per_mm: f64, slot: f64) -> Vec<LostBefore> {
+    let own = starts.iter().filter(|s| s.by_no_arm || s.late(per_mm));
+    let each = own.map(|s| {
+        let late = s.late(per_mm);
+        let at_most = if late { 0.0 } else { s.per_slot / slot * s.t.saturating_sub(s.before) as f64 };
+        LostBefore { t: s.t, likely: s.steep.map_or(0.0, |steep| steep.before.min(at_most)), at_most }
     });
-    let lost = each.fold((0.0, 0.0), |sum, (likely, most)| (sum.0 + likely, sum.1 + most));
-    own().next().map(|_| lost)
+    each.collect()
 }
 
 /// Starts of each swipe of a phase.

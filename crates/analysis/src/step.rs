@@ -382,8 +382,8 @@ fn look_at(view: &mut SwipeView, series: &Series, frame: Frame, bench: &erratic:
     false_motion::complete(series, frame, &view.swipe, bench, &mut view.stretches);
     // A stall delivers what it held up in a rush.
     view.stretches.retain(|s| !host.explain(s.begin, s.end));
-    let start = starts::lost_before(&view.starts, bench.counts_per_mm, bench.slot);
-    view.silences = silence::find(series, frame, &view.swipe, start, bench.counts_per_mm, bench.slot, host);
+    let starts = starts::lost_before(&view.starts, bench.counts_per_mm, bench.slot);
+    view.silences = silence::find(series, frame, &view.swipe, &starts, bench.counts_per_mm, bench.slot, host);
     // The report before a silence is thin, too.
     let two = 2 * bench.slot as i64;
     let near = |s: &Stretch, silence: &Silence| {
