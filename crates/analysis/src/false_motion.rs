@@ -21,7 +21,7 @@
 //!
 //! Cost: O(reports of the swipe).
 
-use crate::erratic::arc::{self, Turning};
+use crate::erratic::arc::{self, Turning, turned};
 use crate::erratic::cells::CONTIGUOUS_MANY;
 use crate::erratic::{ARM_ACCELERATION, Bench, LEAST_MM, Stretch, Wrong};
 use crate::host::HostSpans;
@@ -463,12 +463,6 @@ impl<'a> Look<'a> {
         }
         end - 1
     }
-}
-
-/// Counts in the direction of `v` and across it.
-fn turned(c: (f64, f64), v: (f64, f64)) -> (f64, f64) {
-    let speed = v.0.hypot(v.1);
-    ((c.0 * v.0 + c.1 * v.1) / speed, (c.1 * v.0 - c.0 * v.1) / speed)
 }
 
 #[cfg(test)]

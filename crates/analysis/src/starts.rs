@@ -265,12 +265,16 @@ impl Flank<'_> {
             || swipe.along + half_way_on > BEYOND_THE_STOP * swipe.one_travel
     }
 
+    /// True if no empty slot lies before a report.
+    fn follows(&self, row: usize) -> bool {
+        let apart = self.samples[row].t.saturating_sub(self.samples[row - 1].t) as f64;
+        apart <= (CONTIGUOUS * self.slot).max(self.slot + DELAY)
+    }
+
     /// True if a report is missing before this one.
     fn missing(&self, row: usize) -> bool {
-        let (s, last) = (&self.samples[row], &self.samples[row - 1]);
-        let apart = s.t.saturating_sub(last.t) as f64;
         let due = |s: &Sample| self.along(s).abs() >= DUE as f64;
-        apart > (CONTIGUOUS * self.slot).max(self.slot + DELAY) && due(s) && due(last)
+        !self.follows(row) && due(&self.samples[row]) && due(&self.samples[row - 1])
     }
 
     /// Counts of the reports after `row` within so many slots of it and after so many; `None` where the swipe ends
@@ -321,12 +325,8 @@ impl Flank<'_> {
         // What a full report could not hold is handed on with the next ones.
         let top = |s: &Sample| s.x.unsigned_abs().max(s.y.unsigned_abs());
         let full = top(&self.samples[row]);
-        let follows = |i: usize| {
-            let apart = self.samples[i].t.saturating_sub(self.samples[i - 1].t) as f64;
-            apart <= (CONTIGUOUS * self.slot).max(self.slot + DELAY)
-        };
         let rows = row + 1..self.samples.len();
-        let same = rows.take_while(|&i| top(&self.samples[i]) == full && follows(i)).count();
+        let same = rows.take_while(|&i| top(&self.samples[i]) == full && self.follows(i)).count();
         let held: f64 = self.samples[row..=row + same].iter().map(|s| self.along(s)).sum();
         let n = (RATE_OVER / self.slot).round().max(1.0);
         // Where the hand has struck the stop meanwhile nothing more comes, or a bounce: the slot holds no more than a hand

@@ -71,10 +71,15 @@ impl Turning {
     }
 }
 
+/// Counts in the direction of `v` and across it.
+pub(crate) fn turned(c: (f64, f64), v: (f64, f64)) -> (f64, f64) {
+    let speed = v.0.hypot(v.1);
+    ((c.0 * v.0 + c.1 * v.1) / speed, (c.1 * v.0 - c.0 * v.1) / speed)
+}
+
 /// Counts along and across the direction of `v`, turned on towards theirs by up to `turn` radians.
 pub(crate) fn along(c: (f64, f64), v: (f64, f64), turn: f64) -> (f64, f64) {
-    let speed = v.0.hypot(v.1);
-    let (along, across) = ((c.0 * v.0 + c.1 * v.1) / speed, (c.1 * v.0 - c.0 * v.1) / speed);
+    let (along, across) = turned(c, v);
     let (sin, cos) = across.atan2(along).clamp(turn.min(0.0), turn.max(0.0)).sin_cos();
     (along * cos + across * sin, across * cos - along * sin)
 }

@@ -46,7 +46,7 @@ impl Search<'_> {
     pub(super) fn at(&self, cell: usize) -> Option<Stretch> {
         let (v, f) = self.before(cell)?;
         let speed = v.0.hypot(v.1);
-        let to = |c: (f64, f64)| ((c.0 * v.0 + c.1 * v.1) / speed, (c.1 * v.0 - c.0 * v.1) / speed);
+        let to = |c: (f64, f64)| arc::turned(c, v);
         let mut onset: Option<(Wrong, usize, f64, f64)> = None;
         for w in WINDOWS {
             let end = cell + w;

@@ -143,8 +143,8 @@ fn usual(step: &StepView, phase: &PhaseView) -> f64 {
     median(&surplus).unwrap_or(0.0).max(0.0)
 }
 
-/// True if some swipes of a phase are whole that were as fast as the longer ones, by more than placing
-/// longer: a gain would have made them longer, too. (Added after a device that had gone on in 8 of 15 fast swipes, by 20 mm, had been
+/// True if some swipes of a phase are whole, shorter than the long ones by more than placing, and were as fast as they: a gain
+/// would have made them longer, too. (Added after a device that had gone on in 8 of 15 fast swipes, by 20 mm, had been
 /// seen to be told to gain with speed.)
 fn whole_ones_as_fast(step: &StepView, phase: &PhaseView) -> bool {
     let placing = step.measure.map_or(0.0, |m| m.most);

@@ -156,17 +156,12 @@ impl<'a> Look<'a> {
         let creep = self.trend.creep;
         let rate = length(creep).max(1e-12);
         let along: Vec<f64> = self.moves.iter().map(|m| (m[0] * creep[0] + m[1] * creep[1]) / rate).collect();
-        let (mean, sd) = stats::mean_sd(&along)?;
-        let n = along.len() as f64;
-        Some(StudentsT::new(0.0, 1.0, n - 1.0).ok()?.sf(mean / (sd / n.sqrt()).max(1e-12)))
+        chance_of_mean(&along).map(|(_, p_false)| p_false)
     }
 
     /// Mean speed of a wander, and its chance, if there is one.
     fn wanders(&self) -> Option<(f64, f64)> {
-        let (mean, sd) = stats::mean_sd(&self.wander)?;
-        let n = self.wander.len() as f64;
-        let t = mean / (sd / n.sqrt()).max(1e-12);
-        let p_false = StudentsT::new(0.0, 1.0, n - 1.0).map_or(1.0, |d| d.sf(t));
+        let (mean, p_false) = chance_of_mean(&self.wander)?;
         let plain = mean * self.rest.seconds >= LEAST_NET && p_false <= WANDER_LEVEL;
         // A swing about one place leaves a little in the means of windows; a wander goes farther than it swings.
         let swing = stats::mean(&self.tremble).unwrap_or(0.0);
@@ -211,6 +206,14 @@ impl<'a> Look<'a> {
         }
         out
     }
+}
+
+/// Mean of some values and Student's tail of it.
+fn chance_of_mean(values: &[f64]) -> Option<(f64, f64)> {
+    let (mean, sd) = stats::mean_sd(values)?;
+    let n = values.len() as f64;
+    let t = mean / (sd / n.sqrt()).max(1e-12);
+    Some((mean, StudentsT::new(0.0, 1.0, n - 1.0).map_or(1.0, |d| d.sf(t))))
 }
 
 impl Detector for Drift {

@@ -14,7 +14,7 @@
 //!
 //! Assumes that what spikes add does not go with a swipe's true length otherwise. Swipes that lack or hold other counts are left
 //! out of the fit, and those whose length neither explains. Needs [`LEAST_SWIPES`] with spikes. What is less than an arm makes
-//! within a report (1 mm at 4 ms) is none, nor what comes within three reports of another.
+//! within a report (1 mm at 4 ms) is none; what comes within three reports of another is one with it, up to [`MOST`] reports.
 //! (Added after a device that told one report in twenty twice, and so counted 5 % too much, had been seen to pass.)
 //! Cost: O(reports).
 
@@ -22,7 +22,8 @@ use crate::decision::FAIL_LEVEL;
 use crate::erratic::{LEAST_MM, from_rest};
 use crate::families::{Event, count, in_swipe, key, round};
 use crate::series::{RUSHED, Sample};
-use crate::stats::{mean, median, t_quantile};
+use crate::stats::regression::least_squares;
+use crate::stats::{median, t_quantile};
 use crate::step::{PhaseView, StepView, SwipeView};
 use crate::step_change::Run;
 use crate::verdict::{Cause, Family, Finding};
@@ -51,8 +52,10 @@ const LEAST_SWIPES: usize = 3;
 const MOST: usize = 8;
 /// Spikes that repeat the report before: all but those that another one stands beside.
 const MOSTLY: f64 = 0.8;
-/// Two-sided level of the slope's interval.
+/// Either end of the slope's 95 % interval.
 const LEVEL: f64 = 0.975;
+/// Lengths are whole counts, at two ends: variance of their rounding.
+const ROUNDED: f64 = 1.0 / 6.0;
 
 /// A swipe's spikes.
 struct Spiked<'a> {
@@ -272,32 +275,27 @@ fn by_lengths(step: &StepView, all: &[Spiked], told: &BTreeSet<(u32, u32)>) -> O
         let fits = |g: &&(f64, f64)| (g.1 - with).abs().min((g.1 - g.0 - without).abs()) <= placing;
         group.iter().filter(fits).copied().collect()
     };
-    let (mut ee, mut el, mut ll, mut n, mut free, mut spiked) = (0.0, 0.0, 0.0, 0, 0usize, 0);
-    for group in groups.values().map(explained).filter(|g| g.len() >= 2) {
-        let centre = |of: &dyn Fn(&(f64, f64)) -> f64| mean(&group.iter().map(of).collect::<Vec<f64>>());
-        let (e0, l0) = (centre(&|g| g.0)?, centre(&|g| g.1)?);
-        for (e, l) in &group {
-            ee += (e - e0).powi(2);
-            el += (e - e0) * (l - l0);
-            ll += (l - l0).powi(2);
-            spiked += usize::from(*e != 0.0);
-        }
-        n += group.len();
-        free += group.len() - 1;
-    }
-    let df = free.checked_sub(1).filter(|df| *df > 0)? as f64;
-    if spiked < LEAST_SWIPES || ee <= 0.0 {
+    // One slope for all groups, and a mean length for each.
+    let groups: Vec<Vec<(f64, f64)>> = groups.values().map(explained).filter(|g| g.len() >= 2).collect();
+    let excess: Vec<f64> = groups.iter().flatten().map(|g| g.0).collect();
+    let lengths: Vec<f64> = groups.iter().flatten().map(|g| g.1).collect();
+    if excess.iter().filter(|e| **e != 0.0).count() < LEAST_SWIPES {
         return None;
     }
-    let slope = el / ee;
-    // Lengths are whole counts at least.
-    let variance = ((ll - slope * el) / df).max(1.0 / 6.0);
-    let error = (variance / ee).sqrt();
+    let of_group = |own: usize| {
+        let each = groups.iter().enumerate();
+        each.flat_map(|(i, g)| vec![if i == own { 1.0 } else { 0.0 }; g.len()]).collect()
+    };
+    let mut columns: Vec<Vec<f64>> = (0..groups.len()).map(of_group).collect();
+    columns.push(excess);
+    let mut fit = least_squares(&columns, &lengths).filter(|fit| fit.df > 0)?;
+    fit.residual_sd = fit.residual_sd.max(ROUNDED.sqrt());
+    let (slope, error, df) = (*fit.coefficients.last()?, fit.error(columns.len() - 1), fit.df as f64);
     let reach = t_quantile(LEVEL, df) * error;
     let p = StudentsT::new(0.0, 1.0, df).ok()?.sf(slope / error);
     let interval = (slope - reach, slope + reach);
     let is_false = interval.0 > FALSE.0 && interval.1 < FALSE.1 && p * f64::from(step.looks) < FAIL_LEVEL;
-    is_false.then_some(Told { slope: interval, p: p.max(1e-9), swipes: n })
+    is_false.then_some(Told { slope: interval, p: p.max(super::LEAST_CHANCE), swipes: lengths.len() })
 }
 
 #[cfg(test)]
