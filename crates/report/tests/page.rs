@@ -281,3 +281,18 @@ fn what_fails_of_several_families_together_is_told_with_its_reason() {
     assert!(text.contains(&format!("outside tolerance: dropout and spin-out together: {because}")), "{text}");
     assert!(export::markdown(&[verdict]).contains("| dropout and spin-out together |"));
 }
+
+/// Of a device that reports unevenly, which takes more words than a name from outside may have.
+#[test]
+fn a_familys_reason_stands_in_full_however_long() {
+    let (page, verdict) =
+        page(&recorded(Bench::default().with_fault("interval-jitter", Some(60.0)).unwrap()));
+    let shown = xml(&page);
+    let document = parsed(&shown);
+    let said: String = document.descendants().filter_map(|n| n.text()).collect();
+    let reasons: Vec<&str> = verdict.steps[0].families.iter().map(|f| f.because.as_str()).collect();
+    assert!(reasons.iter().any(|because| because.chars().count() > 240), "{reasons:?}");
+    // But for the first letter, which the page makes a capital.
+    let rest = |because: &str| because.chars().skip(1).collect::<String>();
+    assert!(reasons.iter().all(|because| said.contains(&rest(because))), "{reasons:?}");
+}

@@ -10,6 +10,7 @@ use serde_json::Value;
 use slipgauge_analysis::families::NOT_LOOKED_AT;
 use slipgauge_analysis::step::{StepView, SwipeView};
 use slipgauge_analysis::verdict::{Criterion, FamilyVerdict, Finding, StepVerdict};
+use slipgauge_trace::outside::harmless;
 
 /// Findings of a family at one step that are listed, and those of them that are drawn: the largest.
 const LISTED: usize = 100;
@@ -30,9 +31,9 @@ pub(super) fn families(view: &StepView, said: &StepVerdict, findings: &[Finding]
         @for family in said.families.iter().filter(looked) {
             section id=(family_id(said.step, family.family)) tabindex="-1" {
                 h4 { (sentence(family.family.words()).trim_end_matches('.')) ": " (outcome(family.verdict)) }
-                p { (sentence(&outside(&family.because))) }
+                p { (sentence(&harmless(&family.because))) }
                 @if let (Some(cause), true) = (family.cause, family.findings > 0) { p { "Where it comes from: " (text::spelled(cause)) "." } }
-                @if let Some(settle) = &family.to_settle { p { "What would settle it: " (outside(settle)) "." } }
+                @if let Some(settle) = &family.to_settle { p { "What would settle it: " (harmless(settle)) "." } }
                 @if !family.criteria.is_empty() { (criteria(family)) }
                 (of_family(view, family, findings, zoom))
                 p class="back" { a href="#results" { "Back to the results" } }
