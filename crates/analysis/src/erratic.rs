@@ -33,6 +33,7 @@ mod level;
 #[cfg(test)]
 pub(crate) mod tests;
 
+use crate::host::HostSpans;
 use crate::series::{Frame, Series};
 use crate::swipes::Swipe;
 use cells::Search;
@@ -109,6 +110,15 @@ pub struct Stretch {
 }
 
 impl Stretch {
+    /// True if a stall, which delivers what it held up in a rush, explains it. Repeats that it is but a part of are there
+    /// beside it.
+    pub fn is_explained_by(&self, host: &HostSpans) -> bool {
+        match self.wrong {
+            Wrong::Repeated => host.explain_most(self.begin, self.end),
+            _ => host.explain(self.begin, self.end),
+        }
+    }
+
     /// True if another one that follows is the same event: the way back from false motion is as abrupt as the way there.
     fn joins(&self, next: &Stretch) -> bool {
         next.begin.saturating_sub(self.end) <= ONE_EVENT

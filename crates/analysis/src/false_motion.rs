@@ -60,6 +60,8 @@ const START_MM: f64 = 8.0;
 const STRAIGHT: (f64, f64) = (2.0, 0.33e6);
 /// Starts that are tried for the longest straight run.
 const STARTS: usize = 64;
+/// Time beside a straight run over which its change of speed is known, nanoseconds; half a quarter of a run if that is less.
+const BESIDE: f64 = 8e6;
 /// Straight runs in a swipe at most.
 const MOST_RUNS: usize = 4;
 /// Reports in a straight run at least, and counts in each cell.
@@ -107,7 +109,7 @@ pub fn excused(phases: &mut [PhaseView], frame: Frame, bench: &Bench, host: &Hos
         for view in swipes.iter_mut().filter(|s| s.swipe.began_short || s.swipe.stopped_short) {
             if let Some(look) = Look::new(series, frame, &view.swipe, bench) {
                 look.add_straight(&mut view.stretches);
-                view.stretches.retain(|s| !host.explain(s.begin, s.end));
+                view.stretches.retain(|s| !s.is_explained_by(host));
             }
         }
     }
@@ -410,12 +412,14 @@ impl<'a> Look<'a> {
         if level < LEAST_RUN.1 || !speed.is_finite() || speed <= 0.0 {
             return None;
         }
-        // Mean change of speed beside it, over a quarter of its length or half of that: less says nothing.
+        // Mean change of speed beside it, over a quarter of its length or half of that: less says nothing, unless it is as long
+        // as says something beside any ([`BESIDE`]: a hand that flicks is seen no longer beside a level of 130 ms).
         let reach = (0.25e9 * run).max(2.0 * self.slot) as i64;
         let beside = |from: usize, to: usize| -> Option<f64> {
             let t = self.seconds(from, to);
             let counts = self.places[to + 1] - self.places[from + 1];
-            (to > from + 1 && t >= 0.5e-9 * reach as f64).then(|| 2.0 * (speed * t - counts) / (t * t))
+            (to > from + 1 && t >= (0.5 * reach as f64).min(BESIDE) * 1e-9)
+                .then(|| 2.0 * (speed * t - counts) / (t * t))
         };
         let early = self.samples.partition_point(|s| s.t < self.samples[first].t.saturating_sub(reach));
         let late = self.samples.partition_point(|s| s.t <= self.samples[last].t.saturating_add(reach));

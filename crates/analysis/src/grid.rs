@@ -90,6 +90,15 @@ impl Grid {
         Some((expected, (sum(&|i| self.along_mm[i]), sum(&|i| self.across_mm[i]))))
     }
 
+    /// Mean speed that was counted between two times, mm/s, along and across. `None` for no time.
+    pub fn speed_mm_s(&self, begin: i64, end: i64) -> Option<f64> {
+        let slots = self.index(begin)..self.index(end).min(self.along_mm.len());
+        let seconds = slots.len() as f64 * self.slot * 1e-9;
+        let counted = |mm: &[f64]| mm.get(slots.clone()).map(|mm| mm.iter().sum::<f64>());
+        let moved = counted(&self.along_mm)?.hypot(counted(&self.across_mm)?);
+        Some(moved / seconds).filter(|speed| speed.is_finite())
+    }
+
     /// Largest expected speed, mm/s.
     pub fn peak(&self) -> f64 {
         self.expected_mm_s.iter().copied().fold(0.0, f64::max)

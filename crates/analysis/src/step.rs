@@ -380,8 +380,7 @@ fn look_as_short(phases: &mut [PhaseView], measure: Measure, look: &mut impl FnM
 fn look_at(view: &mut SwipeView, series: &Series, frame: Frame, bench: &erratic::Bench, host: &HostSpans) {
     view.stretches = erratic::find(series, frame, &view.swipe, bench);
     false_motion::complete(series, frame, &view.swipe, bench, &mut view.stretches);
-    // A stall delivers what it held up in a rush.
-    view.stretches.retain(|s| !host.explain(s.begin, s.end));
+    view.stretches.retain(|s| !s.is_explained_by(host));
     let starts = starts::lost_before(&view.starts, bench.counts_per_mm, bench.slot);
     view.silences = silence::find(series, frame, &view.swipe, &starts, bench.counts_per_mm, bench.slot, host);
     // The report before a silence is thin, too.

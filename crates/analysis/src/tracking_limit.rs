@@ -15,6 +15,9 @@
 //! | a report that holds [`ROOM`] × the limit, and no clip | from below |
 //! | swipes that lose track are not seen faster elsewhere than where they lost it | from below, see next |
 //!
+//! *Counted up to.* Of a sensor that counts no faster than its limit ([`crate::false_motion::top_speed`]) each level is the
+//! limit of its swipe, seen for long, at any report interval: [`LEAST`] of them, and more than there are other losses, give a value.
+//!
 //! *In some swipes.* A limit that some swipes are seen to go beyond clean has no one median: it lies no higher than the fastest
 //! that it was met at, which is told as a bound if no clean swipe was faster, and else as the reason for none.
 //!
@@ -82,6 +85,7 @@ fn by_counts(step: &StepView, findings: &[Finding], known: Option<&Resolution>) 
     let relative = known.map_or(UNKNOWN_SCALE, |r| r.uncertainty / r.counts_per_mm);
     let spoiled = spoiled(step, findings);
     let (mut told, mut failing, mut hidden) = (Vec::new(), Vec::new(), false);
+    let mut levels = Vec::new();
     for (phase, swipe) in step.swipes() {
         let samples = phase.series.samples.get(swipe.swipe.rows.clone()).unwrap_or_default();
         let Some(finding) = first_loss(phase, swipe, findings) else {
@@ -94,6 +98,11 @@ fn by_counts(step: &StepView, findings: &[Finding], known: Option<&Resolution>) 
             }
             continue;
         };
+        if let Some(level) = level(finding) {
+            let peak = swipe.grid.peak() * step.scale?.counts_per_mm / per_m;
+            levels.push(Told::Reached { low: level, at: level, high: level, peak: peak.max(level) });
+            continue;
+        }
         let (before, after) = samples.split_at(samples.partition_point(|s| s.t <= finding.begin_ns));
         let Some(onset) = onset::find(before, frame, step.slot()) else { continue };
         let elsewhere = [before, after].map(|part| onset::fastest(part, frame, step.slot()));
@@ -103,6 +112,12 @@ fn by_counts(step: &StepView, findings: &[Finding], known: Option<&Resolution>) 
             finding.kind != "silent" || one.thins_out(after, frame, finding) || fills_report(step, before);
         failing.push(one);
     }
+    if levels.len() >= LEAST && levels.len() > failing.len() && !in_some_swipes(step, findings) {
+        // The others met it, too, at a speed that they show less well.
+        levels.extend(told);
+        return Some(with_scale(censored::median(&levels)?, relative));
+    }
+    hidden |= !levels.is_empty();
     hidden |= findings.iter().any(|f| f.family == Family::ReportCeiling && f.step == step.id);
     let onset = crate::stats::median(&failing.iter().map(Failing::at).collect::<Vec<_>>());
     hidden |= onset.is_some_and(|v| ceiling(step).is_some_and(|top| top < ROOM * v));
@@ -123,13 +138,22 @@ fn by_counts(step: &StepView, findings: &[Finding], known: Option<&Resolution>) 
     if !exact || step.interval.is_none_or(|q| q.value > FINEST) {
         return bound(censored::bounds(&told), relative);
     }
-    let median = censored::median(&told)?;
+    Some(with_scale(censored::median(&told)?, relative))
+}
+
+/// A median with the uncertainty of the scale.
+fn with_scale(median: censored::Median, relative: f64) -> Quantity {
     let common = 1.96 * relative * median.value;
-    Some(Quantity {
+    Quantity {
         value: median.value,
         low: Some(median.value - (median.value - median.low).hypot(common)),
         high: Some(median.value + (median.high - median.value).hypot(common)),
-    })
+    }
+}
+
+/// The speed that a sensor counts up to, m/s, which is its limit: seen for as long as the hand was faster.
+fn level(loss: &Finding) -> Option<f64> {
+    loss.evidence.get("onset_m_s")?.as_f64().filter(|_| loss.kind == "level")
 }
 
 /// True if the sensor was seen to lose track above a speed in some of the swipes, and not in others.

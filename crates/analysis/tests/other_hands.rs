@@ -31,6 +31,8 @@ struct Outside {
     leap: Option<(usize, i32)>,
     /// What the sensor does above a speed, m/s.
     limit: Option<(f64, Beyond)>,
+    /// That speed over the one in this swipe.
+    limit_in: BySwipe,
     /// Whether a report at this time, in seconds, gets lost with its counts.
     lost: fn(f64) -> bool,
     /// Whether one at this time is not sent, and the next that is carries its counts.
@@ -85,6 +87,7 @@ const SOUND: Outside = Outside {
     gain: |_| 1.0,
     leap: None,
     limit: None,
+    limit_in: |_| 1.0,
     lost: |_| false,
     held: |_| false,
     most: |_| i32::MAX,
@@ -189,7 +192,7 @@ impl Outside {
             let (here, swipe) = self.place(&legs, seen);
             let (mut moved, seconds) = (here - at, seen - last_seen);
             if let Some((m_s, beyond)) = self.limit {
-                let most = 1e3 * m_s * seconds;
+                let most = 1e3 * m_s * (self.limit_in)(swipe) * seconds;
                 if seen < frozen.0 {
                     moved = frozen.1 * seconds;
                 } else if beyond == Beyond::Saturates {
@@ -422,13 +425,29 @@ fn a_sensor_that_counts_up_to_one_speed_loses_track_there_and_does_not_spin_out(
     }
 }
 
+/// Its limit is 3 % of itself higher or lower in each swipe.
+#[test]
+fn a_top_speed_that_differs_from_swipe_to_swipe_is_one_and_makes_no_false_motion() {
+    let limit_in = |swipe: usize| 1.0 + 0.01 * ((swipe * 7 % 11) as f64 - 5.0);
+    for (slot_ns, frames_a_report) in [(1_000_000, 6.4), (2_000_000, 14.3)] {
+        let limit = Some((1.5, Beyond::Saturates));
+        let verdict = Outside { limit, limit_in, slot_ns, frames_a_report, ..SOUND }.verdict();
+        let found = kinds(&verdict);
+        assert!(found.iter().filter(|k| k.1 == "level").count() >= FAST * 4 / 5, "{found:?}");
+        assert!(found.iter().all(|k| k.0 == Family::TrackingLoss), "{found:?}");
+    }
+}
+
 /// The levels are those of the limit as well; but the hand is not where the counts go on.
 #[test]
 fn a_sensor_that_freezes_at_a_speed_has_no_top_speed() {
-    let verdict = Outside { limit: Some((1.5, Beyond::Freezes)), ..SOUND }.verdict();
-    let found = kinds(&verdict);
-    assert!(found.iter().filter(|k| k.1 == "repeated").count() >= 8, "{found:?}");
-    assert!(found.iter().all(|k| k.1 != "level"), "{found:?}");
+    let scatters = |swipe: usize| 1.0 + 0.01 * ((swipe * 7 % 11) as f64 - 5.0);
+    for limit_in in [SOUND.limit_in, scatters] {
+        let verdict = Outside { limit: Some((1.5, Beyond::Freezes)), limit_in, ..SOUND }.verdict();
+        let found = kinds(&verdict);
+        assert!(found.iter().filter(|k| k.1 == "repeated").count() >= 8, "{found:?}");
+        assert!(found.iter().all(|k| k.1 != "level"), "{found:?}");
+    }
 }
 
 /// Every 125 ms 15 ms of reports are lost, slow swipes and fast ones alike.

@@ -154,7 +154,7 @@ fn sensor(sensor: &Sensor) -> Checked {
 
 fn loss(loss: Loss) -> Checked {
     match loss {
-        Loss::Silent => Ok(()),
+        Loss::Silent | Loss::Saturated => Ok(()),
         Loss::Partial { share } => within("loss share", share, 0.0, 1.0),
         Loss::Guess { turn_rad, speed_share } => {
             within("loss turn_rad", turn_rad, -10.0, 10.0)?;

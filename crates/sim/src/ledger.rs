@@ -155,7 +155,7 @@ impl Ledger {
         let place = self.last_swipe.unwrap_or(self.here);
         let missing = difference(episode.moved, episode.told);
         let family = match episode.loss {
-            Loss::Silent | Loss::Partial { .. } => Family::TrackingLoss,
+            Loss::Silent | Loss::Partial { .. } | Loss::Saturated => Family::TrackingLoss,
             Loss::Guess { .. } | Loss::Repeat { .. } => Family::SpinOut,
         };
         let in_swipe_end = episode.outlasted.unwrap_or(episode.end);

@@ -165,6 +165,22 @@ fn repeated(label: &Label, truth: &Truth) -> bool {
         && !overrun(label, truth)
 }
 
+/// A repeat of that size that is told from a sensor that saturates, as the header of `top_speed` states: of a step whose levels
+/// end, in three swipes and more, four reports and 8 mm and more before the stop, at 4 ms and less.
+fn wakes(label: &Label, truth: &Truth) -> bool {
+    let interval_ns = truth.bench.device.link.interval_ns;
+    let ends = |label: &&Label| {
+        let onset = label.detail.get("onset_m_s").copied().unwrap_or(0.0);
+        let Some(swipe) = swipe_of(label, truth) else { return false };
+        // It slows from the onset to what it touches the stop with, the more the sooner.
+        let mean_m_s = swipe.contact_m_s + (onset - swipe.contact_m_s) / 3.0;
+        let left_ns = swipe.end_ns - label.end_ns - 4 * interval_ns;
+        1e-6 * left_ns as f64 * mean_m_s > 8.0
+    };
+    let shown = truth.of(slipgauge_sim::Family::SpinOut).filter(ends).count() >= 3;
+    repeated(label, truth) && interval_ns <= 4_200_000 && shown
+}
+
 /// Likewise of carry-on and of swipes that are short: 2 mm, and sixteen standard deviations of a stop; of carry-on less
 /// what the same swipe counted too little before the stop, a host's overrun included.
 fn beyond_placing(label: &Label, truth: &Truth) -> bool {
@@ -404,6 +420,13 @@ pub const CASES: &[Case] = &[
         Score::Events(only_short),
     ),
     case(
+        "tracking saturated",
+        Family::TrackingLoss,
+        (&[0.9, 0.75, 0.5], "of peak"),
+        |s, x| limit(s, x, Loss::Saturated),
+        Score::Events(repeated),
+    ),
+    case(
         "tracking acceleration",
         Family::TrackingLoss,
         (&[0.8, 0.5], "of peak acceleration"),
@@ -434,7 +457,7 @@ pub const CASES: &[Case] = &[
         Family::SpinOut,
         (&[0.9, 0.6], "of peak"),
         |s, x| limit(s, x, Loss::Repeat { fade_s: 0.0 }),
-        Score::Events(repeated),
+        Score::Events(wakes),
     ),
     case(
         "carry-on steady",

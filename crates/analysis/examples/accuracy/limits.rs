@@ -28,6 +28,7 @@ const KINDS: &[Kind] = &[
         s.bench.device.sensor.gain = Gain::Curve(vec![(0.85 * v, 1.0), (v, 0.85)]);
     }),
     ("0.6 of peak, a third goes on", |s| limit(s, 0.6, Loss::Partial { share: 0.33 })),
+    ("0.6 of peak, counts up to it", |s| limit(s, 0.6, Loss::Saturated)),
     ("acceleration, 0.8 of its peak", |s| {
         let tracking = &mut s.bench.device.sensor.tracking;
         tracking.max_acceleration_m_s2 = 0.8 * 1.64 * s.fast_m_s * s.fast_m_s / 0.3;

@@ -104,6 +104,13 @@ pub(super) const CATALOGUE: &[Named] = &[
         |b, size| limit(b, size, Loss::Partial { share: 0.33 }),
     ),
     entry(
+        "tracking-saturated",
+        Family::TrackingLoss,
+        (1.8, "m/s"),
+        "the sensor counts no faster than this",
+        |b, size| limit(b, size, Loss::Saturated),
+    ),
+    entry(
         "tracking-scattered",
         Family::TrackingLoss,
         (1.8, "m/s"),

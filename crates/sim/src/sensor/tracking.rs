@@ -18,6 +18,8 @@ pub enum Loss {
         /// The share, 0 to 1.
         share: f64,
     },
+    /// Motion in its direction, but no faster than the limit; it ends where the hand is slower than that.
+    Saturated,
     /// Steady motion in a direction that was guessed once: *spin-out*.
     Guess {
         /// Angle of the guess against the true direction at the onset, in radians.
@@ -37,6 +39,7 @@ impl Loss {
         match self {
             Loss::Silent => "silent",
             Loss::Partial { .. } => "partial",
+            Loss::Saturated => "saturated",
             Loss::Guess { .. } => "guess",
             Loss::Repeat { .. } => "repeat",
         }
@@ -162,7 +165,8 @@ impl TrackingState {
             let hold = (self.model.hold_s * 1e9) as i64;
             self.lost = Some(self.episode(t, self.model.loss, hold, speed, false));
         }
-        let slow = speed < self.model.recovers_at * self.limit;
+        let recovers_at = if self.model.loss == Loss::Saturated { 1.0 } else { self.model.recovers_at };
+        let slow = speed < recovers_at * self.limit;
         if let Some(lost) = &self.lost
             && t >= lost.until
             && (lost.placed || (slow && !beyond))
@@ -176,6 +180,7 @@ impl TrackingState {
         let told = match lost.loss {
             Loss::Silent => [0.0; 2],
             Loss::Partial { share } => moved.map(|d| share * d),
+            Loss::Saturated => moved.map(|d| d * (self.limit / speed).min(1.0)),
             Loss::Guess { .. } => lost.guess,
             Loss::Repeat { fade_s } => {
                 let told = lost.guess;
