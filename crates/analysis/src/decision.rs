@@ -156,6 +156,25 @@ pub fn swipes_to_settle(k: u32, n: u32, limit: f64) -> Option<u32> {
     (1..=1000u32).find(|more| share_bound(k, n.saturating_add(*more)) <= limit)
 }
 
+/// How many more swipes, of which as many are bad as of the `n` so far, would show `k` bad of them to be beyond a limit; `None`
+/// above a thousand, or if no more of them are bad than may be.
+pub fn swipes_as_bad(k: u32, n: u32, limit: f64, looks: u32) -> Option<u32> {
+    let level = FAIL_LEVEL / f64::from(looks.max(1));
+    let share = f64::from(k) / f64::from(n.max(1));
+    let fails = |more: &u32| {
+        let bad = k.saturating_add((share * f64::from(*more)).floor() as u32);
+        proportion_low(bad, n.saturating_add(*more), level) > limit
+    };
+    (1..=1000u32).find(fails).filter(|_| share > limit)
+}
+
+/// How many more bad swipes would show `k` bad of `n` to be beyond a limit; `None` above a thousand.
+pub fn swipes_to_fail(k: u32, n: u32, limit: f64, looks: u32) -> Option<u32> {
+    let level = FAIL_LEVEL / f64::from(looks.max(1));
+    let fails = |more: &u32| proportion_low(k.saturating_add(*more), n.saturating_add(*more), level) > limit;
+    (1..=1000u32).find(fails)
+}
+
 /// How many more swipes would bring an inconclusive estimate to a pass, or to a fail if it lies outside its limits:
 /// `n` swipes left the standard uncertainty `random`, which shrinks as one over the root of their number, beside
 /// `fixed`, which does not. `None` if no number does (above a thousand), or if there is nothing to settle.
@@ -254,5 +273,9 @@ mod tests {
         assert_eq!(swipes_to_settle(0, 15, 0.05), Some(44));
         assert_eq!(swipes_to_settle(1, 15, 0.05), Some(78));
         assert_eq!(swipes_to_settle(300, 300, 0.05), None);
+        // By hand: all n bad are beyond a fifth at 0.001 from 0.2ⁿ < 0.001 on, five of them.
+        assert_eq!((swipes_to_fail(3, 3, 0.2, 1), swipes_to_fail(0, 0, 0.2, 1)), (Some(2), Some(5)));
+        // As many as those that are all bad; and none where they are within the limit.
+        assert_eq!((swipes_as_bad(3, 3, 0.2, 1), swipes_as_bad(1, 9, 0.2, 1)), (Some(2), None));
     }
 }

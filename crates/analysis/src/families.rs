@@ -9,6 +9,7 @@ mod drift;
 mod dropout;
 mod gain_change;
 mod lag;
+mod one_way;
 mod report_ceiling;
 mod report_interval;
 mod resolution;
@@ -26,6 +27,7 @@ use crate::decision;
 use crate::step::{PhaseView, StepView, SwipeView};
 use crate::tolerances;
 use crate::verdict::{Cause, Criterion, Family, FamilyVerdict, Finding, Outcome, count};
+use one_way::ONE_WAY;
 use serde_json::{Map, Value, json};
 use slipgauge_trace::session::Pace;
 use std::collections::BTreeSet;
@@ -41,6 +43,7 @@ pub trait Detector: Sync {
     /// How many criteria may fail a step: each is a look, and shares the chance of a false fail.
     fn criteria(&self) -> usize {
         1 + usize::from(ALSO_AT_SPEED.contains(&self.family()))
+            + usize::from(ONE_WAY.contains(&self.family()))
     }
 
     /// Adds this family's findings.
@@ -309,14 +312,26 @@ fn share(
             None => decision::swipes_to_settle(open.0, open.1, limit),
             Some(_) => decision::swipes_to_settle(k, fast.1.saturating_add(slower.0), limit),
         };
-        out.to_settle = Some(match (settle, speed) {
-            (Some(more), Some(speed)) => {
-                format!("{more} more fast swipes that reach {speed}, if all are clean")
-            }
-            (Some(more), None) if open != (k, n) => format!("{more} more fast swipes, if all are clean"),
-            (Some(more), None) => format!("{more} more swipes{clean}, if all are clean"),
-            (None, _) => "more swipes will not show this share to be within tolerance".to_owned(),
+        // What shows more than may be would not be settled by clean ones.
+        let as_bad = decision::swipes_as_bad(open.0, open.1, limit, step.looks).filter(|_| need.is_none());
+        let more = |more: u32| match speed {
+            Some(speed) => format!("{more} more fast swipes that reach {speed}"),
+            None if open != (k, n) => format!("{more} more fast swipes"),
+            None => format!("{more} more swipes{clean}"),
+        };
+        out.to_settle = Some(match (as_bad, settle) {
+            (Some(n), _) => format!("{}, if as many of them show it", more(n)),
+            (None, Some(n)) => format!("{}, if all are clean", more(n)),
+            (None, None) => "more swipes will not show this share to be within tolerance".to_owned(),
         });
+    }
+    if ONE_WAY.contains(&family) {
+        let trials = match need {
+            Some(_) => &reached,
+            None if !at_speed.is_empty() => &at_speed,
+            None => examined,
+        };
+        one_way::judge(step, &bad, trials, &mut out);
     }
     if ALSO_AT_SPEED.contains(&family) {
         SLOWER.into_iter().for_each(|pace| at_pace(step, family, findings, pace, &mut out));

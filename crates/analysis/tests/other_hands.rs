@@ -206,9 +206,9 @@ impl Outside {
             }
             let pressed = self.button.filter(|(from, _)| seen >= *from).map_or(1.0, |(_, factor)| factor);
             let counted = moved * self.counts_per_mm * (self.gain)(swipe) * pressed;
-            let blind = self
-                .limit
-                .is_some_and(|(m_s, beyond)| beyond == Beyond::Blind && moved.abs() > 1e3 * m_s * seconds);
+            let blind = self.limit.is_some_and(|(m_s, beyond)| {
+                beyond == Beyond::Blind && moved.abs() > 1e3 * m_s * (self.limit_in)(swipe) * seconds
+            });
             true_counts += if blind { 0.0 } else { counted * self.askew.cos() };
             true_across += counted * self.askew.sin();
             (at, last_seen) = (here, seen);
@@ -680,4 +680,21 @@ fn swipes_here_and_there_at_another_scale_are_a_step_change_and_no_motion_after_
     assert_eq!(verdict.verdict, Outcome::Inconclusive);
     let resolution = verdict.steps[0].families.iter().find(|f| f.family == Family::Resolution).unwrap();
     assert!(resolution.because.contains("6 swipes here and there count +99.7 %"), "{}", resolution.because);
+}
+
+/// Blind above 1.5 m/s in swipes back alone: half of all swipes, and all of one direction.
+#[test]
+fn a_sensor_that_goes_blind_one_way_alone_fails_by_the_swipes_of_that_way() {
+    let limit_in = |swipe: usize| if swipe % 2 == 1 { 1.0 } else { 10.0 };
+    let verdict = Outside { limit: Some((1.5, Beyond::Blind)), limit_in, ..SOUND }.verdict();
+    let families = &verdict.steps[0].families;
+    let own = families.iter().find(|f| f.family == Family::TrackingLoss).unwrap();
+    assert_eq!((own.verdict, own.cause), (Outcome::Fail, Some(Cause::Sensor)), "{}", own.because);
+    let said = format!(
+        "it is one direction: {} of the {} swipes back, 0 of the {} out",
+        FAST / 2,
+        FAST / 2,
+        FAST / 2
+    );
+    assert!(own.because.contains(&said), "{}", own.because);
 }

@@ -48,6 +48,7 @@ mod cluster;
 mod limit;
 mod short;
 
+use super::one_way::{self, ONE_WAY};
 use super::{
     Detector, Event, SLOWER, at_pace, common_cause, in_swipe, key, limits, not_examined, round, share,
     spoiled, swipes_with, verdict, wake_up,
@@ -155,7 +156,7 @@ impl Detector for TrackingLoss {
     }
 
     fn criteria(&self) -> usize {
-        1 + SLOWER.len()
+        1 + SLOWER.len() + usize::from(ONE_WAY.contains(&self.family()))
     }
 
     fn detect(&self, step: &StepView, findings: &mut Vec<Finding>) {
@@ -216,7 +217,8 @@ impl Detector for TrackingLoss {
         if let Some(onset) = onset.filter(|onset| *onset >= 1e-3 * SLOWEST_LIMIT_MM_S) {
             out.because += &format!(", mostly from {onset:.2} m/s ({:.0} in/s)", onset / 0.0254);
         }
-        if let Some(some) = in_some_swipes(step, findings) {
+        let one_way = out.because.contains(one_way::SAYS);
+        if let Some(some) = in_some_swipes(step, findings).filter(|_| !one_way) {
             out.because += &some;
         }
         let short = own().filter(|f| f.kind == "short").count();
