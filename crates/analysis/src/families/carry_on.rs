@@ -74,7 +74,7 @@ impl Detector for CarryOn {
             let later = later(step, phase, &spun, findings);
             spun.extend(later.iter().filter_map(|f| f.swipe.map(|swipe| (f.phase, swipe))));
             own.extend(later);
-            let (usual, placing) = (usual(step, phase), placing(step, phase));
+            let (usual, placing) = (usual(step, phase), placing(step, phase).unwrap_or(0.0));
             let long = phase.swipes.iter().filter(|s| {
                 let own = key(phase, s);
                 s.swipe.surplus > (lost.usual - lost.of(own)).max(0.0) && !spun.contains(&own)
@@ -143,17 +143,29 @@ fn usual(step: &StepView, phase: &PhaseView) -> f64 {
     if after_stop::most_show(step, phase, &phase.swipes) || whole_ones_as_fast(step, phase) {
         return 0.0;
     }
-    let longer: Vec<f64> = phase.swipes.iter().map(|s| s.swipe.along - s.swipe.one_travel).collect();
-    median(&longer).unwrap_or(0.0).max(0.0)
+    let lengths: Vec<f64> = phase.swipes.iter().map(|s| s.swipe.along).collect();
+    let longer = median(&lengths).zip(step.measure).map(|(usual, measure)| usual - measure.one_travel);
+    longer.unwrap_or(0.0).max(0.0)
 }
 
-/// What placing makes of a length at most, by the phase's own swipes that are neither short nor long as well: the slow and medium
-/// ones are few, and two in a row share a stop. (Added after a third of the true scatter had been read off twenty of them, as
-/// chance does once in some thousand sessions, and six of sixty sound fast swipes had gone on by it.)
-fn placing(step: &StepView, phase: &PhaseView) -> f64 {
-    let whole = phase.swipes.iter().filter(|s| s.swipe.surplus == 0.0).map(|s| s.swipe.along).collect();
-    let own = step.scale.and_then(|scale| beyond_placing(&[whole], scale.counts_per_mm));
-    own.unwrap_or(0.0).max(step.measure.map_or(0.0, |m| m.most))
+/// Counts beyond one travel up to which a swipe of a phase is placed: what those of its siblings have that are neither short nor
+/// long, and how they scatter, together with the slow and medium ones. (Added after a third of the true scatter had been read off
+/// twenty of these, two of which share a stop each, and six of sixty sound fast swipes had gone on by it.)
+fn placing(step: &StepView, phase: &PhaseView) -> Option<f64> {
+    let (measure, scale) = (step.measure?, step.scale?);
+    let whole = |p: &PhaseView| -> Vec<f64> {
+        p.swipes.iter().filter(|s| s.swipe.surplus == 0.0).map(|s| s.swipe.along).collect()
+    };
+    let own = whole(phase);
+    let beyond = median(&own).map_or(0.0, |usual| usual - measure.one_travel).max(0.0);
+    let others = calm(step).filter(|p| p.span.number != phase.span.number).map(whole);
+    let groups: Vec<Vec<f64>> = others.chain([own]).collect();
+    Some(beyond + beyond_placing(&groups, scale.counts_per_mm)?)
+}
+
+/// Phases of slow and medium swipes.
+fn calm<'a>(step: &'a StepView<'_>) -> impl Iterator<Item = &'a PhaseView> {
+    step.phases.iter().filter(|p| matches!(p.span.phase.pace, Some(Pace::Slow | Pace::Medium)))
 }
 
 /// True if some swipes of a phase are whole, shorter than the long ones by more than placing, and were as fast as they: a gain
@@ -212,7 +224,7 @@ fn event(step: &StepView, phase: &PhaseView, view: &SwipeView, usual: f64, placi
     let swipe = &view.swipe;
     let most = swipe.surplus - usual;
     // Among its siblings it is placing.
-    if most <= placing {
+    if swipe.surplus <= placing {
         return None;
     }
     // The surplus is what came last.
@@ -255,9 +267,8 @@ fn event(step: &StepView, phase: &PhaseView, view: &SwipeView, usual: f64, placi
 
 /// Chance that one of so many swipes is longer by so much, by the scatter of the slow and medium ones about their medians.
 fn chance(step: &StepView, surplus: f64, per_mm: f64) -> Option<f64> {
-    let calm = step.phases.iter().filter(|p| matches!(p.span.phase.pace, Some(Pace::Slow | Pace::Medium)));
     let mut off = Vec::new();
-    for phase in calm {
+    for phase in calm(step) {
         let lengths: Vec<f64> = phase.swipes.iter().map(|s| s.swipe.along).collect();
         let centre = median(&lengths)?;
         off.extend(lengths.iter().filter(|_| lengths.len() >= 3).map(|l| l - centre));
