@@ -1,9 +1,9 @@
 //! Carry-on: motion reported after the stop.
 //!
 //! Detects swipes that count more than one travel ([`crate::shortfall`]: beyond placing) and more than the other swipes of
-//! their phase by as much. *Fading* if they are still fast where one travel is full ([`FAST`]) and the second half of the
-//! surplus runs at less than [`FADES`] of the first half's speed, *steady* if it does not fade; else *long*, of unknown
-//! cause: nobody gets further than the stop. A bounce does not count: a swipe's length is taken between the rests around
+//! their phase by as much, and by more than these scatter. *Fading* if they are still fast where one travel is full
+//! ([`FAST`]) and the second half of the surplus runs at less than [`FADES`] of the first half's speed, *steady* if it does
+//! not fade; else *long*, of unknown cause: nobody gets further than the stop. A bounce does not count: a swipe's length is taken between the rests around
 //! it. Where most swipes of a phase are longer, that is gain change, unless most of the longer ones show that their surplus
 //! came after the stop ([`crate::after_stop`]). (Added after devices that went on in every fast swipe had been seen to be
 //! told as gain that rises with speed: the swipes were held against others that had the same fault.)
@@ -148,19 +148,16 @@ fn usual(step: &StepView, phase: &PhaseView) -> f64 {
     longer.unwrap_or(0.0).max(0.0)
 }
 
-/// Counts beyond one travel up to which a swipe of a phase is placed: what those of its siblings have that are neither short nor
-/// long, and how they scatter, together with the slow and medium ones. (Added after a third of the true scatter had been read off
-/// twenty of these, two of which share a stop each, and six of sixty sound fast swipes had gone on by it.)
+/// Counts beyond which a length of a phase is not placing, by how its swipes that are neither short nor long scatter, together
+/// with the slow and medium ones. (Added after a third of the true scatter had been read off twenty of these, two of which share
+/// a stop each, and six of sixty sound fast swipes had gone on by it.)
 fn placing(step: &StepView, phase: &PhaseView) -> Option<f64> {
-    let (measure, scale) = (step.measure?, step.scale?);
     let whole = |p: &PhaseView| -> Vec<f64> {
         p.swipes.iter().filter(|s| s.swipe.surplus == 0.0).map(|s| s.swipe.along).collect()
     };
-    let own = whole(phase);
-    let beyond = median(&own).map_or(0.0, |usual| usual - measure.one_travel).max(0.0);
-    let others = calm(step).filter(|p| p.span.number != phase.span.number).map(whole);
-    let groups: Vec<Vec<f64>> = others.chain([own]).collect();
-    Some(beyond + beyond_placing(&groups, scale.counts_per_mm)?)
+    let others = calm(step).filter(|p| p.span.number != phase.span.number);
+    let groups: Vec<Vec<f64>> = others.chain([phase]).map(whole).collect();
+    beyond_placing(&groups, step.scale?.counts_per_mm)
 }
 
 /// Phases of slow and medium swipes.
@@ -223,7 +220,6 @@ fn event(step: &StepView, phase: &PhaseView, view: &SwipeView, usual: f64, placi
     let scale = step.scale?;
     let swipe = &view.swipe;
     let most = swipe.surplus - usual;
-    // Among its siblings it is placing.
     if swipe.surplus <= placing {
         return None;
     }
