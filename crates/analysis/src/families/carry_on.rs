@@ -1,12 +1,13 @@
 //! Carry-on: motion reported after the stop.
 //!
-//! Detects swipes that count more than one travel ([`crate::shortfall`]: beyond placing) and more than the other swipes of
-//! their phase by as much, and by more than these scatter. *Fading* if they are still fast where one travel is full
-//! ([`FAST`]) and the second half of the surplus runs at less than [`FADES`] of the first half's speed, *steady* if it does
-//! not fade; else *long*, of unknown cause: nobody gets further than the stop. A bounce does not count: a swipe's length is taken between the rests around
-//! it. Where most swipes of a phase are longer, that is gain change, unless most of the longer ones show that their surplus
-//! came after the stop ([`crate::after_stop`]). (Added after devices that went on in every fast swipe had been seen to be
-//! told as gain that rises with speed: the swipes were held against others that had the same fault.)
+//! Detects swipes that count more than one travel ([`crate::shortfall`]: beyond placing) and more than the other swipes
+//! of their phase by as much, and by more than these scatter. *Fading* if they are still fast where one travel is full
+//! ([`FAST`]) and the second half of the surplus runs at less than [`FADES`] of the first half's speed, *steady* if it
+//! does not fade; else *long*, of unknown cause: nobody gets further than the stop. A bounce does not count: a swipe's
+//! length is taken between the rests around it. Where most swipes of a phase are longer, that is gain change, unless
+//! most of the longer ones show that their surplus came after the stop ([`crate::after_stop`]). (Added after devices
+//! that went on in every fast swipe had been seen to be told as gain that rises with speed: the swipes were held
+//! against others that had the same fault.)
 //!
 //! *Later* is motion that sets in again after a rest at the stop ([`crate::after_rest`]), of unknown cause: it may be a report
 //! that the link or the firmware sends late or twice, or the sensor; a *leap* if one report holds it, whatever its direction.
