@@ -84,17 +84,12 @@ impl Measure {
         let usual = (NO_PLACING * own(slow)?).max(LEAST_MM * counts_per_mm);
         let places = |group: &&Vec<f64>| own(group).is_some_and(|scatter| scatter <= usual);
         let placing: Vec<Vec<f64>> = groups.iter().filter(places).cloned().collect();
-        let most = beyond_placing(&placing, counts_per_mm)?;
+        let (scatter, n) = within(&placing, 3)?;
+        let scatter = scatter.max(LEAST_SCATTER_MM * counts_per_mm);
+        let deviations = DEVIATIONS.0 * (1.0 + DEVIATIONS.1 / (n as f64).sqrt());
+        let most = (LEAST_MM * counts_per_mm).max(deviations * scatter);
         (one_travel > 0.0).then_some(Measure { one_travel, most })
     }
-}
-
-/// Counts beyond which a length is not placing, by how some groups of lengths scatter.
-pub fn beyond_placing(groups: &[Vec<f64>], counts_per_mm: f64) -> Option<f64> {
-    let (scatter, n) = within(groups, 3)?;
-    let scatter = scatter.max(LEAST_SCATTER_MM * counts_per_mm);
-    let deviations = DEVIATIONS.0 * (1.0 + DEVIATIONS.1 / (n as f64).sqrt());
-    Some((LEAST_MM * counts_per_mm).max(deviations * scatter))
 }
 
 /// The longest lengths that agree, where most of the others are shorter by amounts that differ: stopping short makes no swipe

@@ -47,11 +47,6 @@ fn what_lacks_no_more_than_placing_has_lost_nothing_into_the_stop() {
     none_in(&[3376, 4383]);
 }
 
-#[test]
-fn where_twenty_swipes_lie_close_by_chance_the_sixty_others_tell_what_placing_is() {
-    none_in(&[3008, 4148]);
-}
-
 /// Swipes that stop short in which this computer lost counts as well, and those that begin where they stopped.
 #[test]
 fn a_swipe_that_this_computer_lost_counts_of_may_have_stopped_short_of_where_the_next_one_begins() {

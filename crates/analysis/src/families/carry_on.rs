@@ -1,13 +1,12 @@
 //! Carry-on: motion reported after the stop.
 //!
-//! Detects swipes that count more than one travel ([`crate::shortfall`]: beyond placing) and more than the other swipes
-//! of their phase by as much, and by more than these scatter. *Fading* if they are still fast where one travel is full
-//! ([`FAST`]) and the second half of the surplus runs at less than [`FADES`] of the first half's speed, *steady* if it
-//! does not fade; else *long*, of unknown cause: nobody gets further than the stop. A bounce does not count: a swipe's
-//! length is taken between the rests around it. Where most swipes of a phase are longer, that is gain change, unless
-//! most of the longer ones show that their surplus came after the stop ([`crate::after_stop`]). (Added after devices
-//! that went on in every fast swipe had been seen to be told as gain that rises with speed: the swipes were held
-//! against others that had the same fault.)
+//! Detects swipes that count more than one travel ([`crate::shortfall`]: beyond placing) and more than the other swipes of
+//! their phase by as much. *Fading* if they are still fast where one travel is full ([`FAST`]) and the second half of the
+//! surplus runs at less than [`FADES`] of the first half's speed, *steady* if it does not fade; else *long*, of unknown
+//! cause: nobody gets further than the stop. A bounce does not count: a swipe's length is taken between the rests around
+//! it. Where most swipes of a phase are longer, that is gain change, unless most of the longer ones show that their surplus
+//! came after the stop ([`crate::after_stop`]). (Added after devices that went on in every fast swipe had been seen to be
+//! told as gain that rises with speed: the swipes were held against others that had the same fault.)
 //!
 //! *Later* is motion that sets in again after a rest at the stop ([`crate::after_rest`]), of unknown cause: it may be a report
 //! that the link or the firmware sends late or twice, or the sensor; a *leap* if one report holds it, whatever its direction.
@@ -31,7 +30,6 @@ mod overshoot;
 use super::{Detector, Event, dropout, in_swipe, key, not_examined, round, share, swipes_with};
 use crate::after_rest::{Later, What};
 use crate::after_stop::{self, FAST, Tail};
-use crate::shortfall::beyond_placing;
 use crate::stats::{mad, median};
 use crate::step::{PhaseView, StepView, SwipeView};
 use crate::step_change::Run;
@@ -75,13 +73,12 @@ impl Detector for CarryOn {
             let later = later(step, phase, &spun, findings);
             spun.extend(later.iter().filter_map(|f| f.swipe.map(|swipe| (f.phase, swipe))));
             own.extend(later);
-            let (usual, placing) = (usual(step, phase), placing(step, phase).unwrap_or(0.0));
+            let usual = usual(step, phase);
             let long = phase.swipes.iter().filter(|s| {
                 let own = key(phase, s);
                 s.swipe.surplus > (lost.usual - lost.of(own)).max(0.0) && !spun.contains(&own)
             });
-            let long: Vec<Finding> =
-                long.filter_map(|swipe| event(step, phase, swipe, usual, placing)).collect();
+            let long: Vec<Finding> = long.filter_map(|swipe| event(step, phase, swipe, usual)).collect();
             let mut told = spun.clone();
             told.extend(findings.iter().chain(&long).filter_map(|f| Some((f.phase, f.swipe?))));
             own.extend(long);
@@ -149,23 +146,6 @@ fn usual(step: &StepView, phase: &PhaseView) -> f64 {
     longer.unwrap_or(0.0).max(0.0)
 }
 
-/// Counts beyond which a length of a phase is not placing, by how its swipes that are neither short nor long scatter, together
-/// with the slow and medium ones. (Added after a third of the true scatter had been read off twenty of these, two of which share
-/// a stop each, and six of sixty sound fast swipes had gone on by it.)
-fn placing(step: &StepView, phase: &PhaseView) -> Option<f64> {
-    let whole = |p: &PhaseView| -> Vec<f64> {
-        p.swipes.iter().filter(|s| s.swipe.surplus == 0.0).map(|s| s.swipe.along).collect()
-    };
-    let others = calm(step).filter(|p| p.span.number != phase.span.number);
-    let groups: Vec<Vec<f64>> = others.chain([phase]).map(whole).collect();
-    beyond_placing(&groups, step.scale?.counts_per_mm)
-}
-
-/// Phases of slow and medium swipes.
-fn calm<'a>(step: &'a StepView<'_>) -> impl Iterator<Item = &'a PhaseView> {
-    step.phases.iter().filter(|p| matches!(p.span.phase.pace, Some(Pace::Slow | Pace::Medium)))
-}
-
 /// True if some swipes of a phase are whole, shorter than the long ones by more than placing, and were as fast as they: a gain
 /// would have made them longer, too. (Added after a device that had gone on in 8 of 15 fast swipes, by 20 mm, had been
 /// seen to be told to gain with speed.)
@@ -217,13 +197,10 @@ fn later(
     found.map(finding).collect()
 }
 
-fn event(step: &StepView, phase: &PhaseView, view: &SwipeView, usual: f64, placing: f64) -> Option<Finding> {
+fn event(step: &StepView, phase: &PhaseView, view: &SwipeView, usual: f64) -> Option<Finding> {
     let scale = step.scale?;
     let swipe = &view.swipe;
     let most = swipe.surplus - usual;
-    if swipe.surplus <= placing {
-        return None;
-    }
     // The surplus is what came last.
     let Tail { samples, along, first } = Tail::of(step, phase, view)?;
     // The first report's counts came since the one before it.
@@ -264,8 +241,9 @@ fn event(step: &StepView, phase: &PhaseView, view: &SwipeView, usual: f64, placi
 
 /// Chance that one of so many swipes is longer by so much, by the scatter of the slow and medium ones about their medians.
 fn chance(step: &StepView, surplus: f64, per_mm: f64) -> Option<f64> {
+    let calm = step.phases.iter().filter(|p| matches!(p.span.phase.pace, Some(Pace::Slow | Pace::Medium)));
     let mut off = Vec::new();
-    for phase in calm(step) {
+    for phase in calm {
         let lengths: Vec<f64> = phase.swipes.iter().map(|s| s.swipe.along).collect();
         let centre = median(&lengths)?;
         off.extend(lengths.iter().filter(|_| lengths.len() >= 3).map(|l| l - centre));
