@@ -76,8 +76,15 @@ const ALIKE: f64 = 2.5;
 /// 1.25 by its own shoulders, because they get steeper away from it; a hand's flat top was seen to have 3.2.
 const BENT: f64 = 5.0;
 
-/// Names and adds false motion of one swipe.
-pub fn complete(series: &Series, frame: Frame, swipe: &Swipe, bench: &Bench, stretches: &mut Vec<Stretch>) {
+/// Names and adds false motion of one swipe; `lacks`: it is short, and no operator explains it.
+pub fn complete(
+    series: &Series,
+    frame: Frame,
+    swipe: &Swipe,
+    bench: &Bench,
+    lacks: bool,
+    stretches: &mut Vec<Stretch>,
+) {
     let known = |v: f64| v.is_finite() && v > 0.0;
     if !known(bench.slot) || !known(bench.counts_per_mm) || !known(swipe.one_travel) {
         return;
@@ -92,7 +99,7 @@ pub fn complete(series: &Series, frame: Frame, swipe: &Swipe, bench: &Bench, str
         stretches.retain(|s| s.rows.end <= found.rows.start);
         stretches.push(found);
     }
-    if swipe.is_short() {
+    if lacks {
         look.add_straight(stretches);
     }
 }

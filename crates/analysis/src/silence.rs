@@ -58,7 +58,7 @@ pub const LEAST_MM: f64 = 1.0;
 const TO_A_TENTH: f64 = 0.9;
 /// Speed and place at a silence's begin are told to a fifth: frames beat, and the report before it holds a part of its slot. (Added
 /// after late and lost ones had been seen to be missed 3.9 mm from where the swipe began, or at 2.9 counts in a slot.)
-const TOLD_TO: f64 = 0.8;
+pub const TOLD_TO: f64 = 0.8;
 /// Make-up ratios that are neither late nor lost: those of late reports were 0.83 to 1.17, of lost ones -0.14 to 0.14, at a
 /// steady speed; while a hand sets out the flanks tell it to a half. The length of the swipe tells then.
 const NEITHER: std::ops::Range<f64> = 0.3..0.7;
@@ -109,6 +109,8 @@ pub struct Silence {
     pub onset: f64,
     /// The highest that they allow.
     pub onset_most: f64,
+    /// Counts per second at the edge where they end, by the flank and its slope.
+    pub leaves: f64,
     /// Counts per second after (0 if nothing came).
     pub speed_after: f64,
     /// Travel missing by the speed of the flanks, mm, before what was made up.
@@ -218,6 +220,7 @@ pub(crate) fn find(
                     speed_before: before,
                     onset,
                     onset_most,
+                    leaves,
                     speed_after: after,
                     missing_mm: missing / counts_per_mm,
                     make_up,
@@ -250,6 +253,8 @@ pub(crate) fn find(
     let end = ends.into_iter().find_map(|(hidden, slowest)| {
         silent_end(&ctx, swipe, total + hidden, counts_per_mm, host).filter(|end| end.speed_before > slowest)
     });
+    // What this computer may have lost says nothing of the device.
+    let end = end.filter(|_| !host.may_lose(swipe.begin, swipe.end));
     // Of a swipe that has lost its begin: what a sensor makes up beyond a limit may turn back as well.
     let struck = |end: &Silence| !starts.is_empty() && ctx.struck(swipe, end, counts_per_mm);
     found.extend(end.filter(|end| !struck(end)).map(|end| {
@@ -304,6 +309,7 @@ fn silent_end(
         speed_before: before,
         onset: before,
         onset_most: before,
+        leaves: ctx.near(before, -braking),
         speed_after: 0.0,
         missing_mm: (swipe.one_travel - total) / counts_per_mm,
         make_up: 0.0,
@@ -509,11 +515,15 @@ impl Flanks<'_> {
     fn edges(&self, row: usize, after: usize, mean_before: f64, mean_after: f64) -> (f64, f64) {
         let last = self.samples.len() - 1;
         let rows = ((SLOPE_OVER / self.slot) as usize).clamp(FLANK, 1000);
+        let before = self.slope(row.saturating_sub(rows), row);
+        let behind = self.slope(after, (after + rows).min(last));
+        (self.near(mean_before, before), self.near(mean_after, -behind))
+    }
+
+    /// A flank's mean carried on to its edge by its slope.
+    fn near(&self, mean: f64, slope: f64) -> f64 {
         let reach = 0.5e-9 * FLANK as f64 * self.slot;
-        let near = |mean: f64, change: f64| (mean + change).max(0.5 * mean).min(2.0 * mean);
-        let before = self.slope(row.saturating_sub(rows), row) * reach;
-        let behind = self.slope(after, (after + rows).min(last)) * reach;
-        (near(mean_before, before), near(mean_after, -behind))
+        (mean + slope * reach).max(0.5 * mean).min(2.0 * mean)
     }
 
     /// Counts per second squared between two halves of some reports (the first exclusive).

@@ -256,10 +256,12 @@ impl<'a> StepView<'a> {
         let uneven = uneven::find(self.phases.iter().map(|p| &p.series), slot).is_some();
         let bench = erratic::Bench { counts_per_mm: scale.counts_per_mm, slot, beat, uneven, bend };
         let host = Arc::clone(&self.host);
-        let mut look = |view: &mut SwipeView, series: &Series| look_at(view, series, frame, &bench, &host);
-        each_swipe(&mut self.phases, &mut look);
+        let mut look = |view: &mut SwipeView, series: &Series, excused: bool| {
+            look_at(view, series, frame, &bench, &host, excused);
+        };
+        each_swipe(&mut self.phases, |view, series| look(view, series, false));
         if let Some(measure) = self.measure {
-            look_as_short(&mut self.phases, measure, &mut look);
+            look_as_short(&mut self.phases, measure, &host, &mut look);
             whole::hold(&mut self.phases, measure, scale.counts_per_mm);
         }
         false_motion::excused(&mut self.phases, frame, &bench, &host);
@@ -279,7 +281,7 @@ impl<'a> StepView<'a> {
         top_speed::rename(&mut self.phases, frame, &bench);
         top_speed::overrule_clips(&mut self.phases);
         if let Some(measure) = self.measure {
-            excuse(&mut self.phases, measure, |s| s.kind != MakeUp::Late);
+            excuse(&mut self.phases, measure, &host, |s| s.kind != MakeUp::Late);
         }
         let trace = self.trace;
         for PhaseView { span, series, swipes, .. } in &mut self.phases {
@@ -359,27 +361,44 @@ fn is_cut(view: &SwipeView, series: &Series, frame: Frame, span: &PhaseSpan, tra
 
 /// Marks short swipes and looks at them again as such. Who stopped short is asked of the swipes in which nothing was found on
 /// their way. An operator who does brakes, and nothing shows when one looks as though counts were missing; where something
-/// does, it was the device, and the next swipe did not begin short either.
-fn look_as_short(phases: &mut [PhaseView], measure: Measure, look: &mut impl FnMut(&mut SwipeView, &Series)) {
-    excuse(phases, measure, |s| s.kind == MakeUp::Lost && !s.to_the_end);
+/// does, it was the device, and the next swipe did not begin short either. A flat top of his is no straight run, as in
+/// [`false_motion`]; and of a swipe that lacks no more than placing nothing is missing at its end.
+fn look_as_short(
+    phases: &mut [PhaseView],
+    measure: Measure,
+    host: &HostSpans,
+    look: &mut impl FnMut(&mut SwipeView, &Series, bool),
+) {
+    excuse(phases, measure, host, |s| s.kind == MakeUp::Lost && !s.to_the_end);
     each_swipe(phases, |view, series| {
         if view.swipe.surplus < 0.0 {
-            view.swipe.stopped_short = false;
-            look(view, series);
+            let excused = std::mem::take(&mut view.swipe.stopped_short);
+            look(view, series, excused);
+        } else {
+            view.silences.retain(|s| !s.to_the_end);
         }
     });
-    excuse(phases, measure, |s| s.kind != MakeUp::Late);
+    excuse(phases, measure, host, |s| s.kind != MakeUp::Late);
     each_swipe(phases, |view, series| {
         if view.swipe.is_short() {
-            look(view, series);
+            look(view, series, false);
         }
     });
 }
 
-/// What in one swipe no hand made, or no device should leave out: stretches and silences, one event in one of them.
-fn look_at(view: &mut SwipeView, series: &Series, frame: Frame, bench: &erratic::Bench, host: &HostSpans) {
+/// What in one swipe no hand made, or no device should leave out: stretches and silences, one event in one of them. Of one that
+/// is `excused` an operator explains what it lacks.
+fn look_at(
+    view: &mut SwipeView,
+    series: &Series,
+    frame: Frame,
+    bench: &erratic::Bench,
+    host: &HostSpans,
+    excused: bool,
+) {
     view.stretches = erratic::find(series, frame, &view.swipe, bench);
-    false_motion::complete(series, frame, &view.swipe, bench, &mut view.stretches);
+    let lacks = view.swipe.is_short() && !excused;
+    false_motion::complete(series, frame, &view.swipe, bench, lacks, &mut view.stretches);
     view.stretches.retain(|s| !s.is_explained_by(host));
     let starts = starts::lost_before(&view.starts, bench.counts_per_mm, bench.slot);
     view.silences = silence::find(series, frame, &view.swipe, &starts, bench.counts_per_mm, bench.slot, host);
@@ -444,14 +463,17 @@ fn measure(phases: &[PhaseView], scale: Scale) -> Option<Measure> {
 }
 
 /// Marks who is short and who is excused, by what is known of each swipe so far; `tells`: silences that need no excuse. Nor does a
-/// start by no arm: its counts were lost before it.
-fn excuse(phases: &mut [PhaseView], measure: Measure, tells: impl Fn(&Silence) -> bool) {
+/// start by no arm: its counts were lost before it. What this computer may have lost of a swipe is as what a ceiling cut off. (Added
+/// after swipes had been told to be short that began where such a one had stopped short.)
+fn excuse(phases: &mut [PhaseView], measure: Measure, host: &HostSpans, tells: impl Fn(&Silence) -> bool) {
     let mut swipes: Vec<Marked> = Vec::new();
     for phase in phases {
         let last = phase.swipes.len().saturating_sub(1);
         swipes.extend(phase.swipes.iter_mut().enumerate().map(|(i, s)| Marked {
-            clipped: s.clip.is_some(),
-            told: s.silences.iter().any(&tells)
+            clipped: s.clip.is_some()
+                || s.silences.iter().any(|s| s.host)
+                || host.may_lose(s.swipe.begin, s.swipe.end),
+            told: s.silences.iter().any(|s| !s.host && tells(s))
                 || !s.stretches.is_empty()
                 || s.starts.iter().any(|s| s.by_no_arm),
             swipe: &mut s.swipe,

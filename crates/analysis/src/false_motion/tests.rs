@@ -21,7 +21,7 @@ pub(super) const FRAME: Frame = Frame { cos: 1.0, sin: 0.0 };
 fn found(slot_ns: i64, tell: impl Fn(f64, (f64, f64)) -> (f64, f64)) -> Vec<Stretch> {
     let (series, swipe) = swipe(slot_ns, tell);
     let mut out = Vec::new();
-    complete(&series, FRAME, &swipe, &bench(slot_ns), &mut out);
+    complete(&series, FRAME, &swipe, &bench(slot_ns), swipe.is_short(), &mut out);
     out
 }
 
@@ -72,7 +72,7 @@ fn a_bounce_in_reports_that_are_thin_up_to_the_stop_is_no_false_motion() {
         let (series, swipe) = swipe(slot, bounce);
         let mut all = erratic::find(&series, FRAME, &swipe, &bench(slot));
         all.iter_mut().for_each(|s| s.rows.end = swipe.rows.end);
-        complete(&series, FRAME, &swipe, &bench(slot), &mut all);
+        complete(&series, FRAME, &swipe, &bench(slot), swipe.is_short(), &mut all);
         assert!(!all.is_empty() && all.iter().all(|s| s.wrong == Wrong::Thin), "{slot}: {all:?}");
     }
 }
@@ -100,7 +100,7 @@ fn thin_reports_that_run_backwards_are_false_motion_and_empty_ones_are_not() {
         let mut all = erratic::find(&series, FRAME, &swipe, &bench(250_000));
         assert_eq!(all.len(), 1, "{all:?}");
         all[0].wrong = Wrong::Thin;
-        complete(&series, FRAME, &swipe, &bench(250_000), &mut all);
+        complete(&series, FRAME, &swipe, &bench(250_000), swipe.is_short(), &mut all);
         all[0].wrong
     };
     assert_eq!((thin(-0.8), thin(0.1)), (Wrong::Reversal, Wrong::Thin));
@@ -147,6 +147,7 @@ fn nothing_panics_on_what_no_device_sends() {
                 FRAME,
                 &swipe,
                 &Bench { counts_per_mm: per_mm, slot, beat: 0.0, uneven: false, bend: 0.0 },
+                true,
                 &mut Vec::new(),
             );
         }
@@ -162,6 +163,6 @@ fn a_whole_report_after_a_short_one_in_much_the_same_direction_is_no_turn() {
     (series.samples[22].x, series.samples[22].y) = (whole / 20, whole / 200);
     series.samples[23].x = whole - whole / 20;
     let mut out = Vec::new();
-    complete(&series, FRAME, &swipe, &bench(4_000_000), &mut out);
+    complete(&series, FRAME, &swipe, &bench(4_000_000), swipe.is_short(), &mut out);
     assert!(out.is_empty(), "{out:?}");
 }

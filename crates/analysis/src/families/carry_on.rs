@@ -13,6 +13,8 @@
 //!
 //! *Overshoot* is a place beyond the stop that snaps back ([`overshoot`]), of unknown cause; it fails nobody.
 //!
+//! Where all swipes end [in the same time](smoothed), slow or fast, a pass is left open: a device may smooth its counts.
+//!
 //! `p_false`: Student's tail of a length that is so much longer than one travel, by the scatter of the slow and medium
 //! swipes, times the swipes. Decides on the share of swipes that show it, exact limits. Assumes a stop that does not give
 //! way.
@@ -26,6 +28,7 @@
 //! Cost: O(reports).
 
 mod overshoot;
+mod smoothed;
 
 use super::{Detector, Event, dropout, in_swipe, key, not_examined, round, share, swipes_with};
 use crate::after_rest::{Later, What};
@@ -96,6 +99,7 @@ impl Detector for CarryOn {
         let others: Vec<Finding> = findings.iter().filter(|f| !over(f)).cloned().collect();
         let mut out = share(step, Family::CarryOn, &others, &examined, "");
         overshoot::leave_open(step, findings.iter().filter(over).count(), examined.len(), &mut out);
+        smoothed::leave_open(step, &mut out);
         out
     }
 }
@@ -134,13 +138,16 @@ impl Lost {
     }
 }
 
-/// What the swipes of a phase are longer by without having gone on after the stop.
+/// What the swipes of a phase are longer by without having gone on after the stop, within placing as well. (First only what
+/// lay beyond placing was counted: where a gain made all swipes of a pace longer by just under it, those of them that placing took
+/// over it were told to go on.)
 fn usual(step: &StepView, phase: &PhaseView) -> f64 {
     if after_stop::most_show(step, phase, &phase.swipes) || whole_ones_as_fast(step, phase) {
         return 0.0;
     }
-    let surplus: Vec<f64> = phase.swipes.iter().map(|s| s.swipe.surplus).collect();
-    median(&surplus).unwrap_or(0.0).max(0.0)
+    let lengths: Vec<f64> = phase.swipes.iter().map(|s| s.swipe.along).collect();
+    let longer = median(&lengths).zip(step.measure).map(|(usual, measure)| usual - measure.one_travel);
+    longer.unwrap_or(0.0).max(0.0)
 }
 
 /// True if some swipes of a phase are whole, shorter than the long ones by more than placing, and were as fast as they: a gain

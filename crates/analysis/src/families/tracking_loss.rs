@@ -55,7 +55,7 @@ use super::{
 };
 use crate::decision::{share_at_most, share_at_speed};
 use crate::erratic::{LEAST_MM, Wrong};
-use crate::silence::{MakeUp, SHORT_AT_END_MM, SLOWEST_LIMIT_MM_S, STRIKES, Silence};
+use crate::silence::{MakeUp, SHORT_AT_END_MM, SLOWEST_LIMIT_MM_S, STRIKES, Silence, TOLD_TO};
 use crate::stats::{mean_sd, median};
 use crate::step::{PhaseView, StepView, SwipeView};
 use crate::step_change::Run;
@@ -170,7 +170,8 @@ impl Detector for TrackingLoss {
         for (phase, swipe) in step.swipes().filter(|(p, s)| !clipped.contains(&key(p, s))) {
             let woke = wake_up::short_mm(findings, key(phase, swipe));
             // A swipe that is short by its start is still braked before the stop.
-            let strikes = |s: &Silence| s.speed_before <= STRIKES * swipe.swipe.peak;
+            // It strikes with the speed of its last report, not with the mean of the six before: at 8 ms it has braked meanwhile.
+            let strikes = |s: &Silence| TOLD_TO * s.leaves <= STRIKES * swipe.swipe.peak;
             let explained = |s: &Silence| s.to_the_end && strikes(s) && s.missing_mm - woke < SHORT_AT_END_MM;
             // Of a swipe at another step nothing is missing at its end.
             let other_step = changed.contains(&key(phase, swipe));
