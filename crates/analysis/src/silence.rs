@@ -13,6 +13,9 @@
 //!   swipe that comes up short, with or without the last one, which holds a part of its interval);
 //! - at least [`LEAST_MM`] of travel missing by the speeds of the flanks at its edges.
 //!
+//! In a swipe that comes up short by half of what the flanks say and more, and for no other silence or start, one empty slot of
+//! [`LONE_SLOT`] is a silence, too.
+//!
 //! In a swipe that comes up short ([`crate::shortfall`]) what comes after may be slow or near the stop; so it may where the
 //! report after the silence tells by its counts that the hand has moved in it.
 //!
@@ -34,6 +37,10 @@ use crate::tracking_limit::onset;
 
 /// Empty slots that make a silence: one alone may be a poll that came early or late.
 pub const LEAST_SLOTS: f64 = 2.0;
+/// From this slot on, nanoseconds, one alone makes one where its counts are missing from the length of the swipe as well: neither a
+/// poll nor a reader is late by half as much again as a stall is allowed. (Added after 7 of 11 lost ones at 8 ms, of 9 mm and
+/// more each, had not been told.)
+const LONE_SLOT: f64 = 1.5 * STALL_MARGIN as f64;
 /// A silence of twice this is held against the counts of so long, where reports come faster, nanoseconds. (Added after
 /// silences of 17 ms had been seen to be missed at 8 kHz, at 1 m/s and 800 counts/inch.)
 pub const CELL: f64 = 1e6;
@@ -168,17 +175,22 @@ pub(crate) fn find(
         let inside = begun && rest / counts_per_mm > zone;
         let slowing = ctx.slowing(row) && (!swipe.is_short() || ctx.slowing(row.saturating_sub(1)));
         let between = due(after) && inside && !slowing;
+        // Across another silence as well: what that has cost is no reason for one into the stop.
+        let across = if row > 0 { ctx.speed((row + 1).saturating_sub(FLANK), row) } else { before };
+        let at_speed = across > AT_SPEED * swipe.peak;
         // A swipe that comes up short has not braked as fast as its counts.
-        let before_the_stop = swipe.is_short() && begun && before > AT_SPEED * swipe.peak && !slowing;
+        let before_the_stop = swipe.is_short() && begun && at_speed && !slowing;
         // The hand may have struck the stop meanwhile, so that nothing comes after.
         let handed_on = || {
             let no_arm = || ctx.made_by_no_arm(after_row, skipped, counts_per_mm);
             let far = begun && (total - place) / counts_per_mm > END_ZONE_MM && (!slowing || no_arm());
-            let gone_at_speed =
-                before > AT_SPEED * swipe.peak && swipe.one_travel - place > SHORT_AT_END_MM * counts_per_mm;
+            let gone_at_speed = at_speed && swipe.one_travel - place > SHORT_AT_END_MM * counts_per_mm;
             far && ctx.hands_on(row, after_row, skipped, (before, after), counts_per_mm, gone_at_speed)
         };
-        if slots >= LEAST_SLOTS - 0.5 && counting && (between || before_the_stop || handed_on()) {
+        let silent = slots >= LEAST_SLOTS - 0.5;
+        let long = slot >= LONE_SLOT && slots >= TOLD_TO;
+        let lone = !silent && between && long && swipe.is_short() && starts.is_empty();
+        if (silent && counting && (between || before_the_stop || handed_on())) || (lone && counting) {
             let (leaves, enters) = ctx.edges(row, after_row, before, after);
             let enters = enters.max(0.0);
             let missing = 0.5 * (leaves + enters) * span;
@@ -208,7 +220,8 @@ pub(crate) fn find(
             let stopped =
                 rested && swipe.is_short() && ctx.left_off(leaves, (place, total - place), counts_per_mm);
             let missing = if stopped { ctx.to_rest(leaves, counts_per_mm) } else { missing };
-            if missing / counts_per_mm >= TO_A_TENTH * LEAST_MM && (!rested || stopped) {
+            let told = silent || (make_up < NEITHER.start && lacks >= 0.5 * missing);
+            if told && missing / counts_per_mm >= TO_A_TENTH * LEAST_MM && (!rested || stopped) {
                 let (onset, onset_most) = onset_of(&samples[..=row], frame, slot, before);
                 found.push(Silence {
                     begin: samples[row].t,
@@ -231,6 +244,11 @@ pub(crate) fn find(
         }
         place += skipped;
         row = after_row;
+    }
+    // What a longer silence has cost is no reason for one alone.
+    let longer = |s: &Silence| s.slots >= LEAST_SLOTS - 0.5;
+    if found.iter().any(|s| longer(s) && s.kind == MakeUp::Lost) {
+        found.retain(longer);
     }
     // What a silence on the way has cost, or a start, is not missing at the end as well; and where the one is the other, once.
     let lost = || found.iter().filter(|s| s.kind == MakeUp::Lost);
@@ -351,7 +369,7 @@ impl Flanks<'_> {
                 let most = from_rest(per_mm, self.slot) + LEAST_MM * per_mm;
                 if counts > most { 0.0 } else { counts / self.slot * 1e9 }
             }
-            row => self.speed((row + 1).saturating_sub(FLANK), row),
+            row => self.speed(self.unbroken_before(row, FLANK - 1), row),
         }
     }
 
@@ -407,7 +425,31 @@ impl Flanks<'_> {
 
     /// Counts per second over the reports after this one, which may carry a make-up itself.
     fn after(&self, row: usize) -> f64 {
-        self.speed(row, (row + FLANK).min(self.samples.len() - 1))
+        self.speed(row, self.unbroken_after(row, FLANK))
+    }
+
+    /// The first of so many reports before this one that no other silence parts from it: what lies beyond says nothing of the speed
+    /// here. Of a report that stands alone it does, for want of more. (Added after a device of 8 ms that lost track twice in each
+    /// swipe, with three reports in between, had been told to do so from 0.01 m/s on.)
+    fn unbroken_before(&self, row: usize, most: usize) -> usize {
+        let from = row.saturating_sub(most);
+        let parted = |i: &usize| self.parts(*i, *i + 1, row);
+        (from..row.saturating_sub(1)).rev().find(parted).map_or(from, |i| i + 1)
+    }
+
+    /// Likewise the last of so many reports after it.
+    fn unbroken_after(&self, row: usize, most: usize) -> usize {
+        let to = (row + most).min(self.samples.len() - 1);
+        (row + 1..to).find(|i| self.parts(*i, row, *i)).unwrap_or(to)
+    }
+
+    /// True if so many slots are empty after a report as make a silence, for longer than a reader is late by (what comes after that
+    /// comes in a rush, and is no measure), beside reports in which counts are due in each.
+    fn parts(&self, row: usize, from: usize, to: usize) -> bool {
+        let empty = self.samples[row + 1].t.saturating_sub(self.samples[row].t) as f64 - self.slot;
+        let due = DUE as f64 / (due_within(empty, self.slot) * 1e-9);
+        let silent = empty >= ((LEAST_SLOTS - 0.5) * self.slot).max(STALL_MARGIN as f64);
+        silent && self.speed(from, to) >= due
     }
 
     /// Counts per second from one report (exclusive) to another.
@@ -429,8 +471,8 @@ impl Flanks<'_> {
         let after = self.samples.partition_point(|s| s.t < silence.end).min(last);
         let seconds = silence.end.saturating_sub(silence.begin) as f64 * 1e-9;
         let rows = ((SLOPE_OVER / self.slot) as usize).clamp(FLANK, 1000);
-        let before = self.slope(row.saturating_sub(rows), row);
-        let behind = self.slope(after, (after + rows).min(last));
+        let before = self.slope(self.unbroken_before(row, rows), row);
+        let behind = self.slope(after, self.unbroken_after(after, rows));
         let flat = 0.5 * (silence.speed_before + silence.speed_after) * seconds;
         let bend = seconds * seconds / 12.0;
         let more = (before - behind) * bend + SLOPE_UNSURE * (before.abs() + behind.abs()) * bend;
@@ -507,12 +549,11 @@ impl Flanks<'_> {
     /// Speeds at the edges of a silence: the flanks' means, carried on by their slopes over half of their reports, and no
     /// further than to half or twice the mean.
     fn edges(&self, row: usize, after: usize, mean_before: f64, mean_after: f64) -> (f64, f64) {
-        let last = self.samples.len() - 1;
         let rows = ((SLOPE_OVER / self.slot) as usize).clamp(FLANK, 1000);
         let reach = 0.5e-9 * FLANK as f64 * self.slot;
         let near = |mean: f64, change: f64| (mean + change).max(0.5 * mean).min(2.0 * mean);
-        let before = self.slope(row.saturating_sub(rows), row) * reach;
-        let behind = self.slope(after, (after + rows).min(last)) * reach;
+        let before = self.slope(self.unbroken_before(row, rows), row) * reach;
+        let behind = self.slope(after, self.unbroken_after(after, rows)) * reach;
         (near(mean_before, before), near(mean_after, -behind))
     }
 

@@ -37,6 +37,8 @@ enum Loses {
     Cut,
     /// This computer, for 60 ms in one fast swipe of so many: it is held up, and its queue too short.
     Overrun(usize),
+    /// The link, one report in every other fast swipe.
+    OneReport,
     /// The sensor, from a speed (m/s) on as above in one fast swipe of so many, while this computer is held up and loses nothing.
     Beside(f64, usize),
     /// The sensor, from a speed (m/s) on until the hand falls below a half of it; and its gain changes by so much at it, with
@@ -132,6 +134,10 @@ fn text(loses: Loses, every_ms: i64) -> String {
                     if away && step == 110 {
                         say(format!("{{\"t\":{},\"d\":0,\"gone\":true}}", ms * 1_000_000));
                     }
+                }
+                Loses::OneReport => {
+                    let from = 80 + 8 * (i as i64 % 5);
+                    gone = i >= SLOW && i % 2 == 0 && (from..from + every_ms).contains(&step);
                 }
                 Loses::Overrun(every) => gone = i >= SLOW && i % every == 0 && (90..150).contains(&step),
                 Loses::Beside(limit, every) => {
@@ -270,7 +276,9 @@ fn a_patch_that_no_swipe_counts_is_the_surfaces() {
 /// It comes twice a swipe, and what it hides bends all that is known of the acceleration beside it.
 #[test]
 fn a_limit_of_acceleration_is_the_sensors_at_any_report_interval() {
-    for (every_ms, limit) in [(1, 20.0), (1, 26.0), (4, 20.0), (4, 26.0), (8, 20.0), (8, 26.0)] {
+    for (every_ms, limit) in
+        [(1, 20.0), (1, 26.0), (4, 20.0), (4, 26.0), (8, 10.0), (8, 12.0), (8, 20.0), (8, 26.0)]
+    {
         let verdict = verdict_at(Loses::Pulled(limit), every_ms);
         let tracking = of(&verdict, Family::TrackingLoss);
         let told = (tracking.verdict, tracking.cause);
@@ -291,6 +299,20 @@ fn a_limit_of_acceleration_is_the_sensors_at_any_report_interval() {
         );
         assert!(verdict.findings.iter().all(|f| f.size > 0.0), "{every_ms} ms, {limit}");
     }
+}
+
+/// At 8 ms one report holds a centimetre and more, no reader is late by so much, and the swipe lacks it.
+#[test]
+fn a_report_that_is_lost_alone_is_told_where_it_is_long_and_its_swipe_short() {
+    let verdict = verdict_at(Loses::OneReport, 8);
+    let lost = || verdict.findings.iter().filter(|f| f.family == Family::Dropout && f.kind == "lost");
+    assert_eq!((lost().count(), verdict.findings.len()), (FAST / 2, FAST / 2), "{}", verdict.because);
+    // 2.1 times the mean speed of 300 mm in 240 to 340 ms, and three quarters of it.
+    assert!(
+        lost().all(|f| (9.0..22.0).contains(&f.size)),
+        "{:?}",
+        lost().map(|f| f.size).collect::<Vec<_>>()
+    );
 }
 
 /// At 8 ms a fast hand crosses a centimetre within a report.
