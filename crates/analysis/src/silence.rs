@@ -175,23 +175,22 @@ pub(crate) fn find(
         let inside = begun && rest / counts_per_mm > zone;
         let slowing = ctx.slowing(row) && (!swipe.is_short() || ctx.slowing(row.saturating_sub(1)));
         let between = due(after) && inside && !slowing;
-        // Across another silence as well: what that has cost is no reason for one into the stop.
-        let across = if row > 0 { ctx.speed((row + 1).saturating_sub(FLANK), row) } else { before };
-        let at_speed = across > AT_SPEED * swipe.peak;
         // A swipe that comes up short has not braked as fast as its counts.
-        let before_the_stop = swipe.is_short() && begun && at_speed && !slowing;
+        let before_the_stop = swipe.is_short() && begun && before > AT_SPEED * swipe.peak && !slowing;
         // The hand may have struck the stop meanwhile, so that nothing comes after.
         let handed_on = || {
             let no_arm = || ctx.made_by_no_arm(after_row, skipped, counts_per_mm);
             let far = begun && (total - place) / counts_per_mm > END_ZONE_MM && (!slowing || no_arm());
-            let gone_at_speed = at_speed && swipe.one_travel - place > SHORT_AT_END_MM * counts_per_mm;
+            let gone_at_speed =
+                before > AT_SPEED * swipe.peak && swipe.one_travel - place > SHORT_AT_END_MM * counts_per_mm;
             far && ctx.hands_on(row, after_row, skipped, (before, after), counts_per_mm, gone_at_speed)
         };
         let silent = slots >= LEAST_SLOTS - 0.5;
         let long = slot >= LONE_SLOT && slots >= TOLD_TO;
         let lone = !silent && between && long && swipe.is_short() && starts.is_empty();
         if (silent && counting && (between || before_the_stop || handed_on())) || (lone && counting) {
-            let (leaves, enters) = ctx.edges(row, after_row, before, after);
+            let near = ctx.beside(row, after_row, (before, after));
+            let (leaves, enters) = ctx.edges(row, after_row, near.0, near.1);
             let enters = enters.max(0.0);
             let missing = 0.5 * (leaves + enters) * span;
             let first = along[after_row] - enters * slot * 1e-9;
@@ -222,16 +221,16 @@ pub(crate) fn find(
             let missing = if stopped { ctx.to_rest(leaves, counts_per_mm) } else { missing };
             let told = silent || (make_up < NEITHER.start && lacks >= 0.5 * missing);
             if told && missing / counts_per_mm >= TO_A_TENTH * LEAST_MM && (!rested || stopped) {
-                let (onset, onset_most) = onset_of(&samples[..=row], frame, slot, before);
+                let (onset, onset_most) = onset_of(&samples[..=row], frame, slot, near.0);
                 found.push(Silence {
                     begin: samples[row].t,
                     end: samples[after_row].t,
                     slots,
                     idle_reports: ctx.idle(row, after_row),
-                    speed_before: before,
+                    speed_before: near.0,
                     onset,
                     onset_most,
-                    speed_after: after,
+                    speed_after: near.1,
                     missing_mm: missing / counts_per_mm,
                     make_up,
                     kind,
@@ -369,7 +368,7 @@ impl Flanks<'_> {
                 let most = from_rest(per_mm, self.slot) + LEAST_MM * per_mm;
                 if counts > most { 0.0 } else { counts / self.slot * 1e9 }
             }
-            row => self.speed(self.unbroken_before(row, FLANK - 1), row),
+            row => self.speed((row + 1).saturating_sub(FLANK), row),
         }
     }
 
@@ -425,7 +424,14 @@ impl Flanks<'_> {
 
     /// Counts per second over the reports after this one, which may carry a make-up itself.
     fn after(&self, row: usize) -> f64 {
-        self.speed(row, self.unbroken_after(row, FLANK))
+        self.speed(row, (row + FLANK).min(self.samples.len() - 1))
+    }
+
+    /// The same speeds beside a silence, by the reports that no other one parts from it; as they are where none does.
+    fn beside(&self, row: usize, after: usize, flanks: (f64, f64)) -> (f64, f64) {
+        let (from, to) = (self.unbroken_before(row, FLANK - 1), self.unbroken_after(after, FLANK));
+        let before = if row == 0 { flanks.0 } else { self.speed(from, row) };
+        (before, self.speed(after, to))
     }
 
     /// The first of so many reports before this one that no other silence parts from it: what lies beyond says nothing of the speed
