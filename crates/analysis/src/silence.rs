@@ -617,3 +617,25 @@ impl Flanks<'_> {
         })
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::erratic::tests::{PER_MM, swipe};
+    use slipgauge_trace::recording::HostLog;
+
+    /// At 8 ms five reports are left between them, and the hand runs at 2.4 to 2.8 m/s there, 150,000 counts a second and more.
+    #[test]
+    fn of_two_silences_each_is_read_by_the_reports_that_the_other_leaves() {
+        const SLOT: i64 = 8_000_000;
+        let blind = |s: f64| (0.1..0.35).contains(&s) || (0.58..0.83).contains(&s);
+        let (series, mut swipe) = swipe(SLOT, |s, counts| if blind(s) { (0.0, 0.0) } else { counts });
+        swipe.surplus = swipe.along - swipe.one_travel;
+        let frame = Frame { cos: 1.0, sin: 0.0 };
+        let host = HostSpans::new(&HostLog::default());
+        let found = find(&series, frame, &swipe, &[], PER_MM, SLOT as f64, &host);
+        let [first, second] = found.as_slice() else { panic!("{found:?}") };
+        assert!(first.kind == MakeUp::Lost && second.kind == MakeUp::Lost, "{found:?}");
+        assert!(first.speed_after > 150e3 && second.speed_before > 150e3, "{found:?}");
+    }
+}
