@@ -461,24 +461,3 @@ fn swipes_that_lose_most_of_their_way_beside_false_motion_have_lost_track() {
     let blind = |f: &&&Finding| f.kind == "silent" && f.cause == Cause::Sensor;
     assert!(of(&judged, Family::TrackingLoss).iter().filter(blind).count() >= 5, "{}", words(&judged));
 }
-
-/// Counts of a gain that is 3 % less at a limit of 1.86 m/s, where five medium swipes of 1 m/s are the fastest that are whole.
-#[test]
-fn a_limit_far_beyond_the_whole_swipes_is_known_as_well_as_their_gain() {
-    for seed in 1..=8 {
-        let script = Script::default().still(1, 10.0).swipes(1, Pace::Slow, 10, 0.4);
-        let script = script.swipes(1, Pace::Medium, 5, 1.0).swipes(1, Pace::Fast, 15, 2.5);
-        let tracking =
-            Tracking { max_speed_m_s: 1.86, scatter: 0.02, recovers_at: 0.7, ..Tracking::default() };
-        let sensor = Sensor { tracking, gain: Gain::Slope { per_m_s: -0.017 }, ..Sensor::default() };
-        let device = DeviceModel { sensor, ..DeviceModel::default() };
-        let mut file = Vec::new();
-        Bench { seed, script, device, ..Bench::default() }.session().unwrap().write_to(&mut file).unwrap();
-        let mut recording = Recording::read(file.as_slice()).unwrap();
-        recording.header.plan.as_mut().unwrap().straight_edge = Some(true);
-        let judged = judge(&recording, "simulated").verdict;
-        let limit = step(&judged).tracking_limit_m_s.unwrap();
-        assert!(limit.low.is_none_or(|low| low <= 1.86), "seed {seed}: {limit:?}");
-        assert!(limit.high.is_none_or(|high| high >= 1.86), "seed {seed}: {limit:?}");
-    }
-}

@@ -116,6 +116,25 @@ fn seen(step: &StepView, findings: &[Finding], lengths: &Lengths, known: &Resolu
     let unsure = own.hypot(known.placing / known.counts_per_mm);
     let yaw = if straight_edge(step.plan) { 0.0 } else { YAW };
     let peak = near.iter().map(|s| s.0).sum::<f64>() / n;
-    let sure = share.abs() > t_quantile(SURE, df) * unsure + yaw && peak > 0.0;
+    let sure = peak > 0.0 && is_change(share, unsure, df, yaw);
     sure.then_some(Shape { share, peak, in_doubt: near.iter().any(|s| s.2) })
+}
+
+/// True if lengths that differ by a share, known to a standard uncertainty, do so beyond their scatter and what yaw may do.
+fn is_change(share: f64, unsure: f64, df: f64, yaw: f64) -> bool {
+    share.abs() > t_quantile(SURE, df) * unsure + yaw
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Student's 97.5 % quantile is 2.306 at 8 degrees of freedom, and the 99.95 % one 5.041 (tables).
+    #[test]
+    fn a_change_widens_an_interval_of_95_percent_as_soon_as_95_percent_show_it() {
+        let change = |share| is_change(share, 1e-3, 8.0, 0.0);
+        assert!(
+            change(-0.0046) && change(0.00232) && !change(0.00229) && !is_change(0.00232, 1e-3, 8.0, 0.01)
+        );
+    }
 }
