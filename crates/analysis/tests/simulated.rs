@@ -460,4 +460,7 @@ fn swipes_that_lose_most_of_their_way_beside_false_motion_have_lost_track() {
     assert_eq!(judged.because, "outside tolerance: tracking loss", "{}", words(&judged));
     let blind = |f: &&&Finding| f.kind == "silent" && f.cause == Cause::Sensor;
     assert!(of(&judged, Family::TrackingLoss).iter().filter(blind).count() >= 5, "{}", words(&judged));
+    // What false motion leaves is no speed of the hand's.
+    let limit = step(&judged).tracking_limit_m_s.unwrap();
+    assert!(limit.low.is_none_or(|v| v <= 1.9) && limit.high.is_none_or(|v| v >= 1.9), "{limit:?}");
 }

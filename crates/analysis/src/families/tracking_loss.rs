@@ -333,7 +333,10 @@ fn silent(
 ) -> Finding {
     let grid = &swipe.grid;
     let per_mm = losses.counts_per_mm;
-    let onset = silence.onset / per_mm;
+    // After false motion the reports tell no speed.
+    let expected = grid.expected_mm_s.get(grid.slots(silence).start).copied();
+    let follows = limit::follows_false_motion(swipe, silence);
+    let onset = expected.filter(|_| follows).unwrap_or(silence.onset / per_mm);
     let own = losses.limit.filter(|limit| limit.explains(swipe, silence, per_mm));
     let of_the_surface = own.is_some_and(|limit| limit.of == Of::Place);
     let event = Event {
