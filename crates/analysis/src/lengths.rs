@@ -241,14 +241,23 @@ impl Lengths {
 
     /// The mean at some pace, with the uncertainty that the scatter leaves; `None` without a swipe.
     pub fn mean(&self, pace: impl Fn(Option<Pace>) -> bool) -> Option<Mean> {
+        self.mean_of(|l| pace(l.pace))
+    }
+
+    /// The mean of some of the swipes, likewise; `None` where not all of them are used.
+    pub fn mean_of_swipes(&self, swipes: &BTreeSet<(u32, u32)>) -> Option<Mean> {
+        self.mean_of(|l| swipes.contains(&l.key)).filter(|mean| mean.n == swipes.len())
+    }
+
+    fn mean_of(&self, own: impl Fn(&Length) -> bool) -> Option<Mean> {
         let here = |d: Direction| self.used.iter().filter(move |l| l.direction == d);
-        let count = |d| here(d).filter(|l| pace(l.pace)).count();
+        let count = |d| here(d).filter(|l| own(l)).count();
         let (out, back) = (count(Direction::Out), count(Direction::Back));
         let sides = f64::from(u8::from(out > 0)) + f64::from(u8::from(back > 0));
         if sides == 0.0 {
             return None;
         }
-        let weight = |l: &Length| match (pace(l.pace), l.direction) {
+        let weight = |l: &Length| match (own(l), l.direction) {
             (false, _) => 0.0,
             (true, Direction::Out) => 1.0 / (sides * out as f64),
             (true, Direction::Back) => 1.0 / (sides * back as f64),

@@ -6,13 +6,18 @@
 //! fast swipes (Boole's inequality, however they go together). So where the exact one-sided lower limit of that share lies
 //! above the sum, one family at least is outside its own: which one is not said, and none of them is called fail for it.
 //!
+//! And a swipe that false motion is told of may have lost most of its way besides: that is a loss of tracking, and held
+//! against its tolerance alone ([`unseen`]).
+//!
 //! - Families: those whose tolerance is held against the fast swipes by themselves ([`OF_FAST_SWIPES`]).
 //! - One more look of the step. Which families are taken together is chosen after they were seen, so each of the
-//!   2⁵ − 5 − 1 = 26 choices is a look within it, at 1/26 of its level.
+//!   2⁵ − 5 − 1 = 26 choices is a look within it, and swipes unseen are another: each at 1/27 of its level.
 //!
 //! Says nothing but a fail; and nothing where one of the families fails by itself. Assumes what each family's own share
 //! assumes. Smallest found at 20 % each: two families in 25 of 30 fast swipes, three in all 30, four in all 60.
 //! Cost: O(findings).
+
+mod unseen;
 
 use crate::decision::{FAIL_LEVEL, share_at_most};
 use crate::families::{key, swipes_with};
@@ -26,8 +31,8 @@ use std::collections::{BTreeMap, BTreeSet};
 /// the swipes after a rest at any pace, straightening that of swipes near an axis.)
 const OF_FAST_SWIPES: [Family; 5] =
     [Family::Dropout, Family::TrackingLoss, Family::SpinOut, Family::CarryOn, Family::ReportCeiling];
-/// Ways to take two and more of them: each a look.
-const CHOICES: u32 = (1 << OF_FAST_SWIPES.len()) - OF_FAST_SWIPES.len() as u32 - 1;
+/// Ways to take two and more of them, and swipes unseen: each a look.
+const CHOICES: u32 = (1 << OF_FAST_SWIPES.len()) - OF_FAST_SWIPES.len() as u32;
 
 /// One family's part: its fast swipes and its tolerance.
 struct Part {
@@ -53,7 +58,27 @@ pub fn exceeded(
     };
     // One that no swipe shows only adds its tolerance.
     let parts: Vec<Part> = OF_FAST_SWIPES.map(part).into_iter().filter(|p| !p.swipes.is_empty()).collect();
-    of_parts(&parts, fast.len() as u32, step.looks)
+    let n = fast.len() as u32;
+    let [_, limit] = tolerances::limits(step.plan, Family::TrackingLoss);
+    let lost = unseen::swipes(step, findings).len() as u32;
+    of_unseen(lost, n, limit.unwrap_or(1.0), step.looks).or_else(|| of_parts(&parts, n, step.looks))
+}
+
+/// Swipes that have lost track by a finding or by their length, if they exceed the tolerance of tracking loss.
+fn of_unseen(k: u32, n: u32, limit: f64, looks: u32) -> Option<Together> {
+    let looks = looks.max(1).saturating_mul(CHOICES);
+    let at_least = proportion_low(k, n, FAIL_LEVEL / f64::from(looks));
+    if n == 0 || at_least <= limit {
+        return None;
+    }
+    let what = "fast swipes that lose track by a finding or by their length";
+    let because = format!(
+        "{k} of {n} fast swipes show tracking loss, or count less than half of their way beside a spin-out: no less than {:.0} % by \
+         the limit for a fail",
+        (100.0 * at_least).floor(),
+    );
+    let criterion = share_at_most(what, "share of swipes", k, n, limit, looks);
+    Some(Together { families: vec![Family::TrackingLoss], at_least, because, criterion })
 }
 
 /// The choice that exceeds its tolerances by most, if any does.
@@ -114,7 +139,7 @@ mod tests {
         of_parts(&swipes.iter().map(part).collect::<Vec<_>>(), n, 17)
     }
 
-    /// Binomial tails at 0.001/(17 × 26) = 2.26e-6, reckoned apart: of 30 with 40 %, 25 and more come 1.4e-6 of the time
+    /// Binomial tails at 0.001/(17 × 27) = 2.18e-6, reckoned apart: of 30 with 40 %, 25 and more come 1.4e-6 of the time
     /// and 24 and more 9.2e-6; of 30 with 60 %, all come 2.2e-7 and 29 and more 4.6e-6.
     #[test]
     fn families_fail_together_from_the_binomial_limit_on_and_not_one_swipe_earlier() {
@@ -130,6 +155,15 @@ mod tests {
         // A family that adds few swipes is not among them.
         let few = told(&[(Dropout, 0..1), (TrackingLoss, 0..15), (SpinOut, 14..29)], 30).unwrap();
         assert_eq!(few.families, [TrackingLoss, SpinOut]);
+    }
+
+    /// Likewise: of 15 with 20 %, 12 and more come 1.0e-6 of the time and 11 and more 1.2e-5.
+    #[test]
+    fn swipes_unseen_fail_by_the_tolerance_of_tracking_loss_alone() {
+        let told = |k| of_unseen(k, 15, 0.2, 17);
+        assert!(told(11).is_none() && of_unseen(0, 0, 0.2, 17).is_none());
+        let found = told(12).unwrap();
+        assert_eq!((found.families, found.criterion.verdict), (vec![Family::TrackingLoss], Outcome::Fail));
     }
 
     #[test]

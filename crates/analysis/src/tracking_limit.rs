@@ -103,6 +103,10 @@ fn by_counts(step: &StepView, findings: &[Finding], known: Option<&Resolution>) 
             levels.push(Told::Reached { low: level, at: level, high: level, peak: peak.max(level) });
             continue;
         }
+        // Of a swipe in which false motion came first no speed is known.
+        if swipe.stretches.iter().any(|s| !s.wrong.is_loss() && s.begin < finding.begin_ns) {
+            continue;
+        }
         let (before, after) = samples.split_at(samples.partition_point(|s| s.t <= finding.begin_ns));
         let Some(onset) = onset::find(before, frame, step.slot()) else { continue };
         let elsewhere = [before, after].map(|part| onset::fastest(part, frame, step.slot()));

@@ -244,7 +244,8 @@ pub struct FamilyVerdict {
     pub criteria: Vec<Criterion>,
 }
 
-/// Families that exceed their tolerances together, though none of them does so by itself.
+/// Families that exceed their tolerances together, though none of them does so by itself; or tracking loss alone, where most of
+/// what false motion was told of has lost track besides.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Together {
     /// The families; which of them exceeds its own tolerance is not known.

@@ -15,7 +15,8 @@
 //!
 //! Then its reports were held up, and nothing is missing. (Added after sound devices of 1.1 to 1.6 poll intervals had failed
 //! for dropouts and a limit of their sensors: swipes that had counted their travel to a thousandth were said to have lost 5 mm
-//! and more.) Cost: O(swipes).
+//! and more. Swipes that false motion had made short were first among those that claim nothing: beside eight of them silences of 94 ms
+//! at 1.95 m/s were put down to this computer, in swipes that lacked 190 of 300 mm.) Cost: O(swipes).
 
 use crate::erratic::Wrong;
 use crate::shortfall::Measure;
@@ -58,10 +59,12 @@ impl Claim {
 /// Leaves to this computer the silences of swipes that lack nothing.
 pub fn hold(phases: &mut [PhaseView], measure: Measure, counts_per_mm: f64) {
     for phase in phases {
-        // Who stopped short tells nothing; nor do swipes that lost counts into the stop, or to this computer.
+        // Who stopped short tells nothing; nor do swipes that lost counts into the stop, to this computer, or by what no hand
+        // made: they are no measure of how long one without a claim is.
         let whole = |view: &&SwipeView| {
             let short = view.swipe.surplus < 0.0;
-            let other = view.silences.iter().any(|s| s.to_the_end || (s.host && short));
+            let other = view.silences.iter().any(|s| s.to_the_end || (s.host && short))
+                || (short && !view.stretches.is_empty());
             !view.swipe.began_short && !view.swipe.stopped_short && !other
         };
         let all: Vec<Claim> =

@@ -443,3 +443,24 @@ fn faults_of_several_families_fail_together_where_none_fails_by_itself() {
     let one = judged((1..=13).map(spin).collect());
     assert!(step(&one).together.is_none() && one.verdict == Outcome::Inconclusive, "{}", words(&one));
 }
+
+/// A sensor that goes blind at 1.9 m/s in 13 of 15 fast swipes, and in eight of these spins out just before: neither share by
+/// itself exceeds 20 % for sure, nor both together 40 %.
+#[test]
+fn swipes_that_lose_most_of_their_way_beside_false_motion_have_lost_track() {
+    let loss = Loss::Guess { turn_rad: 2.2, speed_share: 1.0 };
+    let spin = |swipe| Fault::in_swipe(3, swipe, 0.18, What::Lose { loss, seconds: 0.015 });
+    let script = Script::default().still(1, 10.0).swipes(1, Pace::Slow, 10, 0.4);
+    let script = script.swipes(1, Pace::Fast, 13, 2.5).swipes(1, Pace::Fast, 2, 1.5);
+    let tracking = Tracking { max_speed_m_s: 1.9, scatter: 0.03, recovers_at: 0.7, ..Tracking::default() };
+    let sensor = Sensor { tracking, ..Sensor::default() };
+    let device = DeviceModel { sensor, ..DeviceModel::default() };
+    let faults = (1..=8).map(spin).collect();
+    let judged = verdict(Bench { seed: 10, script, device, faults, ..Bench::default() });
+    assert_eq!(judged.because, "outside tolerance: tracking loss", "{}", words(&judged));
+    let blind = |f: &&&Finding| f.kind == "silent" && f.cause == Cause::Sensor;
+    assert!(of(&judged, Family::TrackingLoss).iter().filter(blind).count() >= 5, "{}", words(&judged));
+    // What false motion leaves is no speed of the hand's.
+    let limit = step(&judged).tracking_limit_m_s.unwrap();
+    assert!(limit.low.is_none_or(|v| v <= 1.9) && limit.high.is_none_or(|v| v >= 1.9), "{limit:?}");
+}

@@ -59,6 +59,7 @@ use crate::silence::{MakeUp, SHORT_AT_END_MM, SLOWEST_LIMIT_MM_S, STRIKES, Silen
 use crate::stats::{mean_sd, median};
 use crate::step::{PhaseView, StepView, SwipeView};
 use crate::step_change::Run;
+use crate::tracking_limit::onset;
 use crate::verdict::{Cause, Criterion, Family, FamilyVerdict, Finding, Outcome};
 use limit::{Limit, Of};
 use serde_json::json;
@@ -96,7 +97,7 @@ pub(super) struct Losses<'a> {
 impl<'a> Losses<'a> {
     pub(super) fn new(step: &'a StepView) -> Losses<'a> {
         let counts_per_mm = step.scale.map_or(f64::INFINITY, |s| s.counts_per_mm);
-        let fastest = step.swipes().map(|(_, s)| s.swipe.peak / counts_per_mm).fold(0.0, f64::max);
+        let fastest = step.swipes().map(|(p, s)| seen(step, p, s) / counts_per_mm).fold(0.0, f64::max);
         let both = step.swipes().filter(|(_, s)| ends_lost(s) && s.silences.len() > 1).count();
         Losses {
             limit: limit::find(step),
@@ -133,6 +134,15 @@ impl<'a> Losses<'a> {
     pub(super) fn may_be_loss(&self, swipe: &SwipeView, silence: &Silence) -> bool {
         hides_peak(swipe, silence, ALIKE * self.fastest)
     }
+}
+
+/// Fastest speed that the device reported in a swipe, counts per second; of false motion, which is as fast as it likes, what came
+/// before it.
+fn seen(step: &StepView, phase: &PhaseView, swipe: &SwipeView) -> f64 {
+    let first = swipe.stretches.iter().filter(|s| !s.wrong.is_loss()).map(|s| s.rows.start).min();
+    let (Some(first), Some(frame)) = (first, step.frame) else { return swipe.swipe.peak };
+    let before = phase.series.samples.get(swipe.swipe.rows.start..first).unwrap_or_default();
+    onset::fastest(before, frame, step.slot())
 }
 
 /// True if the counts of a swipe end at speed.
@@ -213,8 +223,9 @@ impl Detector for TrackingLoss {
             out.because +=
                 &format!(", at one place of the surface, {place:.0} mm from where swipes out begin");
         }
-        // Slower than any limit it is an acceleration that the sensor does not keep up with, or a start.
-        let onset = median(&all("onset_m_s", false));
+        // Slower than any limit it is a start; and what an acceleration makes has no speed.
+        let of_acceleration = own().any(|f| f.evidence.get("limit_of") == Some(&json!("acceleration")));
+        let onset = median(&all("onset_m_s", false)).filter(|_| !of_acceleration);
         if let Some(onset) = onset.filter(|onset| *onset >= 1e-3 * SLOWEST_LIMIT_MM_S) {
             out.because += &format!(", mostly from {onset:.2} m/s ({:.0} in/s)", onset / 0.0254);
         }
@@ -325,7 +336,10 @@ fn silent(
 ) -> Finding {
     let grid = &swipe.grid;
     let per_mm = losses.counts_per_mm;
-    let onset = silence.onset / per_mm;
+    // After false motion the reports tell no speed.
+    let expected = grid.expected_mm_s.get(grid.slots(silence).start).copied();
+    let follows = limit::follows_false_motion(swipe, silence);
+    let onset = expected.filter(|_| follows).unwrap_or(silence.onset / per_mm);
     let own = losses.limit.filter(|limit| limit.explains(swipe, silence, per_mm));
     let of_the_surface = own.is_some_and(|limit| limit.of == Of::Place);
     let event = Event {
@@ -367,7 +381,7 @@ fn silent(
 
 /// What a silence hides by the motion expected of its swipe, mm, and no more than the swipe lacks, where it lacks anything: the
 /// expected motion may go on into a rest. (Added after 1,145 mm of a travel of 300 had been told to be missing.)
-fn no_more_than_is_missing(step: &StepView, swipe: &SwipeView, hidden: f64) -> f64 {
+pub(super) fn no_more_than_is_missing(step: &StepView, swipe: &SwipeView, hidden: f64) -> f64 {
     let lacks =
         (swipe.swipe.one_travel - swipe.swipe.along) * step.scale.map_or(0.0, |s| 1.0 / s.counts_per_mm);
     if lacks >= LEAST_MM {

@@ -14,6 +14,7 @@
 //!
 //! Assumes that silences of one swipe do not know of each other. Cost: O(slots + n² log).
 
+use super::limit::follows_false_motion;
 use crate::grid::Grid;
 use crate::silence::{END_ZONE_MM, LEAST_MM, MakeUp, Silence, due_mm_s, due_within};
 use crate::step::{StepView, SwipeView};
@@ -57,10 +58,14 @@ pub struct Cluster {
     pub chance: f64,
 }
 
-/// All silences of a step whose counts are lost, by no doing of this computer.
+/// All silences of a step whose counts are lost, by no doing of this computer, and before which the hand's motion was seen.
 pub fn lost<'a>(step: &'a StepView) -> impl Iterator<Item = (&'a SwipeView, &'a Silence)> {
-    let own = |s: &&Silence| !s.host && s.kind != MakeUp::Late;
-    step.swipes().flat_map(move |(_, swipe)| swipe.silences.iter().filter(own).map(move |s| (swipe, s)))
+    let own =
+        |swipe: &SwipeView, s: &Silence| !s.host && s.kind != MakeUp::Late && !follows_false_motion(swipe, s);
+    let of = move |swipe: &'a SwipeView| {
+        swipe.silences.iter().filter(move |s| own(swipe, s)).map(move |s| (swipe, s))
+    };
+    step.swipes().flat_map(move |(_, swipe)| of(swipe))
 }
 
 /// What the lost silences of a step show. Where the counts end for good neither end nor edge is known.
