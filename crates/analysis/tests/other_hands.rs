@@ -43,6 +43,8 @@ struct Outside {
     flickers_s: f64,
     /// Whether what is more than that gets lost, and does not come with the next.
     more_is_lost: bool,
+    /// Counts at which what a report holds turns into as many the other way; 0 if it does not.
+    wraps_at: i32,
     /// Time constant with which what is counted follows the motion, seconds: firmware that smooths; 0 if it does not.
     smooths_s: f64,
     /// Angle of the swipe to the sensor's X, radians.
@@ -95,6 +97,7 @@ const SOUND: Outside = Outside {
     most: |_| i32::MAX,
     flickers_s: 0.0,
     more_is_lost: false,
+    wraps_at: 0,
     smooths_s: 0.0,
     askew: 0.0,
     least: i32::MIN,
@@ -227,6 +230,9 @@ impl Outside {
             let mut counts = ((smooth.round() - told) as i32 + edge).clamp(-most, most);
             told = if self.more_is_lost { smooth.round() } else { told + f64::from(counts) };
             counts = counts.max(self.least);
+            if self.wraps_at > 0 {
+                counts = (counts + self.wraps_at).rem_euclid(2 * self.wraps_at) - self.wraps_at;
+            }
             if let Some((which, extra)) = self.leap
                 && which == swipe
                 && !leapt
@@ -720,4 +726,17 @@ fn counts_that_a_device_smooths_leave_open_what_came_after_the_stop() {
     for sound in [own(strikes), own(SOUND)] {
         assert_eq!(sound.verdict, Outcome::Pass, "{}", sound.because);
     }
+}
+
+/// A counter of 8 bits, in reports that hold 16: 128 counts are -128. Its top is a little less than what the hand makes in a report.
+#[test]
+fn counts_that_wrap_around_are_the_firmwares_and_no_guess_of_a_sensor() {
+    let verdict = Outside { wraps_at: 128, counts_per_mm: 1400.0 / 25.4, ..SOUND }.verdict();
+    let found = kinds(&verdict);
+    let wrapped = found.iter().filter(|k| **k == (Family::SpinOut, "wrapped", Cause::Firmware)).count();
+    assert!(wrapped >= FAST * 4 / 5, "{found:?}");
+    assert!(found.iter().all(|k| k.0 != Family::SpinOut || k.1 == "wrapped"), "{found:?}");
+    assert_eq!(verdict.verdict, Outcome::Fail);
+    let own = verdict.findings.iter().find(|f| f.kind == "wrapped").unwrap();
+    assert_eq!(own.evidence["counter_bits"], 8, "{own:?}");
 }

@@ -5,6 +5,8 @@
 //! hidden peak, unless these are [one top speed](crate::false_motion::top_speed) (a tracking loss); each worth at least [`LEAST_MM`] of motion that the expected speed does not account for. Left
 //! out: swipes that clip, what a stall of this computer explains, and counts that leap ahead to stay so in the swipes after.
 //!
+//! Reversals that are a counter's overflow are [`wrapped`], the firmware's or the report format's.
+//!
 //! Decides on the share of swipes that show it, exact limits. Told apart from a bounce (within the end zone, after the
 //! stop) and from a tilted frame (against the direction just before).
 //!
@@ -27,6 +29,7 @@
 //! now. Two in one hand's back and forth that the finder of swipes takes for one swipe are still one event.) Cost: O(reports).
 
 mod spikes;
+mod wrapped;
 
 use super::{Detector, Event, in_swipe, key, not_examined, round, share, swipes_with};
 use crate::erratic::{ARM_ACCELERATION, LEAST_MM, Stretch, Wrong};
@@ -107,6 +110,7 @@ impl Detector for SpinOut {
         let own = findings.iter().filter(|f| matches!(f.family, Family::SpinOut | Family::ReportCeiling));
         let told = own.filter_map(|f| Some((f.phase, f.swipe?))).collect();
         findings.extend(spikes::of_step(step, &told));
+        wrapped::rename(step, findings);
     }
 
     fn decide(&self, step: &StepView, findings: &[Finding]) -> FamilyVerdict {

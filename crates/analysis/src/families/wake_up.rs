@@ -33,8 +33,8 @@
 //! Cost: O(reports).
 
 use super::{Detector, Event, in_swipe, key, not_examined, round, share, swipes_with};
-use crate::erratic::ARM_ACCELERATION;
-use crate::starts::{LEAST_MM, LEAST_SCATTER_MM, Start};
+use crate::erratic::{ARM_ACCELERATION, Wrong};
+use crate::starts::{LEAST_MM, LEAST_SCATTER_MM, Start, Steep};
 use crate::stats::{median, within};
 use crate::step::{PhaseView, StepView, SwipeView};
 use crate::verdict::{Cause, Family, FamilyVerdict, Finding, Outcome, count};
@@ -84,10 +84,14 @@ struct Placed<'a> {
 }
 
 impl Placed<'_> {
-    /// True if counts made before the first report did not come with it. A swipe that clips grows no more at its top, and is
-    /// short for that.
+    /// True if counts made before the first report did not come with it. A swipe that clips grows no more at its top, and one that
+    /// reaches a sensor's top speed no more there; either is short for that.
     fn steep(&self, scale: f64) -> bool {
-        self.swipe.clip.is_none() && self.start.at_speed(scale) && !self.start.late(scale)
+        let seen_to = |steep: Steep| self.start.t.saturating_add((2.0 * steep.span) as i64);
+        let until = self.start.steep.map_or(self.start.t, seen_to);
+        let levels = self.swipe.stretches.iter().any(|s| s.wrong == Wrong::Level && s.begin < until);
+        let flat = self.swipe.clip.is_some() || levels;
+        !flat && self.start.at_speed(scale) && !self.start.late(scale)
     }
 }
 
