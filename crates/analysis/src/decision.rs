@@ -21,6 +21,11 @@ const TWO_SIDED: f64 = 0.025;
 /// One-sided 95 %.
 const ONE_SIDED: f64 = 0.05;
 
+/// The level of one look.
+fn fail_level(looks: u32) -> f64 {
+    FAIL_LEVEL / f64::from(looks.max(1))
+}
+
 /// The share of trials that `k` bad of `n` show not to be exceeded: exact one-sided 95 % limit, as a pass asks for.
 pub fn share_bound(k: u32, n: u32) -> f64 {
     proportion_high(k, n, ONE_SIDED)
@@ -50,7 +55,7 @@ pub fn share_at_most(
     };
     let verdict = if share_bound(k, n) <= limit {
         Outcome::Pass
-    } else if proportion_low(k, n, FAIL_LEVEL / f64::from(looks.max(1))) > limit {
+    } else if proportion_low(k, n, fail_level(looks)) > limit {
         Outcome::Fail
     } else {
         Outcome::Inconclusive
@@ -81,7 +86,7 @@ pub fn share_at_speed(
     }
     let trials = reached.1.saturating_add(slower.0);
     let passes = reached.1 > 0 && share_bound(all.0, trials) <= limit;
-    let level = FAIL_LEVEL / f64::from(looks.max(1));
+    let level = fail_level(looks);
     let fails = [reached, all].iter().any(|&(k, n)| proportion_low(k, n, level) > limit);
     criterion.verdict = match (fails, passes) {
         (true, _) => Outcome::Fail,
@@ -110,7 +115,7 @@ pub fn rate_at_most(
     };
     let verdict = if rate_bound(k, seconds) <= limit {
         Outcome::Pass
-    } else if poisson_low(k, FAIL_LEVEL / f64::from(looks.max(1))) / seconds > limit {
+    } else if poisson_low(k, fail_level(looks)) / seconds > limit {
         Outcome::Fail
     } else {
         Outcome::Inconclusive
@@ -135,7 +140,7 @@ pub fn inside(
     let estimate = Quantity::around(value, t_quantile(1.0 - TWO_SIDED, df) * uncertainty);
     let one_sided = low.is_none() || high.is_none();
     let guard = t_quantile(1.0 - if one_sided { ONE_SIDED } else { TWO_SIDED }, df) * uncertainty;
-    let beyond = t_quantile(1.0 - FAIL_LEVEL / f64::from(looks.max(1)), df) * uncertainty;
+    let beyond = t_quantile(1.0 - fail_level(looks), df) * uncertainty;
     let passes = low.is_none_or(|l| value - guard >= l) && high.is_none_or(|h| value + guard <= h);
     let fails = low.is_some_and(|l| value + beyond < l) || high.is_some_and(|h| value - beyond > h);
     let verdict = match (passes, fails) {
@@ -159,19 +164,21 @@ pub fn swipes_to_settle(k: u32, n: u32, limit: f64) -> Option<u32> {
 /// How many more swipes, of which as many are bad as of the `n` so far, would show `k` bad of them to be beyond a limit; `None`
 /// above a thousand, or if no more of them are bad than may be.
 pub fn swipes_as_bad(k: u32, n: u32, limit: f64, looks: u32) -> Option<u32> {
-    let level = FAIL_LEVEL / f64::from(looks.max(1));
     let share = f64::from(k) / f64::from(n.max(1));
-    let fails = |more: &u32| {
-        let bad = k.saturating_add((share * f64::from(*more)).floor() as u32);
-        proportion_low(bad, n.saturating_add(*more), level) > limit
-    };
-    (1..=1000u32).find(fails).filter(|_| share > limit)
+    until_fail((k, n), share, limit, looks).filter(|_| share > limit)
 }
 
 /// How many more bad swipes would show `k` bad of `n` to be beyond a limit; `None` above a thousand.
 pub fn swipes_to_fail(k: u32, n: u32, limit: f64, looks: u32) -> Option<u32> {
-    let level = FAIL_LEVEL / f64::from(looks.max(1));
-    let fails = |more: &u32| proportion_low(k.saturating_add(*more), n.saturating_add(*more), level) > limit;
+    until_fail((k, n), 1.0, limit, looks)
+}
+
+/// How many more swipes, a share of which is bad, until `k` bad of `n` fail; `None` above a thousand.
+fn until_fail((k, n): (u32, u32), share: f64, limit: f64, looks: u32) -> Option<u32> {
+    let fails = |more: &u32| {
+        let bad = k.saturating_add((share * f64::from(*more)).floor() as u32);
+        proportion_low(bad, n.saturating_add(*more), fail_level(looks)) > limit
+    };
     (1..=1000u32).find(fails)
 }
 
@@ -192,7 +199,7 @@ pub fn swipes_for(
     let level = match (room > 0.0, low.is_some() && high.is_some()) {
         (true, true) => TWO_SIDED,
         (true, false) => ONE_SIDED,
-        (false, _) => FAIL_LEVEL / f64::from(looks.max(1)),
+        (false, _) => fail_level(looks),
     };
     let allowed = room.abs() / t_quantile(1.0 - level, df);
     let spare = allowed * allowed - fixed * fixed;

@@ -84,7 +84,7 @@ const STRAY_FLANK: f64 = 12.0;
 /// Share of the speed before it, across the swipe, that is no silence.
 const ASIDE: f64 = 0.5;
 /// Reports on each side from which the flank's speed is taken.
-const FLANK: usize = 6;
+pub const FLANK: usize = 6;
 /// Reports over which the slot ledger must stay up.
 const LEDGER: usize = 12;
 /// And this time, nanoseconds, where reports come faster than every millisecond: how long a reader is late is the host's.

@@ -3,10 +3,11 @@
 //! A counter of n bits that runs over turns a delta of d counts into d − 2ⁿ. So a swipe that lacks counts lacks 2ⁿ for each
 //! report that runs backwards in it: what it lacks, over the number of those, is one power of two in every swipe, and that is
 //! asked for: [`SWIPES`] and more, whose quotient lies within [`WITHIN`] of one power, and four of five of those that show a
-//! reversal, of one pace: in faster ones a counter may run over twice. No sensor that guesses a direction comes out so. The quotient is taken along the axis that moves most.
+//! reversal, of one phase: in faster ones a counter may run over twice. No sensor that guesses a direction comes out so. The
+//! quotient is taken along the axis that moves most.
 //!
 //! Kind *wrapped*; the cause is the report format where 2ⁿ is what the axis' field spans, else the firmware. (Added after
-//! counters of 8 and 9 bits in a field of 16 had been put down to the sensor.) Cost: O(reports of the stretches).
+//! counters of 8 and 9 bits in a field of 16 had been put down to the sensor.) Cost: O(reports).
 
 use super::{key, round};
 use crate::clip::{self, Axis};

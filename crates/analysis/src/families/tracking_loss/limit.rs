@@ -38,7 +38,7 @@ use super::{acceleration, cluster};
 use crate::grid::Grid;
 use crate::periodicity::periodicity;
 use crate::series::Frame;
-use crate::silence::{MakeUp, Silence, due_mm_s, due_within};
+use crate::silence::{FLANK, MakeUp, Silence, due_mm_s, due_within};
 use crate::step::{PhaseView, StepView, SwipeView};
 use crate::tracking_limit::onset as speed;
 use statrs::distribution::{Binomial, DiscreteCDF};
@@ -123,13 +123,10 @@ impl Limit {
     }
 }
 
-/// Reports from which the flank of a silence is read.
-const FLANK: f64 = 6.0;
-
 /// True if no hand made the motion just before a silence: at what speed the counts ended is not known. (Added after silences at
 /// 1.95 m/s in eight of 15 swipes had been put down to the link, since before some of them false motion was faster, or slower.)
 pub fn follows_false_motion(swipe: &SwipeView, silence: &Silence) -> bool {
-    let near = (FLANK * swipe.grid.slot) as i64;
+    let near = (FLANK as f64 * swipe.grid.slot) as i64;
     let mut false_motion = swipe.stretches.iter().filter(|s| !s.wrong.is_loss());
     false_motion.any(|s| s.begin < silence.begin && silence.begin.saturating_sub(s.end) <= near)
 }
