@@ -27,6 +27,8 @@ use slipgauge_trace::session::{Pace, Plan, Role, Step, Task};
 use slipgauge_trace::{Metres, Nanos};
 use std::sync::Arc;
 
+mod acquit;
+
 /// Displacements are summed over this window to find the direction of travel.
 const FRAME_WINDOW: Nanos = Nanos(20_000_000);
 /// No device reports motion less often than this while it moves fast (the slowest interval of HID is 255 ms at low
@@ -281,7 +283,7 @@ impl<'a> StepView<'a> {
         top_speed::rename(&mut self.phases, frame, &bench);
         top_speed::overrule_clips(&mut self.phases);
         if let Some(measure) = self.measure {
-            excuse(&mut self.phases, measure, &host, |s| s.kind != MakeUp::Late);
+            acquit::mark(&mut self.phases, measure, &host);
         }
         let trace = self.trace;
         for PhaseView { span, series, swipes, .. } in &mut self.phases {
@@ -361,15 +363,16 @@ fn is_cut(view: &SwipeView, series: &Series, frame: Frame, span: &PhaseSpan, tra
 
 /// Marks short swipes and looks at them again as such. Who stopped short is asked of the swipes in which nothing was found on
 /// their way. An operator who does brakes, and nothing shows when one looks as though counts were missing; where something
-/// does, it was the device, and the next swipe did not begin short either. A flat top of his is no straight run, as in
-/// [`false_motion`]; and of a swipe that lacks no more than placing nothing is missing at its end.
+/// does, it was the device, and the next swipe did not begin short either, unless both are [short by the same](acquit). A flat top
+/// of his is no straight run, as in [`false_motion`]; and of a swipe that lacks no more than placing nothing is missing at its end.
 fn look_as_short(
     phases: &mut [PhaseView],
     measure: Measure,
     host: &HostSpans,
     look: &mut impl FnMut(&mut SwipeView, &Series, bool),
 ) {
-    excuse(phases, measure, host, |s| s.kind == MakeUp::Lost && !s.to_the_end);
+    let lost = |s: &Silence| !s.host && s.kind == MakeUp::Lost && !s.to_the_end;
+    excuse(phases, measure, host, |s| tells(s, lost), |_| false);
     each_swipe(phases, |view, series| {
         if view.swipe.surplus < 0.0 {
             let excused = std::mem::take(&mut view.swipe.stopped_short);
@@ -378,7 +381,7 @@ fn look_as_short(
             view.silences.retain(|s| !s.to_the_end);
         }
     });
-    excuse(phases, measure, host, |s| s.kind != MakeUp::Late);
+    acquit::mark(phases, measure, host);
     each_swipe(phases, |view, series| {
         if view.swipe.is_short() {
             look(view, series, false);
@@ -462,10 +465,21 @@ fn measure(phases: &[PhaseView], scale: Scale) -> Option<Measure> {
     Measure::new(&groups, scale.counts_per_mm)
 }
 
-/// Marks who is short and who is excused, by what is known of each swipe so far; `tells`: silences that need no excuse. Nor does a
-/// start by no arm: its counts were lost before it. What this computer may have lost of a swipe is as what a ceiling cut off. (Added
-/// after swipes had been told to be short that began where such a one had stopped short.)
-fn excuse(phases: &mut [PhaseView], measure: Measure, host: &HostSpans, tells: impl Fn(&Silence) -> bool) {
+/// True if something of a swipe needs no excuse: stretches, these silences, or a start by no arm, whose counts were lost before it.
+fn tells(view: &SwipeView, silences: impl Fn(&Silence) -> bool) -> bool {
+    let no_arm = view.starts.iter().any(|s| s.by_no_arm);
+    view.silences.iter().any(silences) || !view.stretches.is_empty() || no_arm
+}
+
+/// Marks who is short and who is excused, by what is known of each swipe so far. What this computer may have lost of a swipe is as
+/// what a ceiling cut off. (Added after swipes had been told to be short that began where such a one had stopped short.)
+fn excuse(
+    phases: &mut [PhaseView],
+    measure: Measure,
+    host: &HostSpans,
+    told: impl Fn(&SwipeView) -> bool,
+    doubtful: impl Fn(&SwipeView) -> bool,
+) {
     let mut swipes: Vec<Marked> = Vec::new();
     for phase in phases {
         let last = phase.swipes.len().saturating_sub(1);
@@ -473,9 +487,8 @@ fn excuse(phases: &mut [PhaseView], measure: Measure, host: &HostSpans, tells: i
             clipped: s.clip.is_some()
                 || s.silences.iter().any(|s| s.host)
                 || host.may_lose(s.swipe.begin, s.swipe.end),
-            told: s.silences.iter().any(|s| !s.host && tells(s))
-                || !s.stretches.is_empty()
-                || s.starts.iter().any(|s| s.by_no_arm),
+            told: told(s),
+            doubtful: doubtful(s),
             swipe: &mut s.swipe,
             last: i == last,
         }));
