@@ -1,7 +1,8 @@
 //! Holds what was said against what happened.
 //!
 //! An event is *found* if a finding of its own family overlaps it, give or take [`MARGIN`]; *elsewhere* if only one of
-//! another family does; else *missed*. A finding that overlaps no label of a fault is *invented*. What operator and
+//! another family does; *unplaced* if its whole swipe was not found and the verdict reports as many as could not be placed; else
+//! *missed*. A finding that overlaps no label of a fault is *invented*. What operator and
 //! host did are labels too, and no faults.
 
 use crate::cases::{Case, Score};
@@ -24,6 +25,8 @@ pub struct Tally {
     pub missed: usize,
     /// Found only under another family.
     pub elsewhere: usize,
+    /// In swipes that are reported as unplaced.
+    pub in_unplaced: usize,
     /// Found with the right cause, with cause unknown, with a wrong one.
     pub cause: [usize; 3],
     /// Found with the right kind, of those whose kind can be told.
@@ -61,6 +64,15 @@ fn hidden(label: &Label, truth: &Truth) -> bool {
     }
     let host = truth.labels.iter().filter(|l| l.family == TrueFamily::Host || l.kind == "overrun");
     host.into_iter().any(|h| h.begin_ns <= label.end_ns + MARGIN && label.begin_ns <= h.end_ns + MARGIN)
+}
+
+/// True if no swipe was found where the one of a label was made.
+fn is_left_out(label: &Label, ran: &Ran) -> bool {
+    let within = |begin: i64, end: i64| begin <= label.end_ns && label.begin_ns <= end;
+    let made = ran.truth.swipes.iter().find(|s| within(s.begin_ns, s.end_ns));
+    made.is_some_and(|s| {
+        !ran.swipes.iter().any(|found| found.span.0 <= s.end_ns && s.begin_ns <= found.span.1)
+    })
 }
 
 fn is_fault(label: &Label) -> bool {
@@ -127,6 +139,10 @@ pub fn case(case: &Case, ran: &Ran) -> Tally {
             for label in own.filter(|l| large_enough(l, &ran.truth) && !hidden(l, &ran.truth)) {
                 event(&mut tally, case.family, label, ran);
             }
+            let reported = ran.step().map_or(0, |s| s.swipes.unplaced as usize);
+            let more = tally.in_unplaced.saturating_sub(reported);
+            tally.in_unplaced -= more;
+            tally.missed += more;
         }
     }
     tally
@@ -140,6 +156,7 @@ fn event(tally: &mut Tally, family: Family, label: &Label, ran: &Ran) {
         [] if here.any(|f| !matches!(f.family, Family::Resolution | Family::GainChange)) => {
             tally.elsewhere += 1;
         }
+        [] if is_left_out(label, ran) => tally.in_unplaced += 1,
         [] => tally.missed += 1,
         [first, rest @ ..] => {
             tally.doubled += usize::from(!rest.is_empty());
