@@ -4,7 +4,7 @@
 
 use slipgauge_analysis::judge;
 use slipgauge_analysis::verdict::{Family, Outcome, Verdict};
-use slipgauge_sim::{Bench, DeviceModel, Fault, Hand, Loss, Pace, Script, What};
+use slipgauge_sim::{Bench, DeviceModel, Fault, Firmware, Hand, Loss, Pace, Scaling, Script, What};
 use slipgauge_trace::Recording;
 
 const MEDIUM: u32 = 3;
@@ -67,4 +67,20 @@ fn short_swipes_beside_a_stall_tell_of_no_gain() {
     let verdict = judged(Bench { seed: 5, faults, script, ..Bench::default() });
     let gain = verdict.steps[0].families.iter().find(|f| f.family == Family::GainChange).unwrap();
     assert_eq!(gain.verdict, Outcome::Pass, "{}", gain.because);
+}
+
+/// Firmware that cuts fractions off, and two fast swipes beside a point that is short of the stop by what the others count more than
+/// slow ones: the two are as long as a travel, and no swipes that show that the others go on after the stop.
+#[test]
+fn a_pair_that_is_whole_by_accident_makes_no_carry_on_of_a_gain() {
+    for seed in [1, 2, 3] {
+        let scaling = Some(Scaling { ratio: 0.37, truncates: true });
+        let firmware = Firmware { scaling, ..Firmware::default() };
+        let device = DeviceModel { firmware, ..DeviceModel::default() }.with_interval_ns(500_000);
+        let faults = short(&[(FAST, 8, 15.0)]);
+        let verdict = judged(Bench { seed, device, faults, ..Bench::default() });
+        let own: Vec<_> = verdict.findings.iter().map(|f| (f.family, f.kind, f.swipe)).collect();
+        assert!(!own.iter().any(|f| f.0 == Family::CarryOn), "{own:?}");
+        assert!(own.iter().any(|f| f.0 == Family::GainChange), "{own:?}");
+    }
 }

@@ -152,7 +152,8 @@ fn usual(step: &StepView, phase: &PhaseView) -> f64 {
 
 /// True if some swipes of a phase are whole, shorter than the long ones by more than placing, and were as fast as they: a gain
 /// would have made them longer, too. (Added after a device that had gone on in 8 of 15 fast swipes, by 20 mm, had been
-/// seen to be told to gain with speed.)
+/// seen to be told to gain with speed. Two neighbours alike count once: an operator who stops short there makes both shorter. Added after
+/// such a pair had been seen to turn firmware's gain of 6 % into carry-on.)
 fn whole_ones_as_fast(step: &StepView, phase: &PhaseView) -> bool {
     let placing = step.measure.map_or(0.0, |m| m.most);
     let long: Vec<&SwipeView> = phase.swipes.iter().filter(|s| s.swipe.surplus > 0.0).collect();
@@ -160,8 +161,14 @@ fn whole_ones_as_fast(step: &StepView, phase: &PhaseView) -> bool {
     let (Some(fast), Some(length)) = (middle(|s| s.swipe.peak), middle(|s| s.swipe.along)) else {
         return false;
     };
-    let whole = |s: &&SwipeView| s.swipe.surplus == 0.0 && s.swipe.along < length - placing;
-    phase.swipes.iter().filter(whole).filter(|s| s.swipe.peak >= fast).count() >= LEAST_WHOLE
+    let whole = |s: &SwipeView| s.swipe.surplus == 0.0 && s.swipe.along < length - placing;
+    let alike = |a: &SwipeView, b: &SwipeView| whole(a) && (a.swipe.along - b.swipe.along).abs() < placing;
+    let mut before: Option<&SwipeView> = None;
+    let places = phase.swipes.iter().filter(|view| {
+        let same = before.replace(view).is_some_and(|before| alike(before, view));
+        whole(view) && view.swipe.peak >= fast && !same
+    });
+    places.count() >= LEAST_WHOLE
 }
 
 /// Motion after a rest at the stop, where nothing found before explains it, nor this computer.
