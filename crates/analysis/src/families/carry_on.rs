@@ -162,13 +162,16 @@ fn whole_ones_as_fast(step: &StepView, phase: &PhaseView) -> bool {
         return false;
     };
     let whole = |s: &SwipeView| s.swipe.surplus == 0.0 && s.swipe.along < length - placing;
-    let alike = |a: &SwipeView, b: &SwipeView| whole(a) && (a.swipe.along - b.swipe.along).abs() < placing;
-    let mut before: Option<&SwipeView> = None;
-    let places = phase.swipes.iter().filter(|view| {
-        let same = before.replace(view).is_some_and(|before| alike(before, view));
-        whole(view) && view.swipe.peak >= fast && !same
-    });
-    places.count() >= LEAST_WHOLE
+    let (mut places, mut counted): (usize, Option<&SwipeView>) = (0, None);
+    for view in &phase.swipes {
+        let before = counted.take();
+        let pair = before.is_some_and(|b| (b.swipe.along - view.swipe.along).abs() < placing);
+        if whole(view) && view.swipe.peak >= fast && !pair {
+            places += 1;
+            counted = Some(view);
+        }
+    }
+    places >= LEAST_WHOLE
 }
 
 /// Motion after a rest at the stop, where nothing found before explains it, nor this computer.
