@@ -207,7 +207,7 @@ fn counts(trace: &DeviceTrace, row: usize) -> i64 {
     i64::from(trace.motion.x[row].unsigned_abs().max(trace.motion.y[row].unsigned_abs()))
 }
 
-fn greatest_common(a: i64, b: i64) -> i64 {
+pub(crate) fn greatest_common(a: i64, b: i64) -> i64 {
     let (mut a, mut b) = (a.unsigned_abs(), b.unsigned_abs());
     while b > 0 {
         (a, b) = (b, a % b);

@@ -12,6 +12,8 @@ use slipgauge_trace::Nanos;
 use slipgauge_trace::recording::{DeviceTrace, PhaseSpan};
 use std::ops::Range;
 
+pub mod ticks;
+
 /// A report within this share of an interval after the one before came in a rush: one that is due later than that may be late
 /// by the rest, but has not been sent so near to it.
 pub const RUSHED: f64 = 0.25;
@@ -77,6 +79,8 @@ pub struct Series {
     pub reports: usize,
     /// Pairs of neighbouring reports that woke the reader separately and yet carry the same stamp.
     pub same_stamp: usize,
+    /// True if stamps had ticks that are [coarse](ticks) for the report interval.
+    pub coarse_ticks: bool,
 }
 
 impl Series {
@@ -204,9 +208,9 @@ impl Series {
     }
 
     /// True if stamps are too coarse for judging time: more than one in twenty separate wake-ups share a stamp, which
-    /// a clock finer than the report interval cannot give.
+    /// a clock finer than the report interval cannot give, or its ticks are [coarse](ticks).
     pub fn coarse_clock(&self) -> bool {
-        self.same_stamp * 20 > self.reports
+        self.coarse_ticks || self.same_stamp * 20 > self.reports
     }
 }
 
@@ -378,7 +382,7 @@ mod tests {
     fn series(points: &[(i64, i32, i32)]) -> Series {
         let samples =
             points.iter().map(|&(t, x, y)| Sample { t, x, y, timed: true, idle_before: 0 }).collect();
-        Series { samples, reports: points.len(), same_stamp: 0 }
+        Series { samples, reports: points.len(), ..Series::default() }
     }
 
     #[test]

@@ -13,7 +13,7 @@ use crate::grid::{self, Grid};
 use crate::host::HostSpans;
 use crate::intervals::uneven;
 use crate::ripple::slots;
-use crate::series::{Frame, Series, fast_intervals, turns};
+use crate::series::{Frame, Series, fast_intervals, ticks, turns};
 use crate::shortfall::{self, Marked, Measure};
 use crate::silence::{self, MakeUp, Silence};
 use crate::starts::{self, Start};
@@ -159,11 +159,19 @@ impl<'a> StepView<'a> {
         let nominal_interval = recording.header.devices.get(device)?.nodes.iter().find_map(|n| n.interval_ns);
         // Two looks: waiting reports can be spread by the interval only once it is known.
         let rough: Vec<Series> = spans.iter().map(|p| Series::of_phase(trace, p, nominal_interval)).collect();
-        let interval = report_interval(&rough);
+        let stated = recording.header.clock.resolution_ns;
+        let tick = ticks::coarse(&rough, stated, nominal_interval, LONGEST_INTERVAL);
+        let interval = report_interval(&rough).filter(|_| tick.is_none());
         drop(rough);
         let slot = slot(interval, nominal_interval);
         let settled = interval.map(|q| Nanos(q.value as i64)).or(nominal_interval);
-        let series = spans.iter().map(|p| Series::of_phase(trace, p, settled));
+        let series = spans.iter().map(|p| {
+            let mut series = Series::of_phase(trace, p, settled);
+            if let Some((tick, interval)) = tick.zip(settled) {
+                series.steady(tick, interval.0);
+            }
+            series
+        });
         let mut phases: Vec<PhaseView> = spans
             .iter()
             .zip(series)

@@ -40,7 +40,7 @@ pub(crate) fn swipe(slot_ns: i64, tell: impl Fn(f64, (f64, f64)) -> (f64, f64)) 
         began_short: false,
         stopped_short: false,
     };
-    (Series { reports: samples.len(), samples, same_stamp: 0 }, swipe)
+    (Series { reports: samples.len(), samples, ..Series::default() }, swipe)
 }
 
 fn found(slot_ns: i64, tell: impl Fn(f64, (f64, f64)) -> (f64, f64)) -> Vec<Stretch> {
@@ -202,7 +202,7 @@ fn nothing_panics_on_what_no_device_sends() {
         })
         .collect();
     let (_, mut swipe) = swipe(1_000_000, |_, c| c);
-    let series = Series { reports: 200, samples, same_stamp: 0 };
+    let series = Series { reports: 200, samples, ..Series::default() };
     for (slot, per_mm) in
         [(1e6, 31.0), (0.0, 31.0), (f64::NAN, 1.0), (1e6, 0.0), (1e-9, 1e300), (1e18, 1e-300)]
     {

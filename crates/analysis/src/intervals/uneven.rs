@@ -88,7 +88,7 @@ mod tests {
             before = place;
             Sample { t: ((at + read(i)) * 1e6) as i64, x, y: 0, timed: true, idle_before: 0 }
         };
-        Series { samples: (0..280).map(sample).collect(), reports: 280, same_stamp: 0 }
+        Series { samples: (0..280).map(sample).collect(), reports: 280, ..Series::default() }
     }
 
     fn by_chance(i: usize) -> f64 {
@@ -118,7 +118,7 @@ mod tests {
         let far = Series {
             samples: vec![far(i64::MIN), far(0), far(i64::MAX), far(i64::MAX)],
             reports: 4,
-            same_stamp: 0,
+            ..Series::default()
         };
         for slot in [f64::NAN, 0.0, 1e6, f64::INFINITY] {
             assert_eq!(find([&far], slot), None);

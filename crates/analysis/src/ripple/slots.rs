@@ -116,7 +116,7 @@ mod tests {
 
     fn series(points: &[(i64, i32)]) -> Series {
         let sample = |&(t, x): &(i64, i32)| Sample { t, x, y: 0, timed: true, idle_before: 0 };
-        Series { samples: points.iter().map(sample).collect(), reports: points.len(), same_stamp: 0 }
+        Series { samples: points.iter().map(sample).collect(), reports: points.len(), ..Series::default() }
     }
 
     const FRAME: Frame = Frame { cos: 1.0, sin: 0.0 };
