@@ -51,6 +51,13 @@ const APART: f64 = 0.15;
 /// what firmware that truncates takes differs by several per cent between paces.
 const ONE_FACTOR: f64 = 0.005;
 
+/// Swipes after a change of which one factor tells by itself, and by how much the speeds of a pace differ then: what a gain that falls by
+/// a fifth between two of them took from such would differ by 2 %.
+const MANY: usize = 5;
+const SPEEDS: f64 = 1.1;
+/// Share of the swipes after a change that are of its length: an operator may stop short, or a fault take more of some.
+const MOST_ALIKE: f64 = 0.75;
+
 /// Swipes before a change that lasts: two that are alike are no stray.
 const BEFORE: usize = 2;
 
@@ -291,8 +298,18 @@ fn changed(
     let one_factor = ratio.ln().abs() > (1.0 + APART).ln()
         && later().any(|p| p.span.phase.pace != phase.span.phase.pace)
         && later().all(|p| of_one_length(&p.swipes, measure).is_some_and(|l| near(l, ONE_FACTOR * new)));
-    let stays = stays && after.iter().all(|s| near(s.swipe.along, apart));
-    let lasts = (new - old).abs() > apart && stays && all >= RUN && (no_faster >= RUN || one_factor);
+    // Or one factor at all speeds of this pace, where one of them was no faster: what comes with speed takes more of the faster ones.
+    let slowest = after.iter().map(|s| s.swipe.peak / ratio).fold(f64::INFINITY, f64::min);
+    let top = after.iter().map(|s| s.swipe.peak / ratio).fold(0.0, f64::max);
+    let exact = after.iter().filter(|s| near(s.swipe.along, ONE_FACTOR * new)).count();
+    let at_all_speeds = no_faster > 0
+        && after.len() >= MANY
+        && exact as f64 >= MOST_ALIKE * after.len() as f64
+        && top > SPEEDS * slowest;
+    let of_it = after.iter().filter(|s| near(s.swipe.along, apart)).count();
+    let stays = stays && of_it as f64 >= MOST_ALIKE * after.len() as f64;
+    let by_no_speed = no_faster >= RUN || one_factor || at_all_speeds;
+    let lasts = (new - old).abs() > apart && stays && all >= RUN && by_no_speed;
     if !lasts || !on_its_way.iter().all(between) || (ratio > 1.0 && after_stop::most_show(step, phase, after))
     {
         return None;
@@ -309,7 +326,9 @@ fn changed(
     Some(Run { ratio, keys, before, span, ..Run::default() })
 }
 
-/// The length that all of some swipes have within placing, but for those in which something else was found: fewer than half.
+/// The length that all of some swipes have within placing, but for those in which something else was found: fewer than half. And of
+/// many but for a few that are shorter. (Added after a device that had halved its counts from a fast swipe on had been told as eight
+/// losses, for one of the eight in which the operator had stopped short.)
 fn of_one_length(swipes: &[SwipeView], measure: Measure) -> Option<f64> {
     // That counts end at speed may be said of a swipe for its length alone.
     let quiet = |s: &&SwipeView| {
@@ -321,7 +340,10 @@ fn of_one_length(swipes: &[SwipeView], measure: Measure) -> Option<f64> {
         return None;
     }
     let reach = measure.most * centre / measure.one_travel;
-    lengths.iter().all(|l| (l - centre).abs() <= reach).then_some(centre)
+    let alike = lengths.iter().filter(|l| (*l - centre).abs() <= reach).count();
+    let all = lengths.len() < MANY || lengths.iter().any(|l| *l > centre + reach);
+    let least = if all { 1.0 } else { MOST_ALIKE };
+    (alike as f64 >= least * lengths.len() as f64).then_some(centre)
 }
 
 /// The step whose ratio a length is near to, if any.

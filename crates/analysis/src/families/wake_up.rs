@@ -37,6 +37,7 @@ use crate::erratic::{ARM_ACCELERATION, Wrong};
 use crate::starts::{LEAST_MM, LEAST_SCATTER_MM, Start, Steep};
 use crate::stats::{median, within};
 use crate::step::{PhaseView, StepView, SwipeView};
+use crate::step_change::Run;
 use crate::verdict::{Cause, Family, FamilyVerdict, Finding, Outcome, count};
 use serde_json::{Value, json};
 use statrs::distribution::{ContinuousCDF, Normal};
@@ -193,12 +194,16 @@ impl Detector for WakeUp {
         let keys = steep.iter().map(|p| key(p.phase, p.swipe)).collect();
         let travel = Travel::new(step, &keys, scale);
         let recurs = travel.as_ref().is_some_and(|travel| {
-            let short: f64 = steep.iter().map(|p| travel.short(p).0).sum();
+            // As most are: one that an operator stopped short says nothing of the others.
+            let shorts: Vec<f64> = steep.iter().map(|p| travel.short(p).0).collect();
+            let short = median(&shorts).unwrap_or(0.0) * shorts.len() as f64;
             let u: f64 = steep.iter().map(|p| travel.short(p).1).fold(0.0, f64::max);
             let n = steep.len() as f64;
             // Neighbours share a stop; the travel's own uncertainty is common.
             n >= RECURS as f64 && short >= SHORT.1 * (2.0 * n).sqrt() * u
         });
+        // These are short for another reason.
+        let changed: BTreeSet<(u32, u32)> = step.changes.iter().flat_map(Run::told).collect();
         let mut own = Vec::new();
         for one in &all {
             let start = one.start;
@@ -207,6 +212,7 @@ impl Detector for WakeUp {
             let cannot_but = 0.5 * (per_ns * 1e9).powi(2) / (ARM_ACCELERATION * 1e3 * scale);
             let short = travel.as_ref().map(|t| t.short(one));
             let is_short = one.steep(scale)
+                && !changed.contains(&key(one.phase, one.swipe))
                 && short.is_some_and(|(short, u)| {
                     (short >= SHORT.0 * u || recurs) && short >= cannot_but - AGREES * u
                 });
