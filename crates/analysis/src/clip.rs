@@ -25,7 +25,7 @@ mod hidden;
 mod merged;
 mod pile;
 
-use crate::series::{Sample, Series};
+use crate::series::{DUE, Sample, Series};
 use crate::stats::median;
 use crate::swipes::Swipe;
 use slipgauge_trace::recording::DeviceTrace;
@@ -42,6 +42,13 @@ const LEAST_TOP: i32 = 20;
 const SMALLEST_TOP: i32 = 5;
 /// More than arcs and yaw make of a travel: 3.4 % and 1.1 %.
 const SHORT: f64 = 0.05;
+
+/// What a ceiling cuts is the hand's own motion. So no ceiling is what one in so many of the swipes that hold it reach from a motion the
+/// other way, or within 14 degrees of the other axis, over so many reports before. (Added after a sensor that sent one report
+/// to a corner again and again had been told as a ceiling of the firmware.)
+const AGAINST: usize = 4;
+const ACROSS: f64 = 0.25;
+const BEFORE: usize = 4;
 
 /// A hand repeats the peak speed of fast swipes no better than to this share: what is as near to the top may be a peak that
 /// came just so far.
@@ -158,7 +165,9 @@ pub fn find(trace: &DeviceTrace, swipes: &[(&Series, &Swipe)], slot: f64) -> Vec
             let one_way = top.ends.0.is_none() || top.ends.1.is_none();
             let passed = || samples.iter().filter(|s| top.is_passed(s)).count();
             let held = || samples.iter().filter(|s| clipped(s, top).is_some()).count();
+            let against = || samples.iter().filter(|s| is_against(s, top)).count();
             let shown = (!one_way || 2 * passed() >= held())
+                && AGAINST * against() < held().max(1)
                 && (!top.is_small() || is_lost_at(swipes, &samples, top))
                 && (by_runs(&samples, &hidden, top, at_field, slot) || pile::is_ceiling(&samples, top));
             shown.then_some((top, at_field, hidden))
@@ -180,6 +189,20 @@ pub fn find(trace: &DeviceTrace, swipes: &[(&Series, &Swipe)], slot: f64) -> Vec
         }
     }
     found
+}
+
+/// True if a swipe moved another way before it first held the top: backwards on that axis, or nearly across it.
+fn is_against(samples: &[Sample], top: Top) -> bool {
+    let Some((rows, _)) = held(samples, top) else { return false };
+    // Before it came near: frames that beat against reports leave most of what is held below the top.
+    let near = |s: &Sample| 2 * i64::from(top.axis.of(s)).abs() >= i64::from(top.value());
+    let first = samples.iter().position(near).unwrap_or(0);
+    let before = samples.get(first.saturating_sub(BEFORE)..first).unwrap_or_default();
+    let sum = |of: &dyn Fn(&Sample) -> i32| before.iter().map(|s| f64::from(of(s))).sum::<f64>();
+    let (x, y) = (sum(&|s| s.x), sum(&|s| s.y));
+    let own = if top.axis == Axis::X { x } else { y };
+    let toward = own * samples.get(rows.start).map_or(0.0, |s| f64::from(top.axis.of(s)).signum());
+    x.hypot(y) >= (BEFORE as i64 * DUE) as f64 && toward < ACROSS * x.hypot(y)
 }
 
 /// True if the swipes that clip at a small top are short, of a device that has counts for the level below it.
@@ -264,6 +287,16 @@ mod tests {
     fn a_report_at_the_lower_end_of_twos_complement_is_at_the_top() {
         let depths: Vec<i32> = samples(&[30, 29, -31, -30, 0]).iter().map(|s| TOP.depth(s)).collect();
         assert_eq!(depths, [0, 1, 0, 1, 30]);
+    }
+
+    #[test]
+    fn a_ceiling_is_reached_from_the_motion_it_cuts() {
+        assert!(!is_against(&samples(&[4, 9, 17, 26, 30, 30, 30, 20]), TOP));
+        assert!(is_against(&samples(&[4, 9, 17, 26, -31, -31, -31, -31, 20]), TOP), "backwards");
+        assert!(!is_against(&samples(&[0, 1, 30, 30, 30, 9]), TOP), "too few counts before to say");
+        let mut across = samples(&[1, 1, 0, 1, 30, 30, 30, 1]);
+        across.iter_mut().for_each(|s| s.y = 25);
+        assert!(is_against(&across, TOP), "across");
     }
 
     #[test]

@@ -295,7 +295,8 @@ fn changed(
     let fastest = before.iter().map(|s| s.swipe.peak).fold(0.0, f64::max);
     let no_faster = after.iter().filter(|s| s.swipe.peak / ratio <= fastest).count();
     // Or one factor at this pace and another, far off.
-    let one_factor = ratio.ln().abs() > (1.0 + APART).ln()
+    let far_off = ratio.ln().abs() > (1.0 + APART).ln();
+    let one_factor = far_off
         && later().any(|p| p.span.phase.pace != phase.span.phase.pace)
         && later().all(|p| of_one_length(&p.swipes, measure).is_some_and(|l| near(l, ONE_FACTOR * new)));
     // Or one factor at all speeds of this pace, where one of them was no faster: what comes with speed takes more of the faster ones.
@@ -303,11 +304,13 @@ fn changed(
     let top = after.iter().map(|s| s.swipe.peak / ratio).fold(0.0, f64::max);
     let exact = after.iter().filter(|s| near(s.swipe.along, ONE_FACTOR * new)).count();
     let at_all_speeds = no_faster > 0
+        && far_off
         && after.len() >= MANY
         && exact as f64 >= MOST_ALIKE * after.len() as f64
         && top > SPEEDS * slowest;
     let of_it = after.iter().filter(|s| near(s.swipe.along, apart)).count();
-    let stays = stays && of_it as f64 >= MOST_ALIKE * after.len() as f64;
+    let least = if far_off { MOST_ALIKE } else { 1.0 };
+    let stays = stays && of_it as f64 >= least * after.len() as f64;
     let by_no_speed = no_faster >= RUN || one_factor || at_all_speeds;
     let lasts = (new - old).abs() > apart && stays && all >= RUN && by_no_speed;
     if !lasts || !on_its_way.iter().all(between) || (ratio > 1.0 && after_stop::most_show(step, phase, after))
