@@ -1,7 +1,8 @@
 //! Holds what was said against what happened.
 //!
 //! An event is *found* if a finding of its own family overlaps it, give or take [`MARGIN`]; *elsewhere* if only one of
-//! another family does; *unplaced* if its whole swipe was not found and the verdict reports as many as could not be placed; else
+//! another family does; *with another* if the findings of its family in its swipe hold what all such events of the swipe took
+//! together (an operator pauses on the way, and one finding tells what was lost before and after); *unplaced* if its whole swipe was not found and the verdict reports as many as could not be placed; else
 //! *missed*. A finding that overlaps no label of a fault is *invented*. What operator and
 //! host did are labels too, and no faults.
 
@@ -9,10 +10,12 @@ use crate::cases::{Case, Score};
 use crate::run::Ran;
 use serde::Serialize;
 use slipgauge_analysis::verdict::{Cause, Family, Finding, Outcome};
-use slipgauge_sim::{Family as TrueFamily, Label, Truth};
+use slipgauge_sim::{Family as TrueFamily, Label, SwipeTruth, Truth};
 
 /// Findings lie between reports, labels between polls: one slow report and the reader's delay.
 const MARGIN: i64 = 25_000_000;
+/// Of what was lost, what a finding that tells of several events holds: its flanks are known to some per cent.
+const HOLDS: f64 = 0.9;
 /// A label longer than this holds for a phase or a session and explains only findings of its own family.
 const LASTING: i64 = 5_000_000_000;
 
@@ -25,6 +28,8 @@ pub struct Tally {
     pub missed: usize,
     /// Found only under another family.
     pub elsewhere: usize,
+    /// Told with another event of its swipe.
+    pub with_another: usize,
     /// In swipes that are reported as unplaced.
     pub in_unplaced: usize,
     /// Found with the right cause, with cause unknown, with a wrong one.
@@ -66,10 +71,26 @@ fn hidden(label: &Label, truth: &Truth) -> bool {
     host.into_iter().any(|h| h.begin_ns <= label.end_ns + MARGIN && label.begin_ns <= h.end_ns + MARGIN)
 }
 
+/// The swipe that a label is in, as it was made.
+fn made_in<'a>(label: &Label, ran: &'a Ran) -> Option<&'a SwipeTruth> {
+    ran.truth.swipes.iter().find(|s| s.begin_ns <= label.end_ns && label.begin_ns <= s.end_ns)
+}
+
+/// True if the findings of a family in a label's swipe hold as much as all such events of the swipe.
+fn is_with_another(family: Family, label: &Label, ran: &Ran) -> bool {
+    let Some(made) = made_in(label, ran) else { return false };
+    let within = |begin: i64, end: i64| begin <= made.end_ns && made.begin_ns <= end;
+    let name = spelled(family);
+    let events = ran.truth.labels.iter().filter(|l| spelled(l.family) == name && l.unit == label.unit);
+    let took: f64 = events.filter(|l| within(l.begin_ns, l.end_ns)).map(|l| l.size).sum();
+    let own = ran.verdict.findings.iter().filter(|f| f.family == family && f.unit.starts_with("mm"));
+    let told: f64 = own.filter(|f| within(f.begin_ns, f.end_ns)).map(|f| f.size).sum();
+    label.unit == "mm" && told >= HOLDS * took
+}
+
 /// True if no swipe was found where the one of a label was made.
 fn is_left_out(label: &Label, ran: &Ran) -> bool {
-    let within = |begin: i64, end: i64| begin <= label.end_ns && label.begin_ns <= end;
-    let made = ran.truth.swipes.iter().find(|s| within(s.begin_ns, s.end_ns));
+    let made = made_in(label, ran);
     made.is_some_and(|s| {
         !ran.swipes.iter().any(|found| found.span.0 <= s.end_ns && s.begin_ns <= found.span.1)
     })
@@ -156,6 +177,7 @@ fn event(tally: &mut Tally, family: Family, label: &Label, ran: &Ran) {
         [] if here.any(|f| !matches!(f.family, Family::Resolution | Family::GainChange)) => {
             tally.elsewhere += 1;
         }
+        [] if is_with_another(family, label, ran) => tally.with_another += 1,
         [] if is_left_out(label, ran) => tally.in_unplaced += 1,
         [] => tally.missed += 1,
         [first, rest @ ..] => {
