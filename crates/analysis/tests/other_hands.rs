@@ -66,6 +66,8 @@ enum Beyond {
     Turns,
     /// Sees nothing along X.
     Blind,
+    /// Goes to one corner at one speed, whatever the hand does.
+    Corner,
 }
 
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -206,6 +208,9 @@ impl Outside {
                 } else if beyond == Beyond::Turns && moved.abs() > most {
                     true_across += moved * self.counts_per_mm;
                     moved = 0.0;
+                } else if beyond == Beyond::Corner && moved.abs() > most {
+                    moved = -1.2 * most;
+                    true_across += moved * self.counts_per_mm;
                 } else if beyond == Beyond::Freezes && moved.abs() > most && frozen.2 != swipe {
                     frozen = (seen + 0.06 + 0.01 * (swipe % 7) as f64, moved / seconds, swipe);
                 }
@@ -606,6 +611,16 @@ fn an_axis_that_goes_blind_at_speed_is_a_loss_of_tracking_and_no_motion_aside() 
         assert!(found.iter().all(|k| k.0 == Family::TrackingLoss), "{askew}: {found:?}");
         assert_eq!(verdict.verdict, Outcome::Fail);
     }
+}
+
+/// The same report again and again, most often with the largest counts of all.
+#[test]
+fn a_sensor_that_runs_to_a_corner_is_no_report_ceiling() {
+    let verdict = Outside { limit: Some((1.5, Beyond::Corner)), ..SOUND }.verdict();
+    let found = kinds(&verdict);
+    assert!(found.iter().all(|k| k.0 != Family::ReportCeiling), "{found:?}");
+    assert!(found.iter().filter(|k| k.0 == Family::SpinOut && k.2 == Cause::Sensor).count() >= FAST / 2);
+    assert_eq!(verdict.verdict, Outcome::Fail, "{}", verdict.because);
 }
 
 #[test]

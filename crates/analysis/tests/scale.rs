@@ -131,6 +131,23 @@ fn a_step_that_changed_on_the_way_is_no_gain_change() {
     assert_eq!(family(&verdict, Family::Resolution).verdict, Outcome::Inconclusive);
 }
 
+/// The operator stops short in a swipe after it; the plan knows one step.
+#[test]
+fn a_change_that_lasts_may_have_a_swipe_that_stops_short_in_it() {
+    let device = DeviceModel::default().with_steps(&[1600.0, 800.0]);
+    let faults = vec![
+        Fault::in_swipe(4, 9, 0.0, What::StepChange { to: 2 }),
+        Fault::in_swipe(4, 14, 1.0, What::StopShort { by_m: 0.03 }),
+    ];
+    let session = Bench { seed: 4, device, faults, ..Bench::default() }.session().unwrap();
+    let mut header = session.header();
+    header.plan.as_mut().unwrap().steps.truncate(1);
+    let recording = Recording::from_entries(header, session.entries(), Digest::default()).unwrap();
+    let verdict = judge(&recording, "simulated").verdict;
+    let kinds: Vec<_> = verdict.findings.iter().map(|f| (f.family, f.kind, f.cause)).collect();
+    assert_eq!(kinds, [(Family::Resolution, "step change", Cause::StepChange)]);
+}
+
 /// Between the slow swipes and the medium ones, in a session whose plan knows one step; the fast ones are made at it, too.
 #[test]
 fn a_step_that_changed_between_two_phases_is_no_tracking_loss_and_no_gain_change() {

@@ -49,6 +49,21 @@ fn a_sound_interval_passes_and_its_interval_holds_the_truth() {
     }
 }
 
+/// Ticks of 0.1 and 0.7 ms, and reports every 0.125 and 1 ms: the median interval is a tick, a fifth and a third too short.
+#[test]
+fn a_clock_that_is_coarse_for_the_interval_judges_no_time_and_invents_nothing() {
+    for (interval_ns, resolution_ns) in [(125_000, 100_000), (1_000_000, 700_000)] {
+        let host = Host { resolution_ns, ..Host::default() };
+        let verdict = judged(Bench { host, ..at(interval_ns) }, None);
+        assert!(verdict.findings.is_empty(), "{interval_ns}: {:?}", verdict.findings);
+        for unknown in [Family::ReportInterval, Family::Dropout] {
+            assert_eq!(family(&verdict, unknown).verdict, Outcome::NotExamined, "{interval_ns}");
+        }
+        assert_eq!(family(&verdict, Family::TrackingLoss).verdict, Outcome::Pass, "{interval_ns}");
+        assert!(verdict.steps[0].report_interval_ns.is_none());
+    }
+}
+
 #[test]
 fn an_interval_off_by_eight_per_cent_fails_and_the_link_is_named() {
     let verdict = faulty("interval", 0.08);
