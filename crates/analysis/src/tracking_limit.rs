@@ -74,7 +74,8 @@ pub fn estimate(
     known: Option<&Resolution>,
 ) -> Option<Result<Quantity, String>> {
     let counted = by_counts(step, findings, known)?;
-    Some(claim::of(step, findings, counted, gain::Change::of(step, findings, lengths, known)))
+    let change = gain::Change::of(step, findings, lengths, known, counted.value);
+    Some(claim::of(step, findings, counted, change))
 }
 
 /// What counts tell of it.
