@@ -11,7 +11,7 @@
 //! |---|---|
 //! | [`LEAST`] failing swipes | bounds |
 //! | a report interval of [`FINEST`] at most: the speed changes by 5 % of a fast swipe's peak in 1 ms | bounds |
-//! | counts that do not sag before the loss, by their [flank](onset) and by the way that [it hides](hole) | from below: the hand was faster than its counts |
+//! | counts that do not sag before the loss, by their [flank](onset) and what the [loss hides](hole) | from below: the hand was faster than its counts |
 //! | a report that holds [`ROOM`] × the limit, and no clip | from below |
 //! | swipes that lose track are not seen faster elsewhere than where they lost it | from below, see next |
 //!
@@ -265,8 +265,8 @@ fn alone(swipe: &SwipeView, loss: &Finding) -> bool {
         && swipe.clip.is_none()
 }
 
-/// Whether the counts before the losses fall short of their own flanks, over swipes, or of the way that most losses hide;
-/// `None` where too few can tell.
+/// Whether the counts before the losses fall short of their own flanks, over swipes, or more than half of all losses hide a way
+/// that is too long for them, for sure (exact binomial limit); `None` where too few can tell.
 fn sags(failing: &[Failing]) -> Option<bool> {
     let ways: Vec<f64> = failing.iter().filter_map(|f| f.way).collect();
     let beyond = ways.iter().filter(|way| **way > hole::MOST).count();

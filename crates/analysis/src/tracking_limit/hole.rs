@@ -8,8 +8,8 @@
 //! ```
 //!
 //! and what the swipe lacks of its travel is the way that it did make. Where counts sag before the loss both speeds are
-//! too low, and their rise is hardly there: the way is then far longer than they foretell. A sag that sets in slowly, which
-//! a flank before the loss cannot be told from a braking hand by, shows in this, and the slower the better.
+//! too low, and their rise is hardly there: the way is then far longer than they foretell. So shows a sag that sets in as slowly
+//! as a hand brakes, which the flank before the loss does not tell from that.
 //!
 //! The cubic is exact for a short hole. A minimum-jerk swipe makes 1.00, 1.04, 1.07 and 1.19 of it where the limit lies at
 //! 0.9, 0.6, 0.5 and 0.3 of its peak, and track is found again at nine tenths of the limit; one whose gain falls by 15 % over
