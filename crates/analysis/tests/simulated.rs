@@ -464,3 +464,39 @@ fn swipes_that_lose_most_of_their_way_beside_false_motion_have_lost_track() {
     let limit = step(&judged).tracking_limit_m_s.unwrap();
     assert!(limit.low.is_none_or(|v| v <= 1.9) && limit.high.is_none_or(|v| v >= 1.9), "{limit:?}");
 }
+
+/// Its counts are less by 15 % over the last 15 % of speed, some 12 ms: they leave off at 0.87 m/s, where the hand has 1.02.
+#[test]
+fn a_gain_that_sags_slowly_before_the_loss_leaves_a_bound_of_the_limit() {
+    let script = Script::default().still(1, 10.0).swipes(1, Pace::Slow, 10, 0.3);
+    let script = script.swipes(1, Pace::Fast, 15, 1.7);
+    let tracking = Tracking { max_speed_m_s: 1.02, scatter: 0.02, ..Tracking::default() };
+    for gain in [Gain::Constant, Gain::Curve(vec![(0.867, 1.0), (1.02, 0.85)])] {
+        let sags = gain != Gain::Constant;
+        let sensor = Sensor { tracking, gain, ..Sensor::default() };
+        let device = DeviceModel { sensor, ..DeviceModel::default() };
+        let judged = verdict(Bench { seed: 3, script: script.clone(), device, ..Bench::default() });
+        let limit = step(&judged).tracking_limit_m_s.unwrap();
+        assert!(limit.low.is_some_and(|v| v <= 1.02), "{limit:?}");
+        assert_eq!(limit.high.is_none(), sags, "{limit:?}");
+        assert!(limit.high.is_none_or(|v| (1.02..1.05).contains(&v)), "{limit:?}");
+    }
+}
+
+/// Of a sensor that goes blind at half of the peak, at 8 kHz and 400 counts per inch, fast swipes show 30 mm and no silence. They
+/// are short by nine tenths and no gain tells the limit.
+#[test]
+fn swipes_that_have_met_the_limit_tell_nothing_of_the_gain_there() {
+    let script = Script::default().still(1, 10.0).swipes(1, Pace::Slow, 10, 0.42);
+    let script = script.swipes(1, Pace::Medium, 10, 1.2).swipes(1, Pace::Fast, 20, 1.5);
+    let tracking = Tracking { max_speed_m_s: 0.75, scatter: 0.02, ..Tracking::default() };
+    let sensor = Sensor { tracking, noise: 0.019, ..Sensor::default() };
+    let device =
+        DeviceModel { sensor, ..DeviceModel::default() }.with_interval_ns(125_000).with_steps(&[400.0]);
+    for seed in 1..=3 {
+        let bench = Bench { seed, script: script.clone(), device: device.clone(), ..Bench::default() };
+        let judged = verdict(bench);
+        let limit = step(&judged).tracking_limit_m_s;
+        assert!(limit.is_none_or(|q| q.low.is_none_or(|v| v < 0.765)), "{seed}: {limit:?}");
+    }
+}

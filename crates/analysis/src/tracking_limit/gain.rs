@@ -17,6 +17,11 @@
 //! too, but each by something else: their scatter explains that. Motion that fades at the stop may have been none, and the
 //! limit is then where counts say, or between that and the rest.)
 //!
+//! x is known to its scatter, and the limit lies between all that this allows as well. Swipes that came as near to the limit as that
+//! may have met it without a silence. So they tell nothing of the gain where the sensor counts up to a level and no faster,
+//! nor where they lack more than any gain takes ([`MOST_GAIN`]). (First they told: of a sensor that lost all but 30 mm of its
+//! fast swipes, 400 counts per inch at 8 kHz, and of some that count up to a level, the limit was 10 to 900 % too high.)
+//!
 //! Without a straight edge yaw may differ by pace and x is held against that as well. Cost: O(swipes).
 
 use crate::families::key;
@@ -35,6 +40,9 @@ const LEAST: usize = 3;
 /// (First one of a thousand: beside a gain that was 3 % less at the limit, seen in five medium swipes by 0.5 %, its interval was
 /// that of the counts and did not hold the limit.)
 const SURE: f64 = 0.975;
+/// As far as gain may make a swipe short, as for swipes that are [short alike](crate::families): four times the 5 % that a sensor
+/// holds its resolution to while it tracks (common practice, no source).
+const MOST_GAIN: f64 = 0.2;
 /// Half width of what yaw that differs by pace may do to lengths, as for the contrast of gain.
 const YAW: f64 = 0.01;
 /// Peak over mean of v⁰, v¹ and v² over the way, ∫vᵖ⁺¹dt = 30ᵖ⁺¹ B(2p+3, 2p+3) in a swipe from 0 to 1, its peak 1.875.
@@ -46,8 +54,8 @@ pub(super) struct Change(Option<Shape>);
 
 #[derive(Clone, Copy, Debug, PartialEq)]
 struct Shape {
-    /// By which the fastest whole swipes are longer than slow ones.
-    share: f64,
+    /// By which the fastest whole swipes are longer than slow ones, at least and at most.
+    shares: [f64; 2],
     /// Their mean peak, counted, m/s.
     peak: f64,
     /// True if it may be another fault's.
@@ -55,21 +63,23 @@ struct Shape {
 }
 
 impl Change {
-    /// What the lengths of swipes say; `known` is what slow ones count.
+    /// What the lengths of swipes say; `known` is what slow ones count, `limit` what counts tell of the limit, m/s.
     pub(super) fn of(
         step: &StepView,
         findings: &[Finding],
         lengths: Option<&Lengths>,
         known: Option<&Resolution>,
+        limit: f64,
     ) -> Change {
-        Change(lengths.zip(known).and_then(|(lengths, known)| seen(step, findings, lengths, known)))
+        Change(lengths.zip(known).and_then(|(lengths, known)| seen(step, findings, lengths, known, limit)))
     }
 
     /// The speeds that a counted one may be, at least and at most.
     pub(super) fn travelled(self, counted_m_s: f64) -> (f64, f64) {
-        let Some(Shape { share, peak, in_doubt }) = self.0 else { return (counted_m_s, counted_m_s) };
+        let Some(Shape { shares, peak, in_doubt }) = self.0 else { return (counted_m_s, counted_m_s) };
         let ratio = counted_m_s / peak;
-        let gains = AT_PEAK.iter().zip([1.0, ratio, ratio * ratio]).map(|(k, r)| 1.0 + share * k * r);
+        let factors = AT_PEAK.iter().zip([1.0, ratio, ratio * ratio]).map(|(k, r)| k * r);
+        let gains = factors.flat_map(|factor| shares.map(|share| 1.0 + share * factor));
         // A device that counts nothing at some speed has no gain there.
         let speeds = gains.map(|gain| counted_m_s / gain.max(0.1));
         let speeds = speeds.into_iter().chain(in_doubt.then_some(counted_m_s));
@@ -83,7 +93,13 @@ impl Change {
 }
 
 /// What the fastest whole swipes say of it.
-fn seen(step: &StepView, findings: &[Finding], lengths: &Lengths, known: &Resolution) -> Option<Shape> {
+fn seen(
+    step: &StepView,
+    findings: &[Finding],
+    lengths: &Lengths,
+    known: &Resolution,
+    limit: f64,
+) -> Option<Shape> {
     if known.pace != Some(Pace::Slow) || known.at_least {
         return None;
     }
@@ -92,14 +108,20 @@ fn seen(step: &StepView, findings: &[Finding], lengths: &Lengths, known: &Resolu
     let keys = lengths.keys();
     let whole = |s: &SwipeView| s.silences.is_empty() && s.stretches.is_empty() && s.clip.is_none();
     let of = |at: (u32, u32)| findings.iter().filter(move |f| (f.phase, f.swipe) == (at.0, Some(at.1)));
+    let speed = |s: &SwipeView| s.grid.peak() * scale / known.counts_per_mm * 1e-3;
     let fades = |f: &Finding| f.family == Family::CarryOn && f.kind == "fading";
     let short = |f: &Finding| f.family == Family::TrackingLoss && f.kind == "short";
-    let told = |at: (u32, u32)| {
-        keys.contains(&at) || (of(at).next().is_some() && of(at).all(|f| fades(f) || short(f)))
+    let levels =
+        findings.iter().any(|f| f.family == Family::TrackingLoss && f.step == step.id && f.kind == "level");
+    let near_limit = |s: &SwipeView| speed(s) >= NEAR * limit;
+    let by_gain = |s: &SwipeView| !near_limit(s) || s.swipe.along >= (1.0 - MOST_GAIN) * one_travel;
+    let told = |at: (u32, u32), s: &SwipeView| {
+        let explained = |f: &Finding| fades(f) || short(f) && by_gain(s);
+        let clean = keys.contains(&at) || (of(at).next().is_some() && of(at).all(explained));
+        clean && !(levels && near_limit(s))
     };
-    let used = step.swipes().filter(|(p, s)| told(key(p, s)) && whole(s));
+    let used = step.swipes().filter(|(p, s)| told(key(p, s), s) && whole(s));
     let faster = used.filter(|(p, _)| p.span.phase.pace != Some(Pace::Slow));
-    let speed = |s: &SwipeView| s.grid.peak() * scale / known.counts_per_mm * 1e-3;
     let faster: Vec<_> = faster
         .map(|(p, s)| (speed(s), s.swipe.along / one_travel - 1.0, of(key(p, s)).any(fades), key(p, s)))
         .collect();
@@ -116,13 +138,16 @@ fn seen(step: &StepView, findings: &[Finding], lengths: &Lengths, known: &Resolu
     let unsure = own.hypot(known.placing / known.counts_per_mm);
     let yaw = if straight_edge(step.plan) { 0.0 } else { YAW };
     let peak = near.iter().map(|s| s.0).sum::<f64>() / n;
-    let sure = peak > 0.0 && is_change(share, unsure, df, yaw);
-    sure.then_some(Shape { share, peak, in_doubt: near.iter().any(|s| s.2) })
+    let shares = change(share, unsure, df, yaw).filter(|_| peak > 0.0)?;
+    Some(Shape { shares, peak, in_doubt: near.iter().any(|s| s.2) })
 }
 
-/// True if lengths that differ by a share, known to a standard uncertainty, do so beyond their scatter and what yaw may do.
-fn is_change(share: f64, unsure: f64, df: f64, yaw: f64) -> bool {
-    share.abs() > t_quantile(SURE, df) * unsure + yaw
+/// Between which shares lengths differ, if they do so beyond their scatter and what yaw may do; the mean is known to a standard
+/// uncertainty. (First the mean alone: of sound gains one in twenty had a change that was none, and their limits lay beside an
+/// interval that knew nothing of that chance.)
+fn change(share: f64, unsure: f64, df: f64, yaw: f64) -> Option<[f64; 2]> {
+    let half = t_quantile(SURE, df) * unsure + yaw;
+    (share.abs() > half).then_some([share - half, share + half])
 }
 
 #[cfg(test)]
@@ -132,9 +157,7 @@ mod tests {
     /// Student's 97.5 % quantile is 2.306 at 8 degrees of freedom, and the 99.95 % one 5.041 (tables).
     #[test]
     fn a_change_widens_an_interval_of_95_percent_as_soon_as_95_percent_show_it() {
-        let change = |share| is_change(share, 1e-3, 8.0, 0.0);
-        assert!(
-            change(-0.0046) && change(0.00232) && !change(0.00229) && !is_change(0.00232, 1e-3, 8.0, 0.01)
-        );
+        let seen = |share, yaw| change(share, 1e-3, 8.0, yaw).is_some();
+        assert!(seen(-0.0046, 0.0) && seen(0.00232, 0.0) && !seen(0.00229, 0.0) && !seen(0.00232, 0.01));
     }
 }
