@@ -230,6 +230,15 @@ pub fn not_examined(step: &StepView, family: Family, why: &str) -> FamilyVerdict
     FamilyVerdict { criteria: Vec::new(), ..verdict(family, vec![criterion], 0, why.to_owned()) }
 }
 
+/// Why no time is judged.
+pub const COARSE_STAMPS: &str = "the stamps are too coarse for the report interval";
+
+/// Neither pass nor fail of a family that needs times, by stamps that give none.
+fn coarse_stamps(step: &StepView, family: Family) -> FamilyVerdict {
+    let to_settle = Some("a recording whose stamps are finer than a third of the report interval".to_owned());
+    FamilyVerdict { to_settle, ..not_examined(step, family, COARSE_STAMPS) }
+}
+
 /// Speed that the user needs, m/s, if the plan says so and it is one of an arm (10 m/s is beyond any).
 fn needed_m_s(step: &StepView) -> Option<f64> {
     let speed = step.plan?.need.get("speed_m_s")?.as_f64()?;

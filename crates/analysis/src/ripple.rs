@@ -26,7 +26,7 @@ pub mod slots;
 pub mod source;
 
 use crate::decision::FAIL_LEVEL;
-use crate::families::{key, spoiled};
+use crate::families::{COARSE_STAMPS, key, spoiled};
 use crate::spectrum::{self, Line, Spectrum, Window};
 use crate::stats::t_quantile;
 use crate::step::StepView;
@@ -72,7 +72,7 @@ struct Told {
 pub fn examine(step: &StepView, findings: &[Finding]) -> Ripple {
     let nothing = |why: &str| Ripple { because: why.to_owned(), paces: Vec::new() };
     if step.coarse_clock() {
-        return nothing("the stamps are coarser than the report interval");
+        return nothing(COARSE_STAMPS);
     }
     let (Some(frame), Some(interval), Some(scale)) = (step.frame, step.interval, step.scale) else {
         return nothing("no swipes, or too few reports in fast motion");

@@ -327,7 +327,7 @@ impl<'a> StepView<'a> {
         self.swipes().filter(|(phase, _)| matches!(phase.span.phase.pace, Some(Pace::Fast) | None))
     }
 
-    /// True if times cannot be judged: stamps coarser than the report interval.
+    /// True if times cannot be judged: stamps too coarse for the report interval.
     pub fn coarse_clock(&self) -> bool {
         self.phases.iter().any(|p| p.series.coarse_clock())
     }

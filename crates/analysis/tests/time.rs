@@ -57,7 +57,9 @@ fn a_clock_that_is_coarse_for_the_interval_judges_no_time_and_invents_nothing() 
         let verdict = judged(Bench { host, ..at(interval_ns) }, None);
         assert!(verdict.findings.is_empty(), "{interval_ns}: {:?}", verdict.findings);
         for unknown in [Family::ReportInterval, Family::Dropout] {
-            assert_eq!(family(&verdict, unknown).verdict, Outcome::NotExamined, "{interval_ns}");
+            let said = family(&verdict, unknown);
+            assert_eq!(said.verdict, Outcome::NotExamined, "{interval_ns}");
+            assert!(said.to_settle.as_ref().is_some_and(|what| what.contains("finer")), "{said:?}");
         }
         assert_eq!(family(&verdict, Family::TrackingLoss).verdict, Outcome::Pass, "{interval_ns}");
         assert!(verdict.steps[0].report_interval_ns.is_none());

@@ -23,7 +23,7 @@
 //! Cost: O(reports).
 
 use super::tracking_loss::{Losses, no_more_than_is_missing};
-use super::{Detector, Event, in_swipe, limits, not_examined, round, share, swipes_with};
+use super::{Detector, Event, coarse_stamps, in_swipe, limits, not_examined, round, share, swipes_with};
 use crate::after_rest::{Later, What};
 use crate::periodicity;
 use crate::series::DUE;
@@ -119,7 +119,7 @@ impl Detector for Dropout {
 
     fn decide(&self, step: &StepView, findings: &[Finding]) -> FamilyVerdict {
         if step.coarse_clock() {
-            return not_examined(step, Family::Dropout, "the stamps are coarser than the report interval");
+            return coarse_stamps(step, Family::Dropout);
         }
         let Some(scale) = step.scale else {
             return not_examined(

@@ -60,7 +60,7 @@
 //! whose instants scattered by a third of 2 to 4 ms, with their counts.)
 
 use super::dropout::CABLE;
-use super::{Detector, Lasting, limits, not_examined, over_phases, round, verdict};
+use super::{Detector, Lasting, coarse_stamps, limits, not_examined, over_phases, round, verdict};
 use crate::baseline::Basis;
 use crate::decision::{FAIL_LEVEL, inside, share_at_most};
 use crate::intervals::frames::{self, Frames};
@@ -134,9 +134,6 @@ fn swiped<'a>(step: &'a StepView) -> impl Iterator<Item = &'a PhaseView> {
 }
 
 fn measure(step: &StepView) -> Result<Measured, &'static str> {
-    if step.coarse_clock() {
-        return Err("the stamps are coarser than the report interval");
-    }
     let Some(rough) = step.interval else {
         return Err("too few reports in motion fast enough to use every slot, or all were read in batches");
     };
@@ -337,6 +334,9 @@ impl Detector for ReportInterval {
     }
 
     fn detect(&self, step: &StepView, findings: &mut Vec<Finding>) {
+        if step.coarse_clock() {
+            return;
+        }
         let Ok(got) = measure(step) else { return };
         let clock = &got.clock;
         let level = FAIL_LEVEL / f64::from(step.looks.max(1));
@@ -432,6 +432,9 @@ impl Detector for ReportInterval {
     }
 
     fn decide(&self, step: &StepView, findings: &[Finding]) -> FamilyVerdict {
+        if step.coarse_clock() {
+            return coarse_stamps(step, Family::ReportInterval);
+        }
         let got = match measure(step) {
             Ok(got) => got,
             Err(why) => return not_examined(step, Family::ReportInterval, why),

@@ -32,7 +32,7 @@
 //! what they lose beyond that.)
 //! Cost: O(reports).
 
-use super::{Detector, Event, in_swipe, key, not_examined, round, share, swipes_with};
+use super::{Detector, Event, coarse_stamps, in_swipe, key, not_examined, round, share, swipes_with};
 use crate::erratic::{ARM_ACCELERATION, Wrong};
 use crate::starts::{LEAST_MM, LEAST_SCATTER_MM, Start, Steep};
 use crate::stats::{median, within};
@@ -268,7 +268,7 @@ impl Detector for WakeUp {
 
     fn decide(&self, step: &StepView, findings: &[Finding]) -> FamilyVerdict {
         if step.coarse_clock() {
-            return not_examined(step, Family::WakeUp, "the stamps are coarser than the report interval");
+            return coarse_stamps(step, Family::WakeUp);
         }
         if step.scale.is_none() {
             let why = "no swipes, or neither travel nor nominal resolution is known";
