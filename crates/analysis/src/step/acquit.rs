@@ -57,7 +57,7 @@ pub(super) fn mark(phases: &mut [PhaseView], measure: Measure, host: &HostSpans)
         if few && views(phases).filter(short).all(|s| is_explained(s)) {
             for view in views(phases).filter(short) {
                 view.stretches.clear();
-                view.silences.retain(|s| s.kind == MakeUp::Late);
+                view.silences.retain(|s| s.host || s.kind == MakeUp::Late);
             }
             return;
         }
