@@ -194,10 +194,9 @@ impl Detector for WakeUp {
         let keys = steep.iter().map(|p| key(p.phase, p.swipe)).collect();
         let travel = Travel::new(step, &keys, scale);
         let recurs = travel.as_ref().is_some_and(|travel| {
-            // All together, and as most are: one that an operator stopped short says nothing of the others.
+            // But for the shortest: one that an operator stopped short says nothing of the others.
             let shorts: Vec<f64> = steep.iter().map(|p| travel.short(p).0).collect();
-            let most = median(&shorts).unwrap_or(0.0) * shorts.len() as f64;
-            let short = shorts.iter().sum::<f64>().min(most);
+            let short = shorts.iter().sum::<f64>() - shorts.iter().copied().fold(0.0, f64::max);
             let u: f64 = steep.iter().map(|p| travel.short(p).1).fold(0.0, f64::max);
             let n = steep.len() as f64;
             // Neighbours share a stop; the travel's own uncertainty is common.
