@@ -167,9 +167,9 @@ pub fn find(trace: &DeviceTrace, swipes: &[(&Series, &Swipe)], slot: f64) -> Vec
             let held = || samples.iter().filter(|s| clipped(s, top).is_some()).count();
             let against = || samples.iter().filter(|s| is_against(s, top)).count();
             let shown = (!one_way || 2 * passed() >= held())
-                && AGAINST * against() < held().max(1)
                 && (!top.is_small() || is_lost_at(swipes, &samples, top))
-                && (by_runs(&samples, &hidden, top, at_field, slot) || pile::is_ceiling(&samples, top));
+                && (by_runs(&samples, &hidden, top, at_field, slot) || pile::is_ceiling(&samples, top))
+                && AGAINST * against() < held().max(1);
             shown.then_some((top, at_field, hidden))
         });
         let Some((top, at_field, hidden)) = ceiling else { continue };

@@ -177,7 +177,7 @@ fn planned(step: &StepView) -> Vec<Run> {
     let others = step.plan.into_iter().flat_map(|p| &p.steps).filter(|s| s.id != step.id);
     let ratios: Vec<(u32, f64)> = others
         .filter_map(|s| Some((s.id, s.nominal()?.per_inch() / own.per_inch())))
-        .filter(|(_, ratio)| ratio.ln().abs() > (1.0 + APART).ln())
+        .filter(|(_, ratio)| is_far_off(*ratio))
         .collect();
     let mut found: Vec<Run> = Vec::new();
     if ratios.is_empty() {
@@ -254,7 +254,7 @@ fn between(step: &StepView, first: usize, measure: Measure) -> Option<Run> {
     let (begin, end) = (members().next()?.1.swipe.begin, members().last()?.1.swipe.end);
     let keys = members().map(|(p, s)| key(p, s)).collect();
     // Firmware that truncates takes little from either pace, and more from slow swipes.
-    let apart = ratio.ln().abs() > (1.0 + APART).ln();
+    let apart = is_far_off(ratio);
     let before = before.iter().flat_map(|p| p.swipes.iter().map(|s| key(p, s))).collect();
     apart.then_some(Run { ratio, keys, before, span: (begin, end), ..Run::default() })
 }
@@ -293,15 +293,16 @@ fn changed(
     let all = after.len() + later().map(|p| p.swipes.len()).sum::<usize>();
     // No faster than those before: a gain that changes with speed would give these the old length.
     let fastest = before.iter().map(|s| s.swipe.peak).fold(0.0, f64::max);
-    let no_faster = after.iter().filter(|s| s.swipe.peak / ratio <= fastest).count();
+    let speeds: Vec<f64> = after.iter().map(|s| s.swipe.peak / ratio).collect();
+    let no_faster = speeds.iter().filter(|speed| **speed <= fastest).count();
     // Or one factor at this pace and another, far off.
-    let far_off = ratio.ln().abs() > (1.0 + APART).ln();
+    let far_off = is_far_off(ratio);
     let one_factor = far_off
         && later().any(|p| p.span.phase.pace != phase.span.phase.pace)
         && later().all(|p| of_one_length(&p.swipes, measure).is_some_and(|l| near(l, ONE_FACTOR * new)));
     // Or one factor at all speeds of this pace, where one of them was no faster: what comes with speed takes more of the faster ones.
-    let slowest = after.iter().map(|s| s.swipe.peak / ratio).fold(f64::INFINITY, f64::min);
-    let top = after.iter().map(|s| s.swipe.peak / ratio).fold(0.0, f64::max);
+    let slowest = speeds.iter().copied().fold(f64::INFINITY, f64::min);
+    let top = speeds.iter().copied().fold(0.0, f64::max);
     let exact = after.iter().filter(|s| near(s.swipe.along, ONE_FACTOR * new)).count();
     let at_all_speeds = no_faster > 0
         && far_off
@@ -347,6 +348,11 @@ fn of_one_length(swipes: &[SwipeView], measure: Measure) -> Option<f64> {
     let all = lengths.len() < MANY || lengths.iter().any(|l| *l > centre + reach);
     let least = if all { 1.0 } else { MOST_ALIKE };
     (alike as f64 >= least * lengths.len() as f64).then_some(centre)
+}
+
+/// True if a ratio is told from what is wrong otherwise.
+fn is_far_off(ratio: f64) -> bool {
+    ratio.ln().abs() > (1.0 + APART).ln()
 }
 
 /// The step whose ratio a length is near to, if any.

@@ -37,9 +37,12 @@ pub fn coarse(series: &[Series], stated: Option<Nanos>, asked: Option<Nanos>, lo
     }
     let timed = series.iter().flat_map(|s| &s.samples).filter(|s| s.timed);
     let tick = timed.fold(0, |tick, s| if tick == 1 { 1 } else { greatest_common(tick, s.t) });
+    if !is_coarse(tick) {
+        return None;
+    }
     let all: Vec<f64> = series.iter().flat_map(|s| fast_intervals(s, longest)).collect();
     let (mean, _) = mean_sd(&all)?;
-    (is_coarse(tick) && (mean / asked - 1.0).abs() <= AS_ASKED).then_some(tick)
+    ((mean / asked - 1.0).abs() <= AS_ASKED).then_some(tick)
 }
 
 impl Series {

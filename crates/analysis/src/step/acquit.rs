@@ -8,7 +8,7 @@
 //! that showed in fourteen of twenty swipes, all short, had been seen to be acquitted. The rest after a blind tester's sound hands that
 //! stopped 5 to 18 mm short had been told to lose track, or to repeat, in 7 of 9 of his cases.)
 
-use super::{PhaseView, SwipeView, excuse};
+use super::{PhaseView, SwipeView, excuse, tells};
 use crate::erratic::{Stretch, Wrong};
 use crate::host::HostSpans;
 use crate::shortfall::Measure;
@@ -19,27 +19,27 @@ fn may_be_a_stop(stretch: &Stretch) -> bool {
     stretch.wrong == Wrong::Repeated || (stretch.wrong == Wrong::Thin && !stretch.recovered)
 }
 
-/// Silences that tell of something. Those of this computer are as what a ceiling cut.
-fn silences(view: &SwipeView) -> impl Iterator<Item = &Silence> {
-    view.silences.iter().filter(|s| !s.host && s.kind != MakeUp::Late)
+/// True for a silence that tells of something. One of this computer is as what a ceiling cut.
+fn is_telling(silence: &Silence) -> bool {
+    !silence.host && silence.kind != MakeUp::Late
 }
 
 /// True if something was found in a swipe that nobody's stopping short makes.
 fn is_told(view: &SwipeView) -> bool {
     !view.stretches.iter().all(may_be_a_stop)
-        || silences(view).any(|s| !s.to_the_end)
+        || view.silences.iter().any(|s| is_telling(s) && !s.to_the_end)
         || view.starts.iter().any(|s| s.by_no_arm)
 }
 
 /// True if what was found in a swipe may be an operator's, and there is something.
 fn is_doubtful(view: &SwipeView) -> bool {
-    !is_told(view) && (!view.stretches.is_empty() || silences(view).next().is_some())
+    tells(view, is_telling) && !is_told(view)
 }
 
 /// True if its neighbours explain a doubtful swipe. One that stops short ends at no speed: where the counts do, it struck the stop.
 fn is_explained(view: &SwipeView) -> bool {
     let (began, stopped) = (view.swipe.began_short, view.swipe.stopped_short);
-    (began || stopped) && (!stopped || silences(view).next().is_none())
+    (began || stopped) && !(stopped && view.silences.iter().any(is_telling))
 }
 
 /// Marks who is short and who is excused, and drops what those show whose neighbours explain it; as if all of it told where they do
@@ -65,7 +65,7 @@ pub(super) fn mark(phases: &mut [PhaseView], measure: Measure, host: &HostSpans)
             (view.swipe.began_short, view.swipe.stopped_short) = flags;
         }
     }
-    excuse(phases, measure, host, |s| is_told(s) || is_doubtful(s), |_| false);
+    excuse(phases, measure, host, |s| tells(s, is_telling), |_| false);
 }
 
 fn views(phases: &mut [PhaseView]) -> impl Iterator<Item = &mut SwipeView> {
