@@ -247,6 +247,11 @@ impl Lengths {
         out
     }
 
+    /// The median of those used, in counts.
+    pub fn median(&self) -> Option<f64> {
+        median(&self.used.iter().map(|l| l.counts).collect::<Vec<_>>())
+    }
+
     /// The swipes that are used, as (phase, swipe).
     pub fn keys(&self) -> BTreeSet<(u32, u32)> {
         self.used.iter().map(|l| l.key).collect()

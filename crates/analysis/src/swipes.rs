@@ -52,6 +52,10 @@ pub const ASLEEP: i64 = 100_000_000;
 /// one is entered and left at speed.
 const BACKWARDS: f64 = 0.3;
 const FAR_BACKWARDS: f64 = 0.6;
+/// A turn between two reports is no longer than this: two at 125 Hz. Any hand is longer at a stop.
+const FLIP: i64 = 17_000_000;
+/// Pieces that were counted the one way and the other are one swipe if they are no longer than this share of the travel.
+const PATH: f64 = 1.25;
 /// A body leaves a stop no faster than this share of the speed that it came with: 0.4 and less is usual (common practice, no
 /// source), and both are read over some reports.
 const LEAVES_STOP: f64 = 0.6;
@@ -400,7 +404,8 @@ fn join_last(pieces: &[Fragment], travel: f64) -> Option<(usize, Fragment)> {
         let same = a.sign * c.sign > 0.0 && a.sign * b.sign < 0.0;
         let back = b.along.abs();
         let false_motion = back < BACKWARDS * travel
-            || (back < FAR_BACKWARDS * travel && turns_at_speed(a, b) && turns_at_speed(b, c));
+            || (back < FAR_BACKWARDS * travel && turns_at_speed(a, b) && turns_at_speed(b, c))
+            || (flips(a, b) && flips(b, c) && makes_one_travel(&[a, b, c], travel));
         let middle = a.along.abs() < AT_STOP * travel && false_motion;
         let fits = (a.along + b.along + c.along).abs() <= ONE_TRAVEL * travel;
         if through && same && back > 0.0 && (middle && fits || bounces(a, b, c, travel)) {
@@ -445,6 +450,18 @@ fn turns_at_speed(a: &Fragment, b: &Fragment) -> bool {
     a.exit > AT_SPEED * a.peak && b.entry > AT_SPEED * b.peak
 }
 
+/// True if it turns round without slowing, between two reports.
+fn flips(a: &Fragment, b: &Fragment) -> bool {
+    turns_at_speed(a, b) && b.begin - a.end <= FLIP
+}
+
+/// True if some fragments are no longer than one travel, whichever way they are counted: a sensor that counts backwards
+/// counts the way all the same, and two swipes are longer. (Added after a blind tester's device that did so from a third of its
+/// peak on had made three swipes of each, so that a third of them and not all were bad.)
+fn makes_one_travel(parts: &[&Fragment], travel: f64) -> bool {
+    parts.iter().map(|p| p.along.abs()).sum::<f64>() <= PATH * travel
+}
+
 /// False motion backwards with which a swipe ends: entered at speed in the middle of the travel, and rest after it.
 fn join_last_motion(pieces: &mut Vec<Fragment>, next: i64, travel: f64) {
     let [.., last, back] = pieces.as_slice() else { return };
@@ -452,8 +469,8 @@ fn join_last_motion(pieces: &mut Vec<Fragment>, next: i64, travel: f64) {
         && back.begin - last.end <= PAUSE
         && last.sign * back.sign < 0.0
         && last.along.abs() < WHOLE * travel
-        && back.along.abs() < FAR_BACKWARDS * travel
-        && turns_at_speed(last, back);
+        && (back.along.abs() < FAR_BACKWARDS * travel && turns_at_speed(last, back)
+            || flips(last, back) && makes_one_travel(&[last, back], travel));
     if false_motion {
         let one = merge(&[last, back]);
         pieces.truncate(pieces.len() - 2);

@@ -68,6 +68,8 @@ enum Beyond {
     Blind,
     /// Goes to one corner at one speed, whatever the hand does.
     Corner,
+    /// Counts the other way.
+    Backwards,
 }
 
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -208,6 +210,8 @@ impl Outside {
                 } else if beyond == Beyond::Turns && moved.abs() > most {
                     true_across += moved * self.counts_per_mm;
                     moved = 0.0;
+                } else if beyond == Beyond::Backwards && moved.abs() > most {
+                    moved = -moved;
                 } else if beyond == Beyond::Corner && moved.abs() > most {
                     moved = -1.2 * most;
                     true_across += moved * self.counts_per_mm;
@@ -754,4 +758,19 @@ fn counts_that_wrap_around_are_the_firmwares_and_no_guess_of_a_sensor() {
     assert_eq!(verdict.verdict, Outcome::Fail);
     let own = verdict.findings.iter().find(|f| f.kind == "wrapped").unwrap();
     assert_eq!(own.evidence["counter_bits"], 8, "{own:?}");
+}
+
+/// From two fifths of its peak on, or from near the top.
+#[test]
+fn a_swipe_that_is_counted_backwards_above_a_speed_is_one_swipe_and_one_spin_out() {
+    for m_s in [1.0, 1.5, 2.0] {
+        let limit_in = |i: usize| 1.0 + 0.02 * ((i * 5) % 7) as f64;
+        let verdict = Outside { limit: Some((m_s, Beyond::Backwards)), limit_in, ..SOUND }.verdict();
+        let found = kinds(&verdict);
+        assert!(found.iter().all(|k| *k == (Family::SpinOut, "reversal", Cause::Sensor)), "{m_s}: {found:?}");
+        assert!(found.len() >= FAST - 1, "{m_s}: {}", found.len());
+        assert_eq!(verdict.steps[0].swipes.found as usize, SLOW + FAST);
+        let resolution = verdict.steps[0].families.iter().find(|f| f.family == Family::Resolution).unwrap();
+        assert_eq!(resolution.verdict, Outcome::Pass, "{}", resolution.because);
+    }
 }

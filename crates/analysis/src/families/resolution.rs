@@ -22,7 +22,6 @@ use crate::axes::{self, Axes};
 use crate::decision::{self, inside, swipes_for};
 use crate::lengths::Lengths;
 use crate::scale::{Resolution as Effective, effective, words};
-use crate::stats::median;
 use crate::step::StepView;
 use crate::tolerances::{OUT_OVER_BACK, Y_OVER_X};
 use crate::verdict::{Cause, Criterion, Family, FamilyVerdict, Finding, Identified, Outcome, count};
@@ -44,8 +43,7 @@ const ONE_TRAVEL: f64 = 0.1;
 
 fn measure(step: &StepView, findings: &[Finding]) -> Option<Measured> {
     let lengths = Lengths::of(step, findings)?;
-    let along: Vec<f64> = step.swipes().map(|(_, s)| s.swipe.along).collect();
-    if lengths.scatter > ONE_TRAVEL * median(&along)? {
+    if lengths.scatter > ONE_TRAVEL * lengths.median()? {
         return None;
     }
     let nominal = step.planned.and_then(Step::nominal).map(|n| n.per_millimetre());
