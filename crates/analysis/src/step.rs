@@ -25,6 +25,7 @@ use crate::whole;
 use slipgauge_trace::recording::{DeviceTrace, PhaseSpan, Recording};
 use slipgauge_trace::session::{Pace, Plan, Role, Step, Task};
 use slipgauge_trace::{Metres, Nanos};
+use std::collections::BTreeSet;
 use std::sync::Arc;
 
 mod acquit;
@@ -325,6 +326,11 @@ impl<'a> StepView<'a> {
     /// Fast swipes, and those of phases for which no pace was told.
     pub fn fast_swipes(&self) -> impl Iterator<Item = (&PhaseView, &SwipeView)> {
         self.swipes().filter(|(phase, _)| matches!(phase.span.phase.pace, Some(Pace::Fast) | None))
+    }
+
+    /// Swipes, as (phase, swipe), whose length tells nothing of a fault, because a change of step made it.
+    pub fn at_another_step(&self) -> BTreeSet<(u32, u32)> {
+        self.changes.iter().flat_map(Run::told).collect()
     }
 
     /// True if times cannot be judged: stamps too coarse for the report interval.

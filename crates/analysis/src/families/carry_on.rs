@@ -35,7 +35,6 @@ use crate::after_rest::{Later, What};
 use crate::after_stop::{self, FAST, Tail};
 use crate::stats::{mad, median};
 use crate::step::{PhaseView, StepView, SwipeView};
-use crate::step_change::Run;
 use crate::verdict::{Cause, Family, FamilyVerdict, Finding};
 use serde_json::json;
 use slipgauge_trace::session::Pace;
@@ -69,7 +68,7 @@ impl Detector for CarryOn {
 
     fn detect(&self, step: &StepView, findings: &mut Vec<Finding>) {
         let mut spun = swipes_with(Family::SpinOut, findings);
-        spun.extend(step.changes.iter().flat_map(Run::told));
+        spun.extend(step.at_another_step());
         let mut own = Vec::new();
         let lost = Lost::new(step, findings);
         for phase in &step.phases {

@@ -20,15 +20,31 @@ pub(super) const ONE_WAY: [Family; 4] =
 /// Chance at which directions differ by it.
 const BY_CHANCE: f64 = 1e-3;
 
-/// How it is said.
-pub(super) const SAYS: &str = "it is one direction";
-
 /// Bad and all swipes of a direction.
-struct OneWay {
+pub(super) struct OneWay {
     name: &'static str,
     what: &'static str,
     bad: u32,
     of: u32,
+}
+
+/// The worse direction and the other one, if chance does not part them so.
+pub(super) fn differing(
+    step: &StepView,
+    bad: &BTreeSet<(u32, u32)>,
+    examined: &BTreeSet<(u32, u32)>,
+) -> Option<(OneWay, OneWay)> {
+    let of = |direction: Direction, name, what| {
+        let own = step.swipes().filter(|(_, s)| s.swipe.direction == direction).map(|(p, s)| key(p, s));
+        let own: BTreeSet<(u32, u32)> = own.filter(|k| examined.contains(k)).collect();
+        OneWay { name, what, bad: bad.intersection(&own).count() as u32, of: own.len() as u32 }
+    };
+    let out = of(Direction::Out, "out", "swipes out that show it");
+    let back = of(Direction::Back, "back", "swipes back that show it");
+    let share = |way: &OneWay| f64::from(way.bad) / f64::from(way.of.max(1));
+    let (worse, other) = if share(&out) >= share(&back) { (out, back) } else { (back, out) };
+    let by_chance = fisher((worse.bad, worse.of), (other.bad, other.of))?;
+    (by_chance <= BY_CHANCE).then_some((worse, other))
 }
 
 /// Holds the swipes of each direction against the family's tolerance, and says where they differ.
@@ -39,23 +55,9 @@ pub(super) fn judge(
     out: &mut FamilyVerdict,
 ) {
     let limit = limits(step, out.family)[1].unwrap_or(1.0);
-    let of = |direction: Direction, name, what| {
-        let own = step.swipes().filter(|(_, s)| s.swipe.direction == direction).map(|(p, s)| key(p, s));
-        let own: BTreeSet<(u32, u32)> = own.filter(|k| examined.contains(k)).collect();
-        OneWay { name, what, bad: bad.intersection(&own).count() as u32, of: own.len() as u32 }
-    };
-    let ways = [
-        of(Direction::Out, "out", "swipes out that show it"),
-        of(Direction::Back, "back", "swipes back that show it"),
-    ];
-    let share = |way: &OneWay| f64::from(way.bad) / f64::from(way.of.max(1));
-    let (worse, other) =
-        if share(&ways[0]) >= share(&ways[1]) { (&ways[0], &ways[1]) } else { (&ways[1], &ways[0]) };
-    if fisher((worse.bad, worse.of), (other.bad, other.of)).is_none_or(|p| p > BY_CHANCE) {
-        return;
-    }
+    let Some((worse, other)) = differing(step, bad, examined) else { return };
     out.because += &format!(
-        "; {SAYS}: {} of the {} {}, {} of the {} {}",
+        "; it is one direction: {} of the {} {}, {} of the {} {}",
         worse.bad,
         count(worse.of, "swipe"),
         worse.name,

@@ -58,7 +58,6 @@ use crate::erratic::{LEAST_MM, Wrong};
 use crate::silence::{MakeUp, SHORT_AT_END_MM, SLOWEST_LIMIT_MM_S, STRIKES, Silence, TOLD_TO};
 use crate::stats::{mean_sd, median};
 use crate::step::{PhaseView, StepView, SwipeView};
-use crate::step_change::Run;
 use crate::tracking_limit::onset;
 use crate::verdict::{Cause, Criterion, Family, FamilyVerdict, Finding, Outcome};
 use limit::{Limit, Of};
@@ -175,7 +174,7 @@ impl Detector for TrackingLoss {
         }
         let losses = Losses::new(step);
         let clipped = swipes_with(Family::ReportCeiling, findings);
-        let changed: Vec<_> = step.changes.iter().flat_map(Run::told).collect();
+        let changed = step.at_another_step();
         let mut own = Vec::new();
         for (phase, swipe) in step.swipes().filter(|(p, s)| !clipped.contains(&key(p, s))) {
             let woke = wake_up::short_mm(findings, key(phase, swipe));
@@ -229,7 +228,8 @@ impl Detector for TrackingLoss {
         if let Some(onset) = onset.filter(|onset| *onset >= 1e-3 * SLOWEST_LIMIT_MM_S) {
             out.because += &format!(", mostly from {onset:.2} m/s ({:.0} in/s)", onset / 0.0254);
         }
-        let one_way = out.because.contains(one_way::SAYS);
+        let bad = swipes_with(Family::TrackingLoss, findings);
+        let one_way = one_way::differing(step, &bad, &examined).is_some();
         if let Some(some) = in_some_swipes(step, findings).filter(|_| !one_way) {
             out.because += &some;
         }

@@ -37,7 +37,6 @@ use crate::erratic::{ARM_ACCELERATION, Wrong};
 use crate::starts::{LEAST_MM, LEAST_SCATTER_MM, Start, Steep};
 use crate::stats::{median, within};
 use crate::step::{PhaseView, StepView, SwipeView};
-use crate::step_change::Run;
 use crate::verdict::{Cause, Family, FamilyVerdict, Finding, Outcome, count};
 use serde_json::{Value, json};
 use statrs::distribution::{ContinuousCDF, Normal};
@@ -203,7 +202,7 @@ impl Detector for WakeUp {
             n >= RECURS as f64 && short >= SHORT.1 * (2.0 * n).sqrt() * u
         });
         // These are short for another reason.
-        let changed: BTreeSet<(u32, u32)> = step.changes.iter().flat_map(Run::told).collect();
+        let changed = step.at_another_step();
         let mut own = Vec::new();
         for one in &all {
             let start = one.start;

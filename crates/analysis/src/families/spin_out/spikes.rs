@@ -25,7 +25,6 @@ use crate::series::{RUSHED, Sample};
 use crate::stats::regression::least_squares;
 use crate::stats::{median, t_quantile};
 use crate::step::{PhaseView, StepView, SwipeView};
-use crate::step_change::Run;
 use crate::verdict::{Cause, Family, Finding};
 use serde_json::json;
 use statrs::distribution::{ContinuousCDF, StudentsT};
@@ -254,7 +253,7 @@ impl Reports<'_> {
 /// Whether swipes are longer by what their spikes hold.
 fn by_lengths(step: &StepView, all: &[Spiked], told: &BTreeSet<(u32, u32)>) -> Option<Told> {
     let placing = step.measure?.most;
-    let changed: BTreeSet<(u32, u32)> = step.changes.iter().flat_map(Run::told).collect();
+    let changed = step.at_another_step();
     let whole = |s: &&Spiked| {
         let key = key(s.phase, s.view);
         let view = s.view;
