@@ -31,6 +31,7 @@ use crate::swipes::{PAUSE, Swipe};
 use std::ops::Range;
 
 pub(crate) mod ahead;
+pub(crate) mod frozen;
 pub(crate) mod one_axis;
 pub(crate) mod top_speed;
 

@@ -8,7 +8,7 @@ use crate::axes;
 use crate::baseline::{self, Basis, Candidate};
 use crate::clip::{self, Clip};
 use crate::erratic::{self, Stretch, Wrong, arc, beat, cells::in_a_cell};
-use crate::false_motion::{self, ahead, one_axis, top_speed};
+use crate::false_motion::{self, ahead, frozen, one_axis, top_speed};
 use crate::grid::{self, Grid};
 use crate::host::HostSpans;
 use crate::intervals::uneven;
@@ -277,6 +277,7 @@ impl<'a> StepView<'a> {
         }
         false_motion::excused(&mut self.phases, frame, &bench, &host);
         ahead::find(&mut self.phases, frame, &bench, &host);
+        frozen::find(&mut self.phases, frame, &bench, &host);
         let travel_mm = self.travel.map(Metres::millimetres);
         for phase in &mut self.phases {
             let limits: Vec<i64> =

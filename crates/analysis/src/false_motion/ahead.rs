@@ -125,7 +125,7 @@ impl Look<'_> {
     }
 
     /// Mean counts along of those of some reports that there are, a cell.
-    fn mean(&self, rows: Range<usize>) -> Option<f64> {
+    pub(super) fn mean(&self, rows: Range<usize>) -> Option<f64> {
         let rows = rows.start..rows.end.min(self.counts.len());
         (!rows.is_empty()).then(|| self.sum(rows.clone()).0 * self.each as f64 / rows.len() as f64)
     }

@@ -1,0 +1,118 @@
+//! One motion told again and again for a while, from which the sensor wakes at another speed.
+//!
+//! [`super::Look::straight`] finds a repeat that the hand outran and came back to. One that ends while the hand is faster, or slower,
+//! ends in a leap instead: the place runs straight for [`LEAST_NS`] and more, begins at the speed of the hand, and then the speed
+//! changes from one report to the next as no arm can make it (the bound of [`crate::erratic`]) and the motion goes on. A hand that
+//! had changed its speed by as much meanwhile would have bent the place, by |Δv| L / 8, [`BENT`] times as far as what is straight
+//! may be off. And the swipe's length must say the same: long where the hand was slower, by what a steady change hides, |Δv| L / 2,
+//! to the factor [`ALIKE`]; short where it was faster, by as much or more. Of a swipe that lost counts a hand's own plateau ends in
+//! a leap, too, but downwards.
+//!
+//! Asked only of swipes whose length neither placing nor the operator explains. Smallest found: 5 % of the travel in a leap of 1 m/s
+//! at 4 ms and less. (Added after sensors that held their motion for 60 to 120 ms had been told as short in this swipe and partial
+//! in the next, so that no family failed.) Cost: O(reports of such swipes × [`STARTS`]).
+
+use super::{ALIKE, BENT, BOUNCE_MM, LEAST_RUN, Look, ROUNDING, START_MM, STARTS, STRAIGHT, WINDOWS};
+use crate::erratic::{ARM_ACCELERATION, Bench, Stretch, Wrong};
+use crate::host::HostSpans;
+use crate::series::Frame;
+use crate::step::{PhaseView, SwipeView};
+use std::ops::Range;
+
+/// A hand's own speed is even for less; three reports at 8 ms.
+const LEAST_NS: i64 = 24_000_000;
+/// Five standard deviations of 2 % a report.
+const NOISE: f64 = 0.1;
+/// Cells over which the speed after the leap is taken.
+const AFTER: usize = 3;
+
+/// Adds them where nothing is false yet, in place of losses that they are.
+pub fn find(phases: &mut [PhaseView], frame: Frame, bench: &Bench, host: &HostSpans) {
+    for PhaseView { series, swipes, .. } in phases {
+        for view in swipes.iter_mut().filter(|s| s.swipe.is_short() || s.swipe.surplus > 0.0) {
+            let SwipeView { swipe, stretches, .. } = view;
+            if stretches.iter().any(|s| !s.wrong.is_loss()) {
+                continue;
+            }
+            let Some(look) = Look::new(series, frame, swipe, bench) else { continue };
+            let Some(found) = look.frozen(bench.beat).filter(|s| !host.explain(s.begin, s.end)) else { continue };
+            let apart = |s: &Stretch| s.end < found.begin || found.end < s.begin;
+            stretches.retain(apart);
+            stretches.push(found);
+            stretches.sort_by_key(|s| s.begin);
+        }
+    }
+}
+
+#[derive(Clone, Copy)]
+enum Side {
+    Before,
+    After,
+}
+
+impl Look<'_> {
+    /// The longest one of a swipe, if it makes up what its length is off by.
+    fn frozen(&self, beat: f64) -> Option<Stretch> {
+        let n = self.counts.len();
+        let runs = (0..n).step_by((n / STARTS).max(1)).map(|first| first..self.line(first, n));
+        let runs = runs.filter_map(|run| Some((self.wakes(&run, beat)?, run)));
+        let (wakes, run) = runs.max_by_key(|(_, run)| run.len())?;
+        Some(Stretch {
+            wrong: Wrong::Repeated,
+            rows: self.swipe.rows.start + run.start + 1..self.swipe.rows.start + wakes,
+            begin: self.samples[run.start].t,
+            end: self.samples[wakes - 1].t,
+            jump_m_s: 0.0,
+            within_s: 0.0,
+            counts: self.sum(run.start + 1..wakes),
+            recovered: true,
+        })
+    }
+
+    /// The report with which the sensor wakes after a straight run, if it does.
+    fn wakes(&self, run: &Range<usize>, beat: f64) -> Option<usize> {
+        let Range { start: first, end: last } = *run;
+        let lasts = self.samples[last].t.saturating_sub(self.samples[first].t);
+        if last < first + LEAST_RUN.0.min(3) || lasts < LEAST_NS || self.places[first] < START_MM * self.per_mm {
+            return None;
+        }
+        let seconds = lasts as f64 * 1e-9;
+        let speed = (self.places[last + 1] - self.places[first + 1]) / seconds;
+        let level = speed * self.width_s();
+        if level < LEAST_RUN.1 || self.leaps(first.checked_sub(1)?, level, beat, Side::Before) {
+            return None;
+        }
+        // A report or two may fit in with the line by chance.
+        let from = last.saturating_sub(2 * self.each).max(first + 1);
+        let wakes = (from..=last + self.each).find(|row| self.leaps(*row, level, beat, Side::After))?;
+        if self.places[self.counts.len()] - self.places[wakes] < BOUNCE_MM * self.per_mm {
+            return None;
+        }
+        let after = self.mean(wakes + self.each..wakes + (1 + AFTER) * self.each)? / self.width_s();
+        let change = after - speed;
+        let bend = change.abs() * seconds / 8.0;
+        let give = STRAIGHT.0 + speed * STRAIGHT.1 * 1e-9;
+        let hidden = change * seconds / 2.0;
+        let share = (self.swipe.one_travel - self.swipe.along) / hidden;
+        // Where the hand went on to its peak meanwhile a steady change hides less than it took.
+        let alike = share >= 1.0 / ALIKE && (share <= ALIKE || change > 0.0);
+        (after > 0.0 && bend >= BENT * give && alike).then_some(wakes)
+    }
+
+    /// Whether the cells that end or begin with a report are further off a level (counts a cell) than an arm comes meanwhile. The level
+    /// is known by the whole run; a report may hold a frame more or less.
+    fn leaps(&self, row: usize, level: f64, beat: f64, side: Side) -> bool {
+        let arm = ARM_ACCELERATION * 1e3 * self.per_mm * self.width_s().powi(2);
+        WINDOWS.into_iter().any(|w| {
+            let n = w * self.each;
+            let rows = match side {
+                Side::Before => (row + 1).saturating_sub(n)..row + 1,
+                Side::After => row..row + n,
+            };
+            let whole = rows.len() == n && rows.end <= self.counts.len() && rows.clone().all(|r| self.follows(r));
+            let cells = w as f64;
+            let bound = ROUNDING + NOISE * level * cells.sqrt() + beat * level + arm * cells * cells / 2.0;
+            whole && (self.sum(rows).0 - level * cells).abs() > bound
+        })
+    }
+}
