@@ -174,10 +174,15 @@ fn shows(step: &StepView, phase: &PhaseView, view: &SwipeView) -> bool {
 }
 
 /// True if most of the swipes that are longer than one travel show that.
-pub fn most_show(step: &StepView, phase: &PhaseView, swipes: &[SwipeView]) -> bool {
+pub fn most_show<'a>(
+    step: &StepView,
+    phase: &PhaseView,
+    swipes: impl IntoIterator<Item = &'a SwipeView>,
+) -> bool {
     // What a ceiling held back is handed on after the stop: level, too, and no carry-on.
-    let long = || swipes.iter().filter(|s| s.swipe.surplus > 0.0 && s.clip.is_none());
-    2 * long().filter(|s| shows(step, phase, s)).count() > long().count()
+    let long = swipes.into_iter().filter(|s| s.swipe.surplus > 0.0 && s.clip.is_none());
+    let show: Vec<bool> = long.map(|s| shows(step, phase, s)).collect();
+    2 * show.iter().filter(|shows| **shows).count() > show.len()
 }
 
 #[cfg(test)]

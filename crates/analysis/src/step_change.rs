@@ -149,7 +149,7 @@ fn here_and_there(step: &StepView, found: &[Run]) -> Option<Run> {
     if step.phases.iter().any(|p| 2 * of(p) > p.swipes.len()) {
         return None;
     }
-    let shows = |(p, s): &&(&PhaseView, &SwipeView)| after_stop::most_show(step, p, std::slice::from_ref(*s));
+    let shows = |(p, s): &&(&PhaseView, &SwipeView)| after_stop::most_show(step, p, [*s]);
     if 2 * long.iter().filter(shows).count() > long.len() {
         return None;
     }
@@ -283,6 +283,14 @@ fn changed(
     }?;
     let ratio = new / old;
     let apart = (1.0 + ratio) * measure.most;
+    // What came before has that length, too, and two that are shorter begin and end where an operator stopped. (Added after a first
+    // fast swipe that he had stopped short had made one step of all the others.)
+    let earlier = step.phases.iter().take_while(|p| p.span.number != phase.span.number);
+    let earlier = earlier.filter(|p| !p.swipes.is_empty()).last();
+    let as_earlier = earlier.and_then(|p| of_one_length(&p.swipes, measure));
+    if before.len() < RUN && as_earlier.is_some_and(|length| (length - new).abs() <= measure.most) {
+        return None;
+    }
     let near = |length: f64, reach: f64| (length - new).abs() <= reach;
     let stays = later()
         .all(|p| of_one_length(&p.swipes, measure).is_some_and(|l| near(l, ratio.max(1.0) * measure.most)));

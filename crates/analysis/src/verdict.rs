@@ -158,7 +158,7 @@ pub enum Cause {
 }
 
 /// Out or back along the swipe's axis. *Out* is the direction of the session's first swipe.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Direction {
     /// As the first swipe.

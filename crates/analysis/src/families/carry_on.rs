@@ -35,7 +35,7 @@ use crate::after_rest::{Later, What};
 use crate::after_stop::{self, FAST, Tail};
 use crate::stats::{mad, median};
 use crate::step::{PhaseView, StepView, SwipeView};
-use crate::verdict::{Cause, Family, FamilyVerdict, Finding};
+use crate::verdict::{Cause, Direction, Family, FamilyVerdict, Finding};
 use serde_json::json;
 use slipgauge_trace::session::Pace;
 use statrs::distribution::{ContinuousCDF, StudentsT};
@@ -75,12 +75,14 @@ impl Detector for CarryOn {
             let later = later(step, phase, &spun, findings);
             spun.extend(later.iter().filter_map(|f| f.swipe.map(|swipe| (f.phase, swipe))));
             own.extend(later);
-            let usual = usual(step, phase);
+            let usual = [Direction::Out, Direction::Back].map(|to| (to, usual(step, phase, to)));
+            let usual = |s: &SwipeView| usual.iter().find(|u| u.0 == s.swipe.direction).map_or(0.0, |u| u.1);
             let long = phase.swipes.iter().filter(|s| {
                 let own = key(phase, s);
                 s.swipe.surplus > (lost.usual - lost.of(own)).max(0.0) && !spun.contains(&own)
             });
-            let long: Vec<Finding> = long.filter_map(|swipe| event(step, phase, swipe, usual)).collect();
+            let long: Vec<Finding> =
+                long.filter_map(|swipe| event(step, phase, swipe, usual(swipe))).collect();
             let mut told = spun.clone();
             told.extend(findings.iter().chain(&long).filter_map(|f| Some((f.phase, f.swipe?))));
             own.extend(long);
@@ -140,37 +142,29 @@ impl Lost {
 /// What the swipes of a phase are longer by without having gone on after the stop, within placing as well. (First only what
 /// lay beyond placing was counted: where a gain made all swipes of a pace longer by just under it, those of them that placing took
 /// over it were told to go on.)
-fn usual(step: &StepView, phase: &PhaseView) -> f64 {
-    if after_stop::most_show(step, phase, &phase.swipes) || whole_ones_as_fast(step, phase) {
+fn usual(step: &StepView, phase: &PhaseView, direction: Direction) -> f64 {
+    let own = || phase.swipes.iter().filter(|s| s.swipe.direction == direction);
+    if after_stop::most_show(step, phase, own()) || whole_ones_as_fast(step, own().collect()) {
         return 0.0;
     }
-    let lengths: Vec<f64> = phase.swipes.iter().map(|s| s.swipe.along).collect();
+    let lengths: Vec<f64> = own().map(|s| s.swipe.along).collect();
     let longer = median(&lengths).zip(step.measure).map(|(usual, measure)| usual - measure.one_travel);
     longer.unwrap_or(0.0).max(0.0)
 }
 
-/// True if some swipes of a phase are whole, shorter than the long ones by more than placing, and were as fast as they: a gain
-/// would have made them longer, too. (Added after a device that had gone on in 8 of 15 fast swipes, by 20 mm, had been
-/// seen to be told to gain with speed. Two neighbours alike count once: an operator who stops short there makes both shorter. Added after
-/// such a pair had been seen to turn firmware's gain of 6 % into carry-on.)
-fn whole_ones_as_fast(step: &StepView, phase: &PhaseView) -> bool {
+/// True if some of these swipes of one direction are whole, shorter than the long ones by more than placing, and were as fast as
+/// they: a gain would have made them longer, too. (Added after a device that had gone on in 8 of 15 fast swipes, by 20 mm, had been
+/// seen to be told to gain with speed. One direction at a time since an operator who stops short once makes one swipe shorter each
+/// way, and had been seen to turn firmware's gain of 6 % into carry-on; and since a gain of one direction had been told so, too.)
+fn whole_ones_as_fast(step: &StepView, swipes: Vec<&SwipeView>) -> bool {
     let placing = step.measure.map_or(0.0, |m| m.most);
-    let long: Vec<&SwipeView> = phase.swipes.iter().filter(|s| s.swipe.surplus > 0.0).collect();
-    let middle = |of: fn(&SwipeView) -> f64| median(&long.iter().map(|s| of(s)).collect::<Vec<f64>>());
+    let long = || swipes.iter().filter(|s| s.swipe.surplus > 0.0);
+    let middle = |of: fn(&SwipeView) -> f64| median(&long().map(|s| of(s)).collect::<Vec<f64>>());
     let (Some(fast), Some(length)) = (middle(|s| s.swipe.peak), middle(|s| s.swipe.along)) else {
         return false;
     };
-    let whole = |s: &SwipeView| s.swipe.surplus == 0.0 && s.swipe.along < length - placing;
-    let (mut places, mut counted): (usize, Option<&SwipeView>) = (0, None);
-    for view in &phase.swipes {
-        let before = counted.take();
-        let pair = before.is_some_and(|b| (b.swipe.along - view.swipe.along).abs() < placing);
-        if whole(view) && view.swipe.peak >= fast && !pair {
-            places += 1;
-            counted = Some(view);
-        }
-    }
-    places >= LEAST_WHOLE
+    let whole = |s: &&&SwipeView| s.swipe.surplus == 0.0 && s.swipe.along < length - placing;
+    swipes.iter().filter(whole).filter(|s| s.swipe.peak >= fast).count() >= LEAST_WHOLE
 }
 
 /// Motion after a rest at the stop, where nothing found before explains it, nor this computer.
