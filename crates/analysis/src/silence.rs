@@ -20,19 +20,20 @@
 //! report after the silence tells by its counts that the hand has moved in it.
 //!
 //! Counts that end at speed in a swipe that comes up short are a silence, too, unless what the swipe lacks was lost
-//! before its first report ([`crate::starts`]); of such a swipe also if the device was seen to turn back at the stop
-//! sooner than an arm gets there. A first report that no arm makes from rest tells no speed. (Added after devices
+//! before its first report ([`crate::starts`]), or the device was seen to bounce off the stop sooner than an arm gets there.
+//! A first report that no arm makes from rest tells no speed. (Added after devices
 //! that slept through their starts had been told to lose track where the hand struck the stop, in up to 19 of 20
-//! swipes.)
+//! swipes; for all swipes since a gain that falls with speed had been told so under hands that strike.)
 //!
 //! Stray reports of at most [`STRAY`] counts do not end a silence where the flanks run at [`STRAY_FLANK`] and more.
 //! Cost: O(reports of the swipe).
 
 use crate::erratic::{ARM_ACCELERATION, FLICK_ACCELERATION, from_rest};
+use crate::false_motion::BOUNCE_MM;
 use crate::host::{HostSpans, STALL_MARGIN};
 use crate::series::{DUE, Frame, Sample, Series};
 use crate::starts::LostBefore;
-use crate::swipes::{ASLEEP, AT_SPEED, Swipe};
+use crate::swipes::{ASLEEP, AT_SPEED, PAUSE, Swipe};
 use crate::tracking_limit::onset;
 
 /// Empty slots that make a silence: one alone may be a poll that came early or late.
@@ -276,9 +277,7 @@ pub(crate) fn find(
     });
     // What this computer may have lost says nothing of the device.
     let end = end.filter(|_| !host.may_lose(swipe.begin, swipe.end));
-    // Of a swipe that has lost its begin: what a sensor makes up beyond a limit may turn back as well.
-    let struck = |end: &Silence| !starts.is_empty() && ctx.struck(swipe, end, counts_per_mm);
-    found.extend(end.filter(|end| !struck(end)).map(|end| {
+    found.extend(end.filter(|end| !ctx.struck(swipe, end, counts_per_mm)).map(|end| {
         let (onset, onset_most) = onset_of(samples, frame, slot, end.speed_before);
         Silence { onset, onset_most, ..end }
     }));
@@ -413,7 +412,8 @@ impl Flanks<'_> {
     }
 
     /// True if the stop lies where the counts ended, whatever the swipe lacks: the device was seen to turn back sooner than an arm
-    /// that speeds up all the way can have made what is missing.
+    /// that speeds up all the way can have made what is missing, and no further than a bounce. (What a sensor makes up may turn back,
+    /// too.)
     fn struck(&self, swipe: &Swipe, end: &Silence, counts_per_mm: f64) -> bool {
         let arm = 1e3 * ARM_ACCELERATION * counts_per_mm;
         let (mut place, mut furthest) = (0.0f64, 0.0f64);
@@ -426,10 +426,25 @@ impl Flanks<'_> {
             place += swipe.sign() * self.frame.of(s).0;
             furthest = furthest.max(place);
             if place <= furthest - DUE as f64 {
-                return true;
+                return self.bounces(swipe, s.t, counts_per_mm);
             }
         }
         false
+    }
+
+    /// True if what follows a time goes no further back than a bounce, until the device rests.
+    fn bounces(&self, swipe: &Swipe, from: i64, counts_per_mm: f64) -> bool {
+        let (mut place, mut last) = (0.0f64, from);
+        let own = self.later.iter().skip_while(|s| s.t < from).take_while(|s| {
+            let goes_on = s.t.saturating_sub(last) <= PAUSE;
+            last = s.t;
+            goes_on
+        });
+        own.map(|s| {
+            place += swipe.sign() * self.frame.of(s).0;
+            place
+        })
+        .all(|place| place >= -BOUNCE_MM * counts_per_mm)
     }
 
     /// Counts per second over the reports after this one, which may carry a make-up itself.

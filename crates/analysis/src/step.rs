@@ -442,16 +442,23 @@ fn look_at(
     };
     let silent: Vec<&Silence> = view.silences.iter().filter(|s| !s.to_the_end).collect();
     view.stretches.retain(|s| !silent.iter().any(|silence| beside(s, silence)));
-    // What silences have cost, or a good part of it, is hidden in no straight run.
-    let lost = view.silences.iter().filter(|s| s.kind == MakeUp::Lost && !s.to_the_end);
-    let lost = lost.map(|s| s.missing_mm).sum::<f64>() * bench.counts_per_mm;
-    if lost > 0.0 && lost >= 0.25 * (view.swipe.one_travel - view.swipe.along) {
+    if is_lost_otherwise(view, bench) {
         view.stretches.retain(|s| s.wrong != Wrong::Repeated);
     }
     if !view.stretches.is_empty() {
         // False motion makes a swipe short: it did not end at speed for that.
         view.silences.retain(|s| !s.to_the_end);
     }
+}
+
+/// True if silences on the way and the start have cost a good part of what a swipe lacks: that is hidden in no straight run. (The
+/// start since devices that slept through it had been told to repeat their motion, too, where the hand ran evenly.)
+pub(crate) fn is_lost_otherwise(view: &SwipeView, bench: &erratic::Bench) -> bool {
+    let silences = view.silences.iter().filter(|s| s.kind == MakeUp::Lost && !s.to_the_end);
+    let silences = silences.map(|s| s.missing_mm).sum::<f64>() * bench.counts_per_mm;
+    let starts = starts::lost_before(&view.starts, bench.counts_per_mm, bench.slot);
+    let lost = silences + starts.iter().map(|start| start.likely).sum::<f64>();
+    lost > 0.0 && lost >= 0.25 * (view.swipe.one_travel - view.swipe.along)
 }
 
 /// Width of a report slot in nanoseconds: the report interval; the one asked for where none could be measured (a reader

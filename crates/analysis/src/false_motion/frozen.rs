@@ -16,7 +16,7 @@ use super::{ALIKE, BENT, BOUNCE_MM, LEAST_RUN, Look, ROUNDING, START_MM, STARTS,
 use crate::erratic::{ARM_ACCELERATION, Bench, Stretch, Wrong};
 use crate::host::HostSpans;
 use crate::series::Frame;
-use crate::step::{PhaseView, SwipeView};
+use crate::step::{PhaseView, SwipeView, is_lost_otherwise};
 use std::ops::Range;
 
 /// A hand's own speed is even for less; three reports at 8 ms.
@@ -30,10 +30,10 @@ const AFTER: usize = 3;
 pub fn find(phases: &mut [PhaseView], frame: Frame, bench: &Bench, host: &HostSpans) {
     for PhaseView { series, swipes, .. } in phases {
         for view in swipes.iter_mut().filter(|s| s.swipe.is_short() || s.swipe.surplus > 0.0) {
-            let SwipeView { swipe, stretches, .. } = view;
-            if stretches.iter().any(|s| !s.wrong.is_loss()) {
+            if view.stretches.iter().any(|s| !s.wrong.is_loss()) || is_lost_otherwise(view, bench) {
                 continue;
             }
+            let SwipeView { swipe, stretches, .. } = view;
             let Some(look) = Look::new(series, frame, swipe, bench) else { continue };
             let Some(found) = look.frozen(bench.beat).filter(|s| !host.explain(s.begin, s.end)) else {
                 continue;
@@ -84,7 +84,8 @@ impl Look<'_> {
         let seconds = lasts as f64 * 1e-9;
         let speed = (self.places[last + 1] - self.places[first + 1]) / seconds;
         let level = speed * self.width_s();
-        if level < LEAST_RUN.1 || self.leaps(first.checked_sub(1)?, level, beat, Side::Before) {
+        let begins = self.begins(first, speed);
+        if level < LEAST_RUN.1 || self.leaps(begins.checked_sub(1)?, level, beat, Side::Before) {
             return None;
         }
         // A report or two may fit in with the line by chance.
@@ -99,9 +100,38 @@ impl Look<'_> {
         let give = STRAIGHT.0 + speed * STRAIGHT.1 * 1e-9;
         let hidden = change * seconds / 2.0;
         let share = (self.swipe.one_travel - self.swipe.along) / hidden;
-        // Where the hand went on to its peak meanwhile a steady change hides less than it took.
+        // Where the hand went on to its peak meanwhile a steady change hides less than it took. And it has not been faster before:
+        // else counts are only fewer for a while.
         let alike = share >= 1.0 / ALIKE && (share <= ALIKE || change > 0.0);
-        (after > 0.0 && bend >= BENT * give && alike).then_some(wakes)
+        let fewer = change > 0.0 && self.has_been_faster(begins, level, beat);
+        let outrun = || self.outruns(begins, speed, seconds, give);
+        (after > 0.0 && !fewer && (bend >= BENT * give && alike || share < 0.0 && outrun())).then_some(wakes)
+    }
+
+    /// The report with which a straight run of this speed (counts a second) begins that holds at a report.
+    fn begins(&self, at: usize, speed: f64) -> usize {
+        let give = STRAIGHT.0 + speed * STRAIGHT.1 * 1e-9;
+        let off = |row: usize| self.places[at + 1] - self.places[row + 1] - speed * self.seconds(row, at);
+        (0..=at).rev().take_while(|row| off(*row).abs() <= give).last().unwrap_or(at)
+    }
+
+    /// Whether the hand arrived at a level so that it must have gone beyond it, and by as much as is missing, before it was slower: as
+    /// for a run without a leap ([`Look::straight`]), by the slope before it alone.
+    fn outruns(&self, begins: usize, speed: f64, seconds: f64, give: f64) -> bool {
+        let reach = (0.25e9 * seconds).max(2.0 * self.slot) as i64;
+        let from = self.samples.partition_point(|s| s.t < self.samples[begins].t.saturating_sub(reach));
+        let t = self.seconds(from, begins);
+        let counts = self.places[begins + 1] - self.places[from + 1];
+        let rise = 2.0 * (speed * t - counts) / (t * t).max(f64::MIN_POSITIVE);
+        let hidden = rise * seconds * seconds / 6.0;
+        let missing = self.swipe.one_travel - self.swipe.along;
+        rise > 0.0 && rise * seconds * seconds / 60.0 >= BENT * give && hidden >= missing / ALIKE
+    }
+
+    /// Whether a cell before a report holds more than a level (counts a cell), beyond noise.
+    fn has_been_faster(&self, before: usize, level: f64, beat: f64) -> bool {
+        let most = level * (1.0 + NOISE + beat) + ROUNDING;
+        (self.each..=before).any(|row| self.sum(row - self.each..row).0 > most)
     }
 
     /// Whether the cells that end or begin with a report are further off a level (counts a cell) than an arm comes meanwhile. The level

@@ -7,7 +7,9 @@
 //! Findings: *off nominal* and *out over back* where a criterion fails, cause unknown (with one step, a sensor's scale and a
 //! scaling in the firmware give the same counts; with several see [`crate::setting`]; a tilted sensor, woven cloth and firmware that truncates one way likewise);
 //! *other step* where the counts are nearer to another step's nominal than to the told one's, and *step change*
-//! ([`crate::step_change`]) where some swipes are, cause step-change. A step that changed keeps the family from passing.
+//! ([`crate::step_change`]) where some swipes are, cause step-change. A step that changed keeps the family from passing. One that is
+//! another step of the plan all through ([`NEAR`]) is left open: the operator may have forgotten its button, and a dead one looks
+//! alike. (Added after sound devices had failed so.)
 //!
 //! A third where a step was swiped along both axes of the device: *y over x* ([`crate::axes`]); its limits are [`Y_OVER_X`].
 //! Outside is the finding *axes differ*, cause unknown (a sensor's two axes, firmware that scales one, and a travel measured
@@ -30,6 +32,9 @@ use slipgauge_trace::session::{Pace, Step};
 
 pub(super) struct Resolution;
 
+/// The first criterion.
+const OF_THE_NOMINAL: &str = "effective over nominal";
+
 /// What both criteria rest on.
 struct Measured {
     effective: Option<(Effective, f64)>,
@@ -41,6 +46,18 @@ struct Measured {
 /// Lengths that scatter by more than this share are not those of one travel: a stop of a millimetre makes 1 % of 0.1 m.
 const ONE_TRAVEL: f64 = 0.1;
 
+/// A step that counts as near to another one's nominal as this is that other one (sensor data sheets: 1 % typical, and steps are
+/// commonly off by several per cent).
+const NEAR: f64 = 0.05;
+
+/// The step of the plan that another one's effective resolution is that of.
+fn at_another_step(step: &StepView, per_mm: f64) -> Option<u32> {
+    let others = step.plan.into_iter().flat_map(|p| &p.steps).filter(|s| s.id != step.id);
+    let off = |s: &Step| Some((per_mm / s.nominal()?.per_millimetre()).ln().abs());
+    let near = others.filter_map(|s| Some((off(s)?, s.id))).min_by(|a, b| a.0.total_cmp(&b.0));
+    near.filter(|(off, _)| *off <= NEAR.ln_1p()).map(|(_, id)| id)
+}
+
 fn measure(step: &StepView, findings: &[Finding]) -> Option<Measured> {
     let lengths = Lengths::of(step, findings)?;
     if lengths.scatter > ONE_TRAVEL * lengths.median()? {
@@ -49,13 +66,19 @@ fn measure(step: &StepView, findings: &[Finding]) -> Option<Measured> {
     let nominal = step.planned.and_then(Step::nominal).map(|n| n.per_millimetre());
     let found = effective(step, &lengths, findings).zip(nominal);
     let tolerance = limits(step, Family::Resolution);
-    let what = "effective over nominal";
+    let what = OF_THE_NOMINAL;
     let against = match &found {
         None => decision::not_examined(what, "relative", tolerance),
         Some((e, nominal)) => {
             let (value, u) = (e.counts_per_mm / nominal - 1.0, e.uncertainty / nominal);
             let whole = inside(what, "relative", value, u, e.df, tolerance, step.looks);
-            if e.at_least { bound(whole) } else { whole }
+            let whole = if e.at_least { bound(whole) } else { whole };
+            match at_another_step(step, e.counts_per_mm) {
+                Some(_) if whole.verdict == Outcome::Fail => {
+                    Criterion { verdict: Outcome::Inconclusive, ..whole }
+                }
+                _ => whole,
+            }
         }
     };
     let mut criteria = vec![against];
@@ -145,7 +168,12 @@ impl Detector for Resolution {
             });
         }
         let Some(measured) = measure(step, findings) else { return };
-        for criterion in measured.criteria.iter().filter(|c| c.verdict == Outcome::Fail) {
+        let other = measured.effective.and_then(|(e, _)| at_another_step(step, e.counts_per_mm));
+        let is_off = |c: &&Criterion| {
+            c.verdict == Outcome::Fail
+                || (c.what == OF_THE_NOMINAL && c.verdict == Outcome::Inconclusive && other.is_some())
+        };
+        for criterion in measured.criteria.iter().filter(is_off) {
             let Some(estimate) = criterion.estimate else { continue };
             let evidence = |because: &str| {
                 json!({
@@ -221,6 +249,11 @@ impl Detector for Resolution {
         let own: Vec<&Finding> = findings.iter().filter(|f| f.family == Family::Resolution).collect();
         let mut changes = own.iter().filter(|f| f.kind == "step change");
         let changed = changes.clone().count();
+        let other = measured.effective.and_then(|(e, _)| at_another_step(step, e.counts_per_mm));
+        let other = other.filter(|_| own.iter().any(|f| f.kind == "other step"));
+        if let Some(other) = other {
+            because += &format!("; that is step {other}: its button was not pressed, or does nothing");
+        }
         if let Some(first) = changes.next() {
             let n = first.evidence.get("swipes").and_then(Value::as_u64).unwrap_or(0) as usize;
             let apart = first.evidence.get("here_and_there") == Some(&Value::Bool(true));
@@ -251,6 +284,9 @@ impl Detector for Resolution {
         if out.verdict == Outcome::Inconclusive {
             out.to_settle = Some(match (changed > 0, measured.effective, first) {
                 (true, _, _) => "the same swipes once more, with nobody near the step's button".to_owned(),
+                _ if other.is_some() => {
+                    "the same swipes once more, after the step's button was seen to change it".to_owned()
+                }
                 (_, Some((e, _)), _) if e.at_least => {
                     let mm = step.travel.map_or(300.0, |t| t.millimetres());
                     format!("6 swipes slow enough not to clip, {:.0} s for {mm:.0} mm", mm / 75.0)

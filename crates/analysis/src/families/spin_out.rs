@@ -28,6 +28,7 @@
 //! that lasted until just before the stop were missed as a bounce there, and repeats whose frames beat by 5 %: both are found
 //! now. Two in one hand's back and forth that the finder of swipes takes for one swipe are still one event.) Cost: O(reports).
 
+mod aslant;
 mod spikes;
 mod wrapped;
 
@@ -110,6 +111,8 @@ impl Detector for SpinOut {
         let own = findings.iter().filter(|f| matches!(f.family, Family::SpinOut | Family::ReportCeiling));
         let told = own.filter_map(|f| Some((f.phase, f.swipe?))).collect();
         findings.extend(spikes::of_step(step, &told));
+        let told = findings.iter().filter_map(|f| Some((f.phase, f.swipe?))).collect();
+        findings.extend(aslant::of_step(step, &told));
         wrapped::rename(step, findings);
     }
 

@@ -173,6 +173,17 @@ fn evidence(one: &Placed, silent_ns: f64, scale: f64, short: Option<(f64, f64)>)
     evidence
 }
 
+/// A start tells what it hides to this factor and better.
+const TELLS_TO: f64 = 4.0;
+
+/// True if a swipe shows false or missing motion on its way, and what its start hides is next to nothing beside what it lacks. (Added
+/// after sensors that repeated their last motion had been told to have lost the start of the same swipes, by 60 mm, where the start
+/// told of 1 mm.)
+fn lost_on_its_way(one: &Placed, short: f64) -> bool {
+    let before = one.start.steep.map_or(0.0, |s| s.before);
+    !one.swipe.stretches.is_empty() && TELLS_TO * before < short
+}
+
 impl Detector for WakeUp {
     fn family(&self) -> Family {
         Family::WakeUp
@@ -212,6 +223,7 @@ impl Detector for WakeUp {
             let short = travel.as_ref().map(|t| t.short(one));
             let is_short = one.steep(scale)
                 && !changed.contains(&key(one.phase, one.swipe))
+                && !lost_on_its_way(one, short.map_or(0.0, |s| s.0))
                 && short.is_some_and(|(short, u)| {
                     (short >= SHORT.0 * u || recurs) && short >= cannot_but - AGREES * u
                 });
