@@ -39,7 +39,7 @@ pub fn of(view: &StepView, lengths: Option<&Lengths>) -> Vec<Closure> {
 /// What is left, in counts.
 fn left(phase: &PhaseView, lengths: &Lengths, along: f64) -> Option<Quantity> {
     let others = lengths.without(phase.span.number);
-    let ratio = others.out_over_back().filter(|r| r.n.0 >= 3 && r.n.1 >= 3)?;
+    let ratio = others.out_over_back(|_| true).filter(|r| r.n.0 >= 3 && r.n.1 >= 3)?;
     let keys = lengths.keys();
     let clean: Vec<f64> =
         phase.swipes.iter().filter(|s| keys.contains(&key(phase, s))).map(|s| s.swipe.along).collect();

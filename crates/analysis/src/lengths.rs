@@ -316,13 +316,8 @@ impl Lengths {
     /// Out over back, less one, over all paces; each pace is held against itself. The uncertainty is that of swipes
     /// that share no stop, the largest that fits the scatter: the shared stops, which cancel between out and back,
     /// would make it √n smaller, but only if nothing else scatters. `None` without a pace that has both.
-    pub fn out_over_back(&self) -> Option<OutOverBack> {
-        let mut paces: Vec<Option<Pace>> = Vec::new();
-        self.used.iter().for_each(|l| {
-            if !paces.contains(&l.pace) {
-                paces.push(l.pace);
-            }
-        });
+    pub fn out_over_back(&self, pace: impl Fn(Option<Pace>) -> bool) -> Option<OutOverBack> {
+        let paces: BTreeSet<Option<Pace>> = self.used.iter().map(|l| l.pace).filter(|p| pace(*p)).collect();
         let (mut sum, mut weights, mut n) = (0.0, 0.0, (0, 0));
         for pace in paces {
             let side = |d| {
@@ -398,7 +393,7 @@ mod tests {
     fn a_difference_between_out_and_back_does_not_inflate_the_scatter() {
         let lengths = Lengths::sift(chain(&[10_100.0, 9_900.0, 10_101.0, 9_899.0, 10_099.0, 9_901.0]), 40.0);
         assert!((lengths.scatter - 1.0).abs() < 1e-12 && lengths.left_out.is_empty());
-        let ratio = lengths.out_over_back().unwrap();
+        let ratio = lengths.out_over_back(|_| true).unwrap();
         assert!((ratio.value - (10_100.0 / 9_900.0 - 1.0)).abs() < 1e-9);
     }
 
@@ -501,6 +496,8 @@ mod tests {
     fn no_length_is_no_mean_and_one_length_has_no_ratio() {
         assert!(Lengths::sift(Vec::new(), 1.0).mean(|_| true).is_none());
         let one = Lengths::sift(chain(&[5.0]), 1.0);
-        assert!(one.out_over_back().is_none() && one.mean(|_| true).is_some_and(|m| m.uncertainty == 0.0));
+        assert!(
+            one.out_over_back(|_| true).is_none() && one.mean(|_| true).is_some_and(|m| m.uncertainty == 0.0)
+        );
     }
 }

@@ -29,6 +29,7 @@ use std::collections::BTreeSet;
 use std::sync::Arc;
 
 mod acquit;
+mod gain_law;
 
 /// Displacements are summed over this window to find the direction of travel.
 const FRAME_WINDOW: Nanos = Nanos(20_000_000);
@@ -274,6 +275,7 @@ impl<'a> StepView<'a> {
         if let Some(measure) = self.measure {
             look_as_short(&mut self.phases, measure, &host, &mut look);
             whole::hold(&mut self.phases, measure, scale.counts_per_mm);
+            gain_law::apply(&mut self.phases, measure);
         }
         false_motion::excused(&mut self.phases, frame, &bench, &host);
         ahead::find(&mut self.phases, frame, &bench, &host);
@@ -294,6 +296,8 @@ impl<'a> StepView<'a> {
         top_speed::overrule_clips(&mut self.phases);
         if let Some(measure) = self.measure {
             acquit::mark(&mut self.phases, measure, &host);
+            // Once more, since all were marked again.
+            gain_law::apply(&mut self.phases, measure);
         }
         let trace = self.trace;
         for PhaseView { span, series, swipes, .. } in &mut self.phases {

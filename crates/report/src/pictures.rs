@@ -101,15 +101,16 @@ pub fn of_step(v: &Verdict, view: &StepView, said: &StepVerdict) -> Vec<Picture>
         })
         .collect();
     let own: Vec<Finding> = v.findings.iter().filter(|f| f.step == view.id).cloned().collect();
-    let ratio = Lengths::of(view, &own).and_then(|l| l.out_over_back()).map_or_else(String::new, |r| {
-        format!(
-            " Out over back: {:+.2} % (standard uncertainty {:.2} %, {} and {} swipes).",
-            100.0 * r.value,
-            100.0 * r.uncertainty,
-            r.n.0,
-            r.n.1
-        )
-    });
+    let ratio =
+        Lengths::of(view, &own).and_then(|l| l.out_over_back(|_| true)).map_or_else(String::new, |r| {
+            format!(
+                " Out over back: {:+.2} % (standard uncertainty {:.2} %, {} and {} swipes).",
+                100.0 * r.value,
+                100.0 * r.uncertainty,
+                r.n.0,
+                r.n.1
+            )
+        });
     let ways = drawn(
         "ways",
         LOW,

@@ -40,6 +40,9 @@ use slipgauge_trace::session::Pace;
 
 pub(super) struct GainChange;
 
+/// Of a finding: the direction that it befalls alone, or null.
+pub(super) const DIRECTION: &str = "direction";
+
 /// Half width of what yaw that differs by pace may do to the contrast.
 const YAW: f64 = 0.01;
 /// Counts that cutting off fractions loses in each report: half a count on average, a quarter where the ratio of the
@@ -231,7 +234,9 @@ impl Detector for GainChange {
         let (fast, others) = contrasts(step, findings);
         // One finding for the step: the change is no event of one swipe.
         let fails = |c: &Contrast| c.criterion(step).verdict == Outcome::Fail;
-        let Some(c) = fast.into_iter().chain(others).find(fails) else { return };
+        let one_way = others.iter().filter(|c| c.one_way.is_some() && fails(c));
+        let alone = one_way.clone().next().cloned().filter(|_| one_way.count() == 1);
+        let Some(c) = alone.or_else(|| fast.into_iter().chain(others).find(fails)) else { return };
         let phases = step.phases.iter().filter(|p| p.span.phase.pace == Some(c.pace));
         let rough = second_difference(step, &c.lengths);
         let lost = PerReport::of(step, &c.lengths).filter(|p| p.cut_off(rough)).map(|p| p.lost);
@@ -256,7 +261,7 @@ impl Detector for GainChange {
         };
         let evidence = json!({
             "slow_swipes": c.n.0,
-            "direction": c.one_way,
+            (DIRECTION): c.one_way,
             (if c.pace == Pace::Fast { "fast_swipes" } else { "medium_swipes" }): c.n.1,
             "standard_uncertainty": round(c.uncertainty, 6),
             "second_difference_counts2": rough.map(|r| round(r, 2)),

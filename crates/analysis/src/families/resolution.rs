@@ -19,7 +19,9 @@
 //! third did not fail, most of them without an edge.)
 //! Cost: O(swipes log swipes).
 
-use super::{Detector, Lasting, limits, map, not_examined, over_phases, report_interval, round, verdict};
+use super::{
+    Detector, Lasting, gain_change, limits, map, not_examined, over_phases, report_interval, round, verdict,
+};
 use crate::axes::{self, Axes};
 use crate::decision::{self, inside, swipes_for};
 use crate::lengths::Lengths;
@@ -82,7 +84,11 @@ fn measure(step: &StepView, findings: &[Finding]) -> Option<Measured> {
         }
     };
     let mut criteria = vec![against];
-    let ratio = lengths.out_over_back().filter(|r| r.n.0 >= 3 && r.n.1 >= 3);
+    // What speed does to one direction is told as its gain.
+    let gain = |f: &Finding| f.evidence.get(gain_change::DIRECTION).is_some_and(|way| !way.is_null());
+    let told = findings.iter().any(|f| f.family == Family::GainChange && gain(f));
+    let ratio = lengths.out_over_back(|pace| !told || pace == Some(Pace::Slow));
+    let ratio = ratio.filter(|r| r.n.0 >= 3 && r.n.1 >= 3);
     if let Some(r) = ratio {
         let (value, u) = (r.value, r.uncertainty);
         criteria.push(inside("out over back", "relative", value, u, lengths.df, OUT_OVER_BACK, step.looks));
