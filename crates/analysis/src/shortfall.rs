@@ -60,7 +60,7 @@ const NO_CHANCE: f64 = 1e-2;
 const LONGEST_RUN: usize = 6;
 /// Nobody takes a point this share of the travel short of a stop for the stop, or gives up so early. (First 0.2: a blind tester's
 /// operators gave up at 0.17 to 0.27, and the swipes back were said to lose track.)
-const NO_ACCIDENT: f64 = 0.3;
+pub const NO_ACCIDENT: f64 = 0.3;
 
 /// What lengths are held against.
 #[derive(Clone, Copy, Debug, PartialEq)]

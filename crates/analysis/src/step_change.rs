@@ -27,7 +27,7 @@
 
 use crate::after_stop;
 use crate::families::key;
-use crate::shortfall::Measure;
+use crate::shortfall::{Measure, NO_ACCIDENT};
 use crate::stats::median;
 use crate::step::{PhaseView, StepView, SwipeView};
 use slipgauge_trace::session::Step;
@@ -283,12 +283,16 @@ fn changed(
     }?;
     let ratio = new / old;
     let apart = (1.0 + ratio) * measure.most;
-    // What came before has that length, too, and two that are shorter begin and end where an operator stopped. (Added after a first
-    // fast swipe that he had stopped short had made one step of all the others.)
+    // Two that are shorter end and begin where an operator stopped, if what came before them has that length, too, or nothing did and
+    // it is no more than he may leave. (Added after a first fast swipe that he had stopped short had made one step of all the others.)
     let earlier = step.phases.iter().take_while(|p| p.span.number != phase.span.number);
     let earlier = earlier.filter(|p| !p.swipes.is_empty()).last();
     let as_earlier = earlier.and_then(|p| of_one_length(&p.swipes, measure));
-    if before.len() < RUN && as_earlier.is_some_and(|length| (length - new).abs() <= measure.most) {
+    let by_operator = match (earlier, as_earlier) {
+        (Some(_), length) => length.is_some_and(|length| (length - new).abs() <= measure.most),
+        (None, _) => (0.0..NO_ACCIDENT * new).contains(&(new - old)),
+    };
+    if before.len() < RUN && by_operator {
         return None;
     }
     let near = |length: f64, reach: f64| (length - new).abs() <= reach;

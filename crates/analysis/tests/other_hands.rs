@@ -774,3 +774,54 @@ fn a_swipe_that_is_counted_backwards_above_a_speed_is_one_swipe_and_one_spin_out
         assert_eq!(resolution.verdict, Outcome::Pass, "{}", resolution.because);
     }
 }
+
+/// For 60 to 120 ms, from a third of the peak on, so that it wakes while the hand is faster; and from near the peak on, slower.
+#[test]
+fn one_motion_told_again_until_the_hand_has_another_speed_is_a_spin_out_whichever_way_it_leaps() {
+    for (slot_ns, m_s, least) in [(1_000_000, 1.2, FAST), (2_000_000, 1.2, FAST), (1_000_000, 2.0, FAST / 2)]
+    {
+        let limit_in = |i: usize| 1.0 + 0.02 * ((i * 5) % 7) as f64;
+        let limit = Some((m_s, Beyond::Freezes));
+        let verdict = Outside { slot_ns, limit, limit_in, ..SOUND }.verdict();
+        let found = kinds(&verdict);
+        let repeated = found.iter().filter(|k| **k == (Family::SpinOut, "repeated", Cause::Sensor)).count();
+        assert!(repeated >= least, "{m_s}: {repeated} {found:?}");
+        let family = verdict.steps[0].families.iter().find(|f| f.family == Family::SpinOut).unwrap();
+        assert_eq!(family.verdict, Outcome::Fail, "{}", family.because);
+    }
+}
+
+/// Out and back by something else, so that all fast swipes of one direction count less, or more.
+#[test]
+fn a_gain_of_one_direction_is_a_gain_and_nothing_else() {
+    for factor in [0.955, 1.06] {
+        let gains: [fn(usize) -> f64; 2] = [
+            |i| if i >= SLOW && i % 2 == 1 { 0.955 } else { 1.0 },
+            |i| if i >= SLOW && i % 2 == 1 { 1.06 } else { 1.0 },
+        ];
+        let gain = if factor < 1.0 { gains[0] } else { gains[1] };
+        let verdict = Outside { gain, ..SOUND }.verdict();
+        let found = kinds(&verdict);
+        assert_eq!(found.len(), 1, "{found:?}");
+        assert_eq!(found[0].0, Family::GainChange);
+        let finding = &verdict.findings[0];
+        assert_eq!(finding.evidence["direction"], "back");
+        assert!((finding.size - (factor - 1.0)).abs() < 0.003, "{}", finding.size);
+        assert_eq!(verdict.verdict, Outcome::Fail);
+    }
+}
+
+/// He stops 20 mm short of the first stop of a phase, and begins the next swipe there.
+#[test]
+fn a_first_swipe_that_stopped_short_makes_no_step_of_the_others() {
+    for first in [0, SLOW] {
+        let gain = move |i: usize| if i == first || i == first + 1 { 280.0 / 300.0 } else { 1.0 };
+        let gains: [fn(usize) -> f64; 2] = [
+            |i| if i < 2 { 280.0 / 300.0 } else { 1.0 },
+            |i| if i == SLOW || i == SLOW + 1 { 280.0 / 300.0 } else { 1.0 },
+        ];
+        let verdict = Outside { gain: gains[usize::from(first > 0)], ..SOUND }.verdict();
+        assert_eq!(kinds(&verdict), [], "{}", gain(first));
+        assert_eq!(verdict.verdict, Outcome::Pass, "{}", verdict.because);
+    }
+}

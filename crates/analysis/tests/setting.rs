@@ -105,6 +105,10 @@ fn steps_that_are_there_in_another_order_fail_no_device() {
         assert_eq!(found, Outcome::Inconclusive, "{because}");
         assert!(because.contains("in another order than told"), "{because}");
     }
-    // Two at the same setting are no order.
-    assert!(said(&[1.0, 0.0, 0.0], |_| {}).iter().any(|(found, _)| *found == Outcome::Fail));
+    // Two at the same setting are no order: the button was not pressed, or is dead.
+    let two = said(&[1.0, 0.0, 0.0], |_| {});
+    assert_eq!(two[0].0, Outcome::Inconclusive);
+    assert!(two[0].1.contains("that is step 2: its button was not pressed, or does nothing"), "{}", two[0].1);
+    // One that is no other step's is off.
+    assert!(said(&[0.4, 0.0, 0.0], |_| {}).iter().any(|(found, _)| *found == Outcome::Fail));
 }

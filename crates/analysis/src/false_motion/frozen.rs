@@ -30,7 +30,9 @@ const AFTER: usize = 3;
 pub fn find(phases: &mut [PhaseView], frame: Frame, bench: &Bench, host: &HostSpans) {
     for PhaseView { series, swipes, .. } in phases {
         for view in swipes.iter_mut().filter(|s| s.swipe.is_short() || s.swipe.surplus > 0.0) {
-            if view.stretches.iter().any(|s| !s.wrong.is_loss()) || is_lost_otherwise(view, bench) {
+            // A level is the sensor's, or a repeat's, by what other swipes show ([`super::top_speed`]).
+            let told = |s: &Stretch| !s.wrong.is_loss() || s.wrong == Wrong::Level;
+            if view.stretches.iter().any(told) || is_lost_otherwise(view, bench) {
                 continue;
             }
             let SwipeView { swipe, stretches, .. } = view;

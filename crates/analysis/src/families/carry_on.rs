@@ -54,6 +54,9 @@ const LEAST_CHANCE: f64 = 1e-9;
 const AS_LIKELY: f64 = 0.5;
 /// Whole ones as fast that it takes: one may be a swipe that lost counts.
 const LEAST_WHOLE: usize = 2;
+/// Where no more than this share of the other direction's swipes are longer, each direction is held against itself. (Added after a gain
+/// that rose in one direction alone had been told to go on after the stop in all of its swipes.)
+const ONE_WAY: f64 = 0.1;
 /// Speed of the second half over that of the first half.
 const FADES: f64 = 0.6;
 
@@ -143,28 +146,40 @@ impl Lost {
 /// lay beyond placing was counted: where a gain made all swipes of a pace longer by just under it, those of them that placing took
 /// over it were told to go on.)
 fn usual(step: &StepView, phase: &PhaseView, direction: Direction) -> f64 {
-    let own = || phase.swipes.iter().filter(|s| s.swipe.direction == direction);
-    if after_stop::most_show(step, phase, own()) || whole_ones_as_fast(step, own().collect()) {
+    let of = |way: bool| phase.swipes.iter().filter(move |s| (s.swipe.direction == direction) == way);
+    let (others, long) = (of(false).count(), of(false).filter(|s| s.swipe.surplus > 0.0).count());
+    let alone = long as f64 <= ONE_WAY * others as f64;
+    let own: Vec<&SwipeView> = if alone { of(true).collect() } else { phase.swipes.iter().collect() };
+    if after_stop::most_show(step, phase, own.iter().copied()) || whole_ones_as_fast(step, &own) {
         return 0.0;
     }
-    let lengths: Vec<f64> = own().map(|s| s.swipe.along).collect();
+    let lengths: Vec<f64> = own.iter().map(|s| s.swipe.along).collect();
     let longer = median(&lengths).zip(step.measure).map(|(usual, measure)| usual - measure.one_travel);
     longer.unwrap_or(0.0).max(0.0)
 }
 
-/// True if some of these swipes of one direction are whole, shorter than the long ones by more than placing, and were as fast as
-/// they: a gain would have made them longer, too. (Added after a device that had gone on in 8 of 15 fast swipes, by 20 mm, had been
-/// seen to be told to gain with speed. One direction at a time since an operator who stops short once makes one swipe shorter each
-/// way, and had been seen to turn firmware's gain of 6 % into carry-on; and since a gain of one direction had been told so, too.)
-fn whole_ones_as_fast(step: &StepView, swipes: Vec<&SwipeView>) -> bool {
+/// True if some of these swipes are whole, shorter than the long ones by more than placing, and were as fast as they: a gain would
+/// have made them longer, too. (Added after a device that had gone on in 8 of 15 fast swipes, by 20 mm, had been seen to be told to
+/// gain with speed. Two neighbours alike count once: an operator who stops short there makes both shorter. Added after such a pair had
+/// been seen to turn firmware's gain of 6 % into carry-on.)
+fn whole_ones_as_fast(step: &StepView, swipes: &[&SwipeView]) -> bool {
     let placing = step.measure.map_or(0.0, |m| m.most);
     let long = || swipes.iter().filter(|s| s.swipe.surplus > 0.0);
     let middle = |of: fn(&SwipeView) -> f64| median(&long().map(|s| of(s)).collect::<Vec<f64>>());
     let (Some(fast), Some(length)) = (middle(|s| s.swipe.peak), middle(|s| s.swipe.along)) else {
         return false;
     };
-    let whole = |s: &&&SwipeView| s.swipe.surplus == 0.0 && s.swipe.along < length - placing;
-    swipes.iter().filter(whole).filter(|s| s.swipe.peak >= fast).count() >= LEAST_WHOLE
+    let whole = |s: &SwipeView| s.swipe.surplus == 0.0 && s.swipe.along < length - placing;
+    let (mut places, mut counted): (usize, Option<&SwipeView>) = (0, None);
+    for view in swipes {
+        let before = counted.take().filter(|b| b.swipe.number + 1 == view.swipe.number);
+        let pair = before.is_some_and(|b| (b.swipe.along - view.swipe.along).abs() < placing);
+        if whole(view) && view.swipe.peak >= fast && !pair {
+            places += 1;
+            counted = Some(view);
+        }
+    }
+    places >= LEAST_WHOLE
 }
 
 /// Motion after a rest at the stop, where nothing found before explains it, nor this computer.

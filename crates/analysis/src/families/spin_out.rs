@@ -66,7 +66,8 @@ impl Detector for SpinOut {
         for (phase, swipe) in step.swipes().filter(|(p, s)| !clipped.contains(&key(p, s))) {
             let changed = |s: &Stretch| {
                 let own = key(phase, swipe);
-                s.wrong == Wrong::Ahead && !s.recovered && step.changes.iter().any(|run| run.touches(own))
+                let leaps = s.wrong == Wrong::Repeated || (s.wrong == Wrong::Ahead && !s.recovered);
+                leaps && step.changes.iter().any(|run| run.touches(own))
             };
             for stretch in swipe.stretches.iter().filter(|s| !s.wrong.is_loss() && !changed(s)) {
                 let (along, across) = unexplained_mm(phase, swipe, stretch);
