@@ -605,6 +605,32 @@ fn a_ceiling_that_frames_reach_in_most_reports_is_a_ceiling_however_small() {
     assert_eq!(kinds(&verdict), [(Family::ReportCeiling, "thrown away", Cause::Firmware); FAST]);
 }
 
+/// Firmware that holds 5 to 16 counts and hands on the rest: no swipe is short. And sound devices of as few counts a report, at 8 kHz.
+#[test]
+fn a_ceiling_that_hands_on_what_few_counts_do_not_hold_is_a_ceiling_and_few_counts_are_none() {
+    let ceilings: [(i64, f64, fn(i64) -> i32); 3] =
+        [(125_000, 1600.0, |_| 8), (250_000, 800.0, |_| 9), (500_000, 800.0, |_| 16)];
+    for (slot_ns, counts_per_inch, most) in ceilings {
+        let fine = Outside { slot_ns, counts_per_mm: counts_per_inch / 25.4, frames_a_report: 1.7, ..SOUND };
+        let verdict = Outside { most, ..fine }.verdict();
+        let found = kinds(&verdict);
+        assert_eq!(
+            found,
+            [(Family::ReportCeiling, "handed on", Cause::Firmware); FAST],
+            "{slot_ns}: {found:?}"
+        );
+        assert_eq!(verdict.verdict, Outcome::Fail);
+    }
+    // From 3 counts a report to 11.
+    for counts_per_inch in [600.0, 1000.0, 1400.0, 1800.0, 2200.0] {
+        for stroke in [1.0, 0.65] {
+            let fine = Outside { slot_ns: 125_000, frames_a_report: 1.0, stroke, ..SOUND };
+            let verdict = Outside { counts_per_mm: counts_per_inch / 25.4, ..fine }.verdict();
+            assert_eq!(kinds(&verdict), [], "{counts_per_inch} {stroke}");
+        }
+    }
+}
+
 #[test]
 fn an_axis_that_goes_blind_at_speed_is_a_loss_of_tracking_and_no_motion_aside() {
     for askew in [0.6f64, -0.6, 0.9] {

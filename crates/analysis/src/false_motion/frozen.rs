@@ -35,7 +35,9 @@ pub fn find(phases: &mut [PhaseView], frame: Frame, bench: &Bench, host: &HostSp
                 continue;
             }
             let Some(look) = Look::new(series, frame, swipe, bench) else { continue };
-            let Some(found) = look.frozen(bench.beat).filter(|s| !host.explain(s.begin, s.end)) else { continue };
+            let Some(found) = look.frozen(bench.beat).filter(|s| !host.explain(s.begin, s.end)) else {
+                continue;
+            };
             let apart = |s: &Stretch| s.end < found.begin || found.end < s.begin;
             stretches.retain(apart);
             stretches.push(found);
@@ -73,7 +75,10 @@ impl Look<'_> {
     fn wakes(&self, run: &Range<usize>, beat: f64) -> Option<usize> {
         let Range { start: first, end: last } = *run;
         let lasts = self.samples[last].t.saturating_sub(self.samples[first].t);
-        if last < first + LEAST_RUN.0.min(3) || lasts < LEAST_NS || self.places[first] < START_MM * self.per_mm {
+        if last < first + LEAST_RUN.0.min(3)
+            || lasts < LEAST_NS
+            || self.places[first] < START_MM * self.per_mm
+        {
             return None;
         }
         let seconds = lasts as f64 * 1e-9;
@@ -109,7 +114,8 @@ impl Look<'_> {
                 Side::Before => (row + 1).saturating_sub(n)..row + 1,
                 Side::After => row..row + n,
             };
-            let whole = rows.len() == n && rows.end <= self.counts.len() && rows.clone().all(|r| self.follows(r));
+            let whole =
+                rows.len() == n && rows.end <= self.counts.len() && rows.clone().all(|r| self.follows(r));
             let cells = w as f64;
             let bound = ROUNDING + NOISE * level * cells.sqrt() + beat * level + arm * cells * cells / 2.0;
             whole && (self.sum(rows).0 - level * cells).abs() > bound
