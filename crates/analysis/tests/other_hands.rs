@@ -786,6 +786,24 @@ fn counts_that_wrap_around_are_the_firmwares_and_no_guess_of_a_sensor() {
     assert_eq!(own.evidence["counter_bits"], 8, "{own:?}");
 }
 
+/// The same of hands that make up to a span and more in a report, and strike the stop: what has come round is not backwards, and a
+/// stop ends it at speed. And counts that a sensor turns round from a little below half of a span on are a sensor's.
+#[test]
+fn counts_that_come_round_again_are_the_firmwares_and_a_sensor_that_turns_round_is_none() {
+    let fast = Outside { slot_ns: 2_000_000, ..SOUND };
+    for (counts_per_inch, stroke) in [(1200.0, 1.0), (1400.0, 0.85), (1600.0, 0.75)] {
+        let fast = Outside { counts_per_mm: counts_per_inch / 25.4, stroke, ..fast };
+        let verdict = Outside { wraps_at: 128, ..fast }.verdict();
+        let found = kinds(&verdict);
+        let spun: Vec<_> = found.iter().filter(|k| k.0 == Family::SpinOut).collect();
+        assert!(spun.len() >= FAST * 4 / 5, "{stroke}: {found:?}");
+        let wrapped = spun.iter().filter(|k| ***k == (Family::SpinOut, "wrapped", Cause::Firmware)).count();
+        assert_eq!(wrapped, spun.len(), "{stroke}: {found:?}");
+        let turned = Outside { limit: Some((1.1, Beyond::Backwards)), ..fast }.verdict();
+        assert!(kinds(&turned).iter().all(|k| k.1 != "wrapped"), "{stroke}: {:?}", kinds(&turned));
+    }
+}
+
 /// From two fifths of its peak on, or from near the top.
 #[test]
 fn a_swipe_that_is_counted_backwards_above_a_speed_is_one_swipe_and_one_spin_out() {
