@@ -45,8 +45,30 @@ pub(super) fn comes_back(group: &Group, counts: f64) -> bool {
     group.turns > 0 && (0..2).all(|axis| group.net[axis].abs() <= (BACK * group.range[axis]).max(counts))
 }
 
-/// More than half of the path, and the widest place, in the first half of the time.
+/// More than half of the path, and the widest place, in the first half of the time; of the group, or of what is left of it
+/// without counts that came [before](without_counts_before).
 pub(super) fn rings_down(samples: &[Sample], group: &Group) -> bool {
+    let rings = |group: &Group| rings_down_as_it_is(samples, group);
+    rings(group) || without_counts_before(samples, group).is_some_and(|knock| rings(&knock))
+}
+
+/// Reports of a knock that are left, at the least.
+const LEFT: usize = 4;
+
+/// A group without the counts that it begins with, each further from the next than any that follow are from each other: what rings
+/// makes no such pauses, and what creeps does. (Added after a knock on a device that creeps had been told as a burst, since it
+/// began with a count or two of the creep.)
+fn without_counts_before(samples: &[Sample], whole: &Group) -> Option<Group> {
+    let rows = whole.rows.clone();
+    let pauses: Vec<i64> = samples.get(rows.clone())?.windows(2).map(|w| w[1].t - w[0].t).collect();
+    let longer = |i: &usize| pauses[i + 1..].iter().all(|later| pauses[*i] > *later);
+    let before = (0..pauses.len().saturating_sub(LEFT - 1)).take_while(longer).count();
+    let skipped = samples[rows.start..rows.start + before].iter();
+    let place = skipped.fold(whole.before, moved);
+    (before > 0).then(|| group(samples, rows.start + before..rows.end, place))
+}
+
+fn rings_down_as_it_is(samples: &[Sample], group: &Group) -> bool {
     let middle = group.begin + (group.end - group.begin) / 2;
     let (mut early, mut widest, mut place) = (0.0, (0.0, group.begin), [0.0f64; 2]);
     for s in &samples[group.rows.clone()] {
@@ -199,6 +221,46 @@ fn acceleration(knock: &Group, per_mm: f64) -> f64 {
 mod tests {
     use super::*;
     use crate::families::drift::rest::group;
+
+    /// Two counts of a creep, and what rings after them.
+    #[test]
+    fn counts_that_a_knock_begins_with_by_chance_are_not_its_own() {
+        let knock = [
+            (0, 1),
+            (20, 1),
+            (38, 1),
+            (40, 2),
+            (48, -1),
+            (50, -1),
+            (52, -1),
+            (54, -1),
+            (58, -1),
+            (66, 1),
+            (72, 1),
+            (76, 1),
+            (84, -1),
+            (92, -1),
+            (104, 1),
+        ];
+        let of = |counts: &[(i64, i32)]| -> Vec<Sample> {
+            let one =
+                |&(ms, x): &(i64, i32)| Sample { t: ms * 1_000_000, x, y: 0, timed: true, idle_before: 0 };
+            counts.iter().map(one).collect()
+        };
+        let rings = |counts: &[(i64, i32)]| {
+            let samples = of(counts);
+            rings_down(&samples, &group(&samples, 0..samples.len(), [0.0; 2]))
+        };
+        assert!(rings(&knock) && rings(&knock[2..]));
+        // Swings that do not die away, and such as grow.
+        let even: Vec<(i64, i32)> = (0..16).map(|i| (8 * i, if i % 4 < 2 { 2 } else { -2 })).collect();
+        assert!(!rings(&[&[(-40, 1), (-20, 1)], &even[..]].concat()));
+        let grown: Vec<(i64, i32)> = knock[2..].iter().rev().map(|(ms, x)| (104 - ms, *x)).collect();
+        assert!(!rings(&grown));
+        let samples = of(&knock);
+        let left = without_counts_before(&samples, &group(&samples, 0..samples.len(), [0.0; 2])).unwrap();
+        assert_eq!((left.rows, left.before), (2..15, [2.0, 0.0]));
+    }
 
     fn swings(counts: &[(i32, i32)]) -> bool {
         let one = |(i, &(x, y)): (usize, &(i32, i32))| Sample {
