@@ -10,12 +10,13 @@
 //! empty slot: a link may hand on two in one ([`merged`]). It is a ceiling if at least [`SWIPES`] swipes hold it, and
 //! most of those that hold any level so (a sensor that repeats its last motion, and a hand at a steady speed, hold
 //! another level each time). One swipe alone raises false alarms, since at constant speed a sound device repeats a
-//! delta. There are two ways to hold it, and either will do:
+//! delta. There are these ways to hold it, and any will do:
 //!
 //! - a run ([`hidden`]): [`TOPS`] reports, no two of them more than one other report apart, which hide a peak, by the slopes
 //!   of their shoulders. (At the field's own limit no peak need be hidden.)
 //! - a pile ([`pile`]): more reports at the top than the peak of a hand's motion could leave there, however they lie: a
 //!   sensor's frames are whole, and at 2 kHz every fourth report holds one more, so that only those reach the ceiling.
+//! - at a top of few counts: swipes that are short, or a plateau ([`plateau`]).
 //!
 //! Under a ceiling every swipe with [`TOPS`] reports at the top is clipped, unless more of them lie one count below it: a
 //! peak that came just so far. (First written as runs alone, in each swipe for itself. Seen then: half of the clips at 0.98
@@ -24,6 +25,7 @@
 mod hidden;
 mod merged;
 mod pile;
+mod plateau;
 
 use crate::series::{DUE, Sample, Series};
 use crate::stats::median;
@@ -36,7 +38,8 @@ const SWIPES: usize = 3;
 /// Reports that each must hold at it.
 const TOPS: usize = 3;
 /// A smaller top value is held by rounding alone: a count of it is more than a hand repeats its speed by ([`FASTER`]), so that
-/// every swipe may reach it and none go beyond. It is a ceiling only if swipes that reach it lack [`SHORT`] of the travel.
+/// every swipe may reach it and none go beyond. It is a ceiling only if swipes that reach it lack [`SHORT`] of the travel, or run at
+/// it for longer than a hand does ([`plateau`]).
 const LEAST_TOP: i32 = 20;
 /// And none below this: the widest look of [`pile`] must not reach down to rest.
 const SMALLEST_TOP: i32 = 5;
@@ -156,6 +159,8 @@ pub fn find(trace: &DeviceTrace, swipes: &[(&Series, &Swipe)], slot: f64) -> Vec
         .iter()
         .map(|(series, swipe)| series.samples.get(swipe.rows.clone()).unwrap_or_default())
         .collect();
+    let with_travel: Vec<(&[Sample], f64)> =
+        samples.iter().zip(swipes).map(|(samples, (_, swipe))| (*samples, swipe.one_travel)).collect();
     for axis in [Axis::X, Axis::Y] {
         let limit = limit(trace, axis);
         let ceiling = Top::all(trace, swipes, axis, slot).into_iter().find_map(|top| {
@@ -166,9 +171,14 @@ pub fn find(trace: &DeviceTrace, swipes: &[(&Series, &Swipe)], slot: f64) -> Vec
             let passed = || samples.iter().filter(|s| top.is_passed(s)).count();
             let held = || samples.iter().filter(|s| clipped(s, top).is_some()).count();
             let against = || samples.iter().filter(|s| is_against(s, top)).count();
+            let by_the_way_held = || {
+                if top.is_small() && !is_lost_at(swipes, &samples, top) {
+                    return plateau::is_ceiling(&with_travel, top);
+                }
+                by_runs(&samples, &hidden, top, at_field, slot) || pile::is_ceiling(&samples, top)
+            };
             let shown = (!one_way || 2 * passed() >= held())
-                && (!top.is_small() || is_lost_at(swipes, &samples, top))
-                && (by_runs(&samples, &hidden, top, at_field, slot) || pile::is_ceiling(&samples, top))
+                && by_the_way_held()
                 && AGAINST * against() < held().max(1);
             shown.then_some((top, at_field, hidden))
         });

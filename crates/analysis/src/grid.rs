@@ -177,6 +177,10 @@ pub(crate) fn of(
     let whole = holes || travel_mm.is_some_and(|d| (counted_mm / d - 1.0).abs() < 0.02);
     // What came late was counted all the same.
     let length = travel_mm.filter(|_| whole).or((!late.is_empty()).then_some(counted_mm));
+    // What the first report carries was moved before the first slot.
+    let before_mm =
+        late.iter().filter(|one| one.from_rest).map(|one| one.counts / counts_per_mm).sum::<f64>();
+    let length = length.map(|mm| mm - before_mm);
     let fit = |trusted: &[bool], grid: &Grid| {
         expected::speed(&grid.along_mm, trusted, slot * 1e-9, length, silent_end.is_some())
     };

@@ -605,6 +605,32 @@ fn a_ceiling_that_frames_reach_in_most_reports_is_a_ceiling_however_small() {
     assert_eq!(kinds(&verdict), [(Family::ReportCeiling, "thrown away", Cause::Firmware); FAST]);
 }
 
+/// Firmware that holds 5 to 16 counts and hands on the rest: no swipe is short. And sound devices of as few counts a report, at 8 kHz.
+#[test]
+fn a_ceiling_that_hands_on_what_few_counts_do_not_hold_is_a_ceiling_and_few_counts_are_none() {
+    let ceilings: [(i64, f64, fn(i64) -> i32); 3] =
+        [(125_000, 1600.0, |_| 8), (250_000, 800.0, |_| 9), (500_000, 800.0, |_| 16)];
+    for (slot_ns, counts_per_inch, most) in ceilings {
+        let fine = Outside { slot_ns, counts_per_mm: counts_per_inch / 25.4, frames_a_report: 1.7, ..SOUND };
+        let verdict = Outside { most, ..fine }.verdict();
+        let found = kinds(&verdict);
+        assert_eq!(
+            found,
+            [(Family::ReportCeiling, "handed on", Cause::Firmware); FAST],
+            "{slot_ns}: {found:?}"
+        );
+        assert_eq!(verdict.verdict, Outcome::Fail);
+    }
+    // From 3 counts a report to 11.
+    for counts_per_inch in [600.0, 1000.0, 1400.0, 1800.0, 2200.0] {
+        for stroke in [1.0, 0.65] {
+            let fine = Outside { slot_ns: 125_000, frames_a_report: 1.0, stroke, ..SOUND };
+            let verdict = Outside { counts_per_mm: counts_per_inch / 25.4, ..fine }.verdict();
+            assert_eq!(kinds(&verdict), [], "{counts_per_inch} {stroke}");
+        }
+    }
+}
+
 #[test]
 fn an_axis_that_goes_blind_at_speed_is_a_loss_of_tracking_and_no_motion_aside() {
     for askew in [0.6f64, -0.6, 0.9] {
@@ -758,6 +784,24 @@ fn counts_that_wrap_around_are_the_firmwares_and_no_guess_of_a_sensor() {
     assert_eq!(verdict.verdict, Outcome::Fail);
     let own = verdict.findings.iter().find(|f| f.kind == "wrapped").unwrap();
     assert_eq!(own.evidence["counter_bits"], 8, "{own:?}");
+}
+
+/// The same of hands that make up to a span and more in a report, and strike the stop: what has come round is not backwards, and a
+/// stop ends it at speed. And counts that a sensor turns round from a little below half of a span on are a sensor's.
+#[test]
+fn counts_that_come_round_again_are_the_firmwares_and_a_sensor_that_turns_round_is_none() {
+    let fast = Outside { slot_ns: 2_000_000, ..SOUND };
+    for (counts_per_inch, stroke) in [(1200.0, 1.0), (1400.0, 0.85), (1600.0, 0.75)] {
+        let fast = Outside { counts_per_mm: counts_per_inch / 25.4, stroke, ..fast };
+        let verdict = Outside { wraps_at: 128, ..fast }.verdict();
+        let found = kinds(&verdict);
+        let spun: Vec<_> = found.iter().filter(|k| k.0 == Family::SpinOut).collect();
+        assert!(spun.len() >= FAST * 4 / 5, "{stroke}: {found:?}");
+        let wrapped = spun.iter().filter(|k| ***k == (Family::SpinOut, "wrapped", Cause::Firmware)).count();
+        assert_eq!(wrapped, spun.len(), "{stroke}: {found:?}");
+        let turned = Outside { limit: Some((1.1, Beyond::Backwards)), ..fast }.verdict();
+        assert!(kinds(&turned).iter().all(|k| k.1 != "wrapped"), "{stroke}: {:?}", kinds(&turned));
+    }
 }
 
 /// From two fifths of its peak on, or from near the top.

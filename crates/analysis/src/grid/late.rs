@@ -2,8 +2,11 @@
 //!
 //! A device that was held up, or whose report was lost and sent again, hands on in one report what it counted in several
 //! slots. In the slot of its arrival these counts are no speed of the hand. Such a report
-//! - comes after [`EMPTY`] slots and more without one, and
-//! - holds [`OWN`] times what the motion on either side of it makes in a slot, and [`DUE`] counts more.
+//! - comes after [`EMPTY`] slots and more without one, or is the first of its swipe, and
+//! - holds [`OWN`] times what the motion on either side of it makes in a slot, and [`DUE`] counts more;
+//!
+//! or is one of the [`RUNNING`] reports from there on of which the last does. (Added after starts that came late in two reports, the
+//! smaller part first, had been told as clean up to 14 m/s.)
 //!
 //! Motion beside it is taken over [`BESIDE`] and two reports at least, of both sides the faster. Where the device moved by
 //! [`DUE`] counts a slot before, it had counted since then; else the hand may have rested, and its own slot alone tells
@@ -20,6 +23,9 @@ const OWN: f64 = 1.5;
 /// Nanoseconds. Where reports come faster than every millisecond, frames that beat against them make single ones uneven.
 const BESIDE: f64 = 2e6;
 
+/// Reports in which what was held up comes: two, where the first is sent as the device wakes, and one more.
+const RUNNING: usize = 3;
+
 /// One report of a swipe: its time in nanoseconds, and its counts along.
 pub(super) type Report = (i64, f64);
 
@@ -34,31 +40,45 @@ pub(super) struct Late {
     pub(super) counts: f64,
     /// True if it ended a silence in motion: of as many slots as are no late poll.
     pub(super) ends_silence: bool,
+    /// True if the swipe begins with it, so that it carries what was moved before the swipe's first slot.
+    pub(super) from_rest: bool,
 }
 
 /// The reports of a swipe that carry counts of slots before theirs; `slot` is the report interval, nanoseconds.
 pub(super) fn find(reports: &[Report], slot: f64) -> Vec<Late> {
     let beside = ((BESIDE / slot.max(1.0)).ceil() as usize).clamp(2, 64);
     let mut found = Vec::new();
-    for (row, pair) in reports.windows(2).enumerate() {
-        let [(before, _), (at, counts)] = [pair[0], pair[1]];
-        let empty = at.saturating_sub(before) as f64 / slot - 1.0;
+    let mut row = 0;
+    while let Some((at, _)) = reports.get(row) {
+        let before = row.checked_sub(1).and_then(|before| reports.get(before)).map(|r| r.0);
+        let empty = before.map_or(f64::INFINITY, |before| at.saturating_sub(before) as f64 / slot - 1.0);
         if empty < EMPTY {
+            row += 1;
             continue;
         }
-        let earlier = reports.get((row + 1).saturating_sub(beside + 1)..=row).unwrap_or_default();
-        let later = reports.get(row + 1..reports.len().min(row + 2 + beside)).unwrap_or_default();
+        let earlier = before.map_or(&[][..], |_| &reports[row.saturating_sub(beside + 1)..row]);
         let moving = per_slot(earlier, slot);
-        let own = moving.max(per_slot(later, slot));
-        if counts > OWN * own && counts - own >= DUE as f64 {
-            let moving = moving >= DUE as f64;
-            found.push(Late {
-                begin: if moving { before } else { at.saturating_sub(slot as i64) },
-                end: at,
-                counts: counts - own,
-                ends_silence: moving && empty >= LEAST_SLOTS - 0.5,
-            });
-        }
+        // The motion after a run of reports, and what the run holds beside its own slots'.
+        let run = |last: usize| {
+            let (end, counts) = *reports.get(last)?;
+            let later = reports.get(last..reports.len().min(last + 1 + beside)).unwrap_or_default();
+            let own = moving.max(per_slot(later, slot));
+            let more = reports[row..=last].iter().map(|r| r.1 - own).sum::<f64>();
+            (counts > OWN * own && counts - own >= DUE as f64 && more > 0.0).then_some((last, end, more))
+        };
+        let Some((last, end, counts)) = (row..row + RUNNING).rev().find_map(run) else {
+            row += 1;
+            continue;
+        };
+        let counted_since = before.filter(|_| moving >= DUE as f64);
+        found.push(Late {
+            begin: counted_since.unwrap_or(at.saturating_sub(slot as i64)),
+            end,
+            counts,
+            ends_silence: counted_since.is_some() && empty >= LEAST_SLOTS - 0.5,
+            from_rest: before.is_none(),
+        });
+        row = last + 1;
     }
     found
 }
@@ -86,7 +106,13 @@ mod tests {
         let mut held = steady.clone();
         held.truncate(10);
         held.push((16 * MS, 350.0));
-        let late = |to: i64, counts, ends_silence| Late { begin: 9 * MS, end: to * MS, counts, ends_silence };
+        let late = |to: i64, counts, ends_silence| Late {
+            begin: 9 * MS,
+            end: to * MS,
+            counts,
+            ends_silence,
+            from_rest: false,
+        };
         assert_eq!(find(&held, 1e6), [late(16, 300.0, true)]);
         // Reports that were lost, and one that a host read late.
         let lost: Vec<Report> = steady.iter().copied().filter(|r| !(10..16).contains(&(r.0 / MS))).collect();
@@ -100,6 +126,23 @@ mod tests {
         once[10].1 = 100.0;
         let [only] = find(&once, 1e6)[..] else { panic!("one such report") };
         assert_eq!((only.begin, only.end, only.ends_silence), (9 * MS, 11 * MS, false));
+    }
+
+    /// A start that came late in two reports, with 3 of 2 ms before the first; a sound one; and one in one report.
+    #[test]
+    fn a_start_that_comes_late_in_two_reports_is_late_in_both() {
+        let of = |counts: &[f64]| -> Vec<Report> {
+            counts.iter().enumerate().map(|(i, c)| (i as i64 * 2 * MS, *c)).collect()
+        };
+        let rest = [132.0, 137.0, 142.0, 148.0, 153.0];
+        let [late] = find(&of(&[&[373.0, 867.0], &rest[..]].concat()), 2e6)[..] else { panic!("one lump") };
+        // (132 + 137)/2 counts of each are its own slot's.
+        assert_eq!((late.begin, late.end, late.from_rest), (-2 * MS, 2 * MS, true));
+        assert!((late.counts - (373.0 + 867.0 - 2.0 * 134.5)).abs() < 1e-9, "{}", late.counts);
+        let [late] = find(&of(&[&[867.0], &rest[..]].concat()), 2e6)[..] else { panic!("one lump") };
+        assert_eq!((late.end, late.counts), (0, 867.0 - 134.5));
+        assert_eq!(find(&of(&[2.0, 9.0, 18.0, 31.0, 47.0, 65.0]), 2e6), []);
+        assert_eq!(find(&of(&rest), 2e6), []);
     }
 
     #[test]

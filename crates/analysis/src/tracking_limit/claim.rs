@@ -3,7 +3,9 @@
 //! - *Two sides* hold what a [gain](super::gain) which changes with speed makes of them.
 //! - *A bound from below* rests on clean swipes, which have travelled what they claim, and is no higher than the fastest of
 //!   them, and than the speed at which the step has lost track or spun out in [`RECURS`] swipes: the lowest at which one of
-//!   these began. What acceleration or a place of the surface makes has no such speed.
+//!   these began. What acceleration or a place of the surface makes has no such speed; but where the first losses of [`AGREEING`]
+//!   swipes begin at one speed, to [`ONE_SPEED`], that is no bound from below either, and there is no one limit if they are
+//!   seen faster. (Added after "above 2.7 m/s" had been told of a device of which every swipe out lost track at 1.0 m/s.)
 //! - *A value* well beyond the fastest swipe ([`BEYOND`]) is a model's and no measurement: swipes that lose track at any speed, with
 //!   faster ones that do not, make one.
 //! - *A bound from above* that clean swipes went beyond is none: there is no one limit.
@@ -13,12 +15,18 @@
 use super::gain::Change;
 use crate::families::{clean_swipes, key};
 use crate::silence::SLOWEST_LIMIT_MM_S;
+use crate::stats::{median, quantile};
 use crate::step::StepView;
 use crate::verdict::{Cause, Family, Finding, Quantity};
 use std::collections::BTreeMap;
 
 /// Swipes in which it begins at a speed: one or two may be something else's.
 const RECURS: usize = 3;
+
+/// Swipes whose losses agree, and half of the width between their quartiles, relative: what an onset is known to at 1 ms. A hand whose
+/// swipes are lost by acceleration has another speed there each time.
+const AGREEING: usize = 5;
+const ONE_SPEED: f64 = 0.02;
 
 /// A limit that a few of many swipes met lies above most of their peaks, and by no more than limits differ from swipe to swipe.
 /// (Added after a device that lost track in slow and medium swipes had been seen to have limits of 4.8 and 7.8 m/s, beside a
@@ -38,6 +46,11 @@ pub(super) fn of(
             let Some(clean) = clean else {
                 return Err("no clean swipe bounds it from below".to_owned());
             };
+            if let Some(speed) = loses_at_one_speed(step, findings).filter(|speed| *speed < low.min(clean)) {
+                return Err(format!(
+                    "swipes lose track at {speed:.2} m/s and keep it at higher speeds: no one limit"
+                ));
+            }
             let begins = begins_at(step, findings).unwrap_or(f64::INFINITY);
             let low = low.min(clean).min(begins);
             let bound = Quantity { value: low, low: Some(low), high: None };
@@ -86,6 +99,23 @@ fn fastest_clean(step: &StepView, findings: &[Finding]) -> Option<f64> {
 /// Fastest swipe, m/s.
 fn fastest(step: &StepView) -> Option<f64> {
     step.swipes().map(|(_, s)| s.grid.claim.seen_mm_s * 1e-3).reduce(f64::max)
+}
+
+/// The speed at which swipes first lose track, m/s, if it is one.
+fn loses_at_one_speed(step: &StepView, findings: &[Finding]) -> Option<f64> {
+    let mut first: BTreeMap<(u32, Option<u32>), &Finding> = BTreeMap::new();
+    let of_surface = |f: &Finding| f.cause == Cause::Surface;
+    for f in
+        findings.iter().filter(|f| f.family == Family::TrackingLoss && f.step == step.id && !of_surface(f))
+    {
+        let own = first.entry((f.phase, f.swipe)).or_insert(f);
+        *own = if f.begin_ns < own.begin_ns { f } else { *own };
+    }
+    let speeds: Vec<f64> =
+        first.values().filter_map(|f| f.evidence.get("onset_m_s")?.as_f64()).filter(|v| *v > 0.0).collect();
+    let middle = median(&speeds).filter(|_| speeds.len() >= AGREEING)?;
+    let width = quantile(&speeds, 0.75)? - quantile(&speeds, 0.25)?;
+    (0.5 * width <= ONE_SPEED * middle).then_some(middle)
 }
 
 /// The lowest speed at which the step loses track or spins out, m/s, if it does so in enough swipes.

@@ -198,13 +198,15 @@ impl PathFit {
     }
 }
 
-/// Fastest speed over some reports running, counts per second: over [`PEAK`], and at least two of them.
+/// Fastest speed over some reports running, counts per second: over [`PEAK`], and at least two of them. Each stands for a slot,
+/// however near their stamps are to each other.
 pub(crate) fn fastest(samples: &[Sample], frame: Frame, slot: f64) -> f64 {
     let rows = ((PEAK / slot.max(1.0)).round() as usize).clamp(2, 200);
     let path = Path::of(samples, frame);
     let spans = path.places.windows(rows + 1).filter_map(|w| Some((w.first()?, w.last()?)));
     let dense = spans.filter(|(a, b)| gap(a.0, b.0, slot) < rows as f64 + 0.6 && b.0 > a.0);
-    let speeds = dense.map(|(a, b)| (b.1 - a.1).hypot(b.2 - a.2) / (b.0.saturating_sub(a.0) as f64 * 1e-9));
+    let seconds = |a: i64, b: i64| (b.saturating_sub(a) as f64).max(rows as f64 * slot) * 1e-9;
+    let speeds = dense.map(|(a, b)| (b.1 - a.1).hypot(b.2 - a.2) / seconds(a.0, b.0));
     speeds.fold(0.0, f64::max)
 }
 
@@ -225,6 +227,17 @@ mod tests {
             let at = find(&before, frame, 125e3).unwrap().at.unwrap() / 63e3;
             assert!((at / 1.35 - 1.0).abs() < 0.02, "{back}: {at}");
         }
+    }
+
+    /// 63 counts a millisecond; five reports come at once.
+    #[test]
+    fn reports_that_come_at_once_are_no_faster_than_their_slots() {
+        let at = |i: i64| if (30..35).contains(&i) { 30_000_000 + i } else { i * 1_000_000 };
+        let one = |i: i64| Sample { t: at(i), x: 63, y: 0, timed: true, idle_before: 0 };
+        let samples: Vec<Sample> = (0..60).map(one).collect();
+        let frame = Frame { cos: 1.0, sin: 0.0 };
+        assert!((fastest(&samples, frame, 1e6) / 63e3 - 1.0).abs() < 1e-9);
+        assert!((fastest(&samples[30..33], frame, 8e6) * 8e-3 / 63.0 - 1.0).abs() < 1e-9);
     }
 
     #[test]

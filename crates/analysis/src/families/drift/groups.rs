@@ -4,7 +4,7 @@
 //!   or it is half of a slower swing: the place was where it goes within [`SWING`] before, and comes back within as much.
 //!   One whose counts come less than 0.1 s apart is one group, one whose counts don't is many; the signal is the same.
 //! - *Knock*: it comes back and rings down: more than half of its path lies in the first half of its time, and its
-//!   widest place as well, and it is over in [`SHORT`]. A damped swing about its place whose net is nothing; what is
+//!   widest place as well, and it is over in [`SHORT`]; or it [swings about where it ends](knocks::swings_out). A damped swing about its place whose net is nothing; what is
 //!   quantised away at a low resolution leaves a tremble. More than [`knocks::most`] are told, and are knocks only if
 //!   [`knocks::of_the_desk`] says so: a fault may not hide so. Else they are bursts if they span more than
 //!   [`STILL_SWING_MM`], else tremble.
@@ -73,6 +73,9 @@ fn kind(rest: &Rest, group: &Group, per_mm: Option<f64>, slot: f64) -> What {
     }
     if knocks::comes_back(group, 1.0) {
         return if range > 2.0 && rings_down(&rest.samples, group) { What::Knock } else { What::Tremble };
+    }
+    if range > 2.0 && knocks::swings_out(&rest.samples, group) {
+        return What::Knock;
     }
     if goes_on(rest, group, per_mm, slot) {
         return What::Going;
