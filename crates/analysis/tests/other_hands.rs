@@ -627,6 +627,70 @@ fn a_sensor_that_runs_to_a_corner_is_no_report_ceiling() {
     assert_eq!(verdict.verdict, Outcome::Fail, "{}", verdict.because);
 }
 
+/// The sound session up to a time in seconds, with what is written after it, and from another time on what came then.
+fn broken(until: f64, then: &str, from: f64, later: f64) -> Verdict {
+    let text = SOUND.text();
+    let stamp = |line: &str| -> Option<i64> { line.strip_prefix("{\"t\":")?.split(',').next()?.parse().ok() };
+    let lines: Vec<(i64, &str)> = text.lines().map(|line| (stamp(line).unwrap_or(-1), line)).collect();
+    let ns = |seconds: f64| (seconds * 1e9) as i64;
+    let mut out = String::new();
+    lines.iter().filter(|(t, _)| *t <= ns(until)).for_each(|(_, line)| writeln!(out, "{line}").unwrap());
+    out += then;
+    for (t, line) in lines.iter().filter(|(t, _)| *t >= ns(from)) {
+        writeln!(out, "{}", line.replacen(&t.to_string(), &(t + ns(later)).to_string(), 1)).unwrap();
+    }
+    judge(&Recording::read(out.as_bytes()).unwrap(), "broken").verdict
+}
+
+#[test]
+fn the_swipe_in_which_a_recording_stops_is_not_judged() {
+    let legs = SOUND.legs();
+    // In the middle of it, and while the hand brakes.
+    for share in [0.35, 0.6] {
+        let (begin, lasts, ..) = legs[SLOW + 13];
+        let (at, next) = (begin + share * lasts, legs[SLOW + 14].0 - 0.1);
+        let cut = broken(at, "", f64::INFINITY, 0.0);
+        assert!(cut.findings.is_empty(), "{share}: {:?}", cut.findings);
+        assert_eq!((cut.steps[0].swipes.found, cut.steps[0].swipes.disturbed), (24, 1), "{share}");
+        // Taken up again at once by its stamps, or a minute later, in the same phase.
+        for later in [0.0, 60.0] {
+            let resumed = format!("{{\"t\":{},\"resumed\":{{}}}}\n", ((at + later) * 1e9) as i64 + 1_000_000);
+            let verdict = broken(at, &resumed, next, later);
+            assert!(verdict.findings.is_empty(), "{share} {later}: {:?}", verdict.findings);
+            assert_eq!(verdict.steps[0].swipes.disturbed, 1, "{share} {later}");
+            assert_eq!(verdict.verdict, Outcome::Pass, "{share} {later}: {}", verdict.because);
+        }
+    }
+    // After a swipe it takes nothing.
+    let (begin, lasts, ..) = legs[SLOW + 13];
+    let whole = broken(begin + lasts + 0.2, "", f64::INFINITY, 0.0);
+    assert_eq!((whole.steps[0].swipes.found, whole.steps[0].swipes.disturbed), (24, 0));
+}
+
+#[test]
+fn a_phase_that_was_interrupted_and_done_again_lacks_nothing() {
+    let legs = SOUND.legs();
+    let (begin, lasts, ..) = legs[SLOW + 7];
+    let at = begin + 0.4 * lasts;
+    let later = at - legs[SLOW].0 + 61.0;
+    let t = ((at + 60.0) * 1e9) as i64;
+    let phase = |other: &str| {
+        format!(
+            "{{\"t\":{t},\"phase\":{{\"step\":1,\"task\":\"swipes\",\"pace\":\"fast\",\"swipes\":{FAST}{other}}}}}\n"
+        )
+    };
+    let resumed = format!("{{\"t\":{t},\"resumed\":{{}}}}\n");
+    let again = broken(at, &(resumed.clone() + &phase(",\"repeats\":3")), legs[SLOW].0 - 0.2, later);
+    assert_eq!((again.steps[0].swipes.found, again.steps[0].swipes.unplaced), (48, 0));
+    assert_eq!((again.steps[0].swipes.asked, again.steps[0].swipes.disturbed), (48, 1));
+    assert!(again.findings.is_empty(), "{:?}", again.findings);
+    assert_eq!(again.verdict, Outcome::Pass, "{}", again.because);
+    // What nobody says is done again is missing.
+    let other = broken(at, &(resumed + &phase("")), legs[SLOW].0 - 0.2, later);
+    assert_eq!(other.steps[0].swipes.unplaced, FAST as u32 - 8);
+    assert_eq!(other.verdict, Outcome::Inconclusive);
+}
+
 #[test]
 fn a_swipe_askew_to_both_axes_is_sound() {
     assert_eq!(kinds(&Outside { askew: 0.6, ..SOUND }.verdict()), []);
