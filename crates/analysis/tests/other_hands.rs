@@ -445,6 +445,20 @@ fn a_sensor_that_counts_up_to_one_speed_loses_track_there_and_does_not_spin_out(
     }
 }
 
+/// The longest of the slow swipes are 0.8 % longer than they are on the mean, and are no scale.
+#[test]
+fn the_limit_of_a_sensor_that_counts_up_to_it_is_told_by_the_mean_slow_swipe() {
+    let limit = Some((1.5, Beyond::Saturates));
+    let gain = |swipe: usize| if swipe < SLOW { 1.0 + 0.004 * ((swipe * 7 % 5) as f64 - 2.0) } else { 1.0 };
+    for slot_ns in [1_000_000, 4_000_000] {
+        let verdict = Outside { limit, gain, slot_ns, ..SOUND }.verdict();
+        let told = verdict.steps[0].tracking_limit_m_s.unwrap();
+        let (low, high) = (told.low.unwrap(), told.high.unwrap());
+        assert!((low..=high).contains(&1.5) && high - low < 0.02, "{slot_ns}: {told:?}");
+        assert!((told.value - 1.5).abs() < 0.005, "{slot_ns}: {told:?}");
+    }
+}
+
 /// Its limit is 3 % of itself higher or lower in each swipe.
 #[test]
 fn a_top_speed_that_differs_from_swipe_to_swipe_is_one_and_makes_no_false_motion() {
