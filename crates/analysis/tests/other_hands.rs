@@ -445,6 +445,19 @@ fn a_sensor_that_counts_up_to_one_speed_loses_track_there_and_does_not_spin_out(
     }
 }
 
+/// Swipes out at 1.5 m/s and no faster, and as fast as they are back.
+#[test]
+fn a_top_speed_in_one_direction_is_one() {
+    let limit_in = |swipe: usize| if swipe.is_multiple_of(2) { 1.0 } else { 9.0 };
+    for slot_ns in [1_000_000, 4_000_000] {
+        let limit = Some((1.5, Beyond::Saturates));
+        let verdict = Outside { limit, limit_in, slot_ns, frames_a_report: 24.7, ..SOUND }.verdict();
+        let found = kinds(&verdict);
+        assert!(found.iter().filter(|k| k.1 == "level").count() >= FAST * 2 / 5, "{slot_ns}: {found:?}");
+        assert!(found.iter().all(|k| k.0 == Family::TrackingLoss), "{slot_ns}: {found:?}");
+    }
+}
+
 /// The longest of the slow swipes are 0.8 % longer than they are on the mean, and are no scale.
 #[test]
 fn the_limit_of_a_sensor_that_counts_up_to_it_is_told_by_the_mean_slow_swipe() {
