@@ -445,6 +445,21 @@ fn a_sensor_that_counts_up_to_one_speed_loses_track_there_and_does_not_spin_out(
     }
 }
 
+/// At 4 ms a few reports of a swipe reach it, whose shoulders foretell twice the counts that are missing.
+#[test]
+fn what_a_ceiling_that_is_just_reached_takes_is_thrown_away_or_handed_on_as_it_is() {
+    for (more_is_lost, kind) in [(true, "thrown away"), (false, "handed on")] {
+        for most in [(|_| 550) as fn(i64) -> i32, |_| 570, |_| 590] {
+            let own = Outside { slot_ns: 4_000_000, frames_a_report: 24.7, most, more_is_lost, ..SOUND };
+            let verdict = own.verdict();
+            let found = kinds(&verdict);
+            assert!(found.iter().all(|k| k.0 == Family::ReportCeiling), "{}: {found:?}", most(0));
+            let as_it_is = found.iter().filter(|k| k.1 == kind).count();
+            assert!(as_it_is >= 8 && as_it_is == found.len(), "{}: {found:?}", most(0));
+        }
+    }
+}
+
 /// Swipes out at 1.5 m/s and no faster, and as fast as they are back.
 #[test]
 fn a_top_speed_in_one_direction_is_one() {
