@@ -473,6 +473,25 @@ fn a_top_speed_in_one_direction_is_one() {
     }
 }
 
+/// What it cuts the swipes to is what another step would make of them.
+#[test]
+fn swipes_that_are_seen_to_lose_counts_were_made_at_no_other_step() {
+    let limit = Some((1.5, Beyond::Saturates));
+    let own = Outside { limit, ..SOUND };
+    let judged = |other: &str| {
+        let text = own.text().replacen("}]}}\n", &format!("}}{other}]}}}}\n"), 1);
+        judge(&Recording::read(text.as_bytes()).unwrap(), "two steps").verdict
+    };
+    // A fifth and a quarter of the travel, about, is missing.
+    for share in [0.72, 0.76, 0.8, 0.84] {
+        let other = format!(",{{\"id\":2,\"nominal_counts_per_inch\":{}}}", 1600.0 * share);
+        let verdict = judged(&other);
+        assert_eq!(kinds(&verdict), kinds(&judged("")), "{share}");
+        let resolution = verdict.steps[0].families.iter().find(|f| f.family == Family::Resolution).unwrap();
+        assert_eq!(resolution.verdict, Outcome::Pass, "{share}: {}", resolution.because);
+    }
+}
+
 /// The longest of the slow swipes are 0.8 % longer than they are on the mean, and are no scale.
 #[test]
 fn the_limit_of_a_sensor_that_counts_up_to_it_is_told_by_the_mean_slow_swipe() {
