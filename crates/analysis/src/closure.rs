@@ -16,11 +16,11 @@ use crate::stats::t_quantile;
 use crate::step::{PhaseView, StepView};
 use crate::verdict::{Closure, Quantity};
 
-/// Closure of each phase with an even number of swipes, all placed; `lengths` are those of the step.
+/// Closure of each phase with an even number of swipes, all placed and whole; `lengths` are those of the step.
 pub fn of(view: &StepView, lengths: Option<&Lengths>) -> Vec<Closure> {
     let Some(scale) = view.scale else { return Vec::new() };
-    let even =
-        view.phases.iter().filter(|p| !p.swipes.is_empty() && p.swipes.len() % 2 == 0 && p.unplaced == 0);
+    let whole = |p: &PhaseView| p.unplaced == 0 && p.swipes.iter().all(|s| s.cut.is_none());
+    let even = view.phases.iter().filter(|p| !p.swipes.is_empty() && p.swipes.len() % 2 == 0 && whole(p));
     even.map(|phase| {
         let along: f64 = phase.swipes.iter().map(|s| s.swipe.sign() * s.swipe.along).sum();
         let across: f64 = phase.swipes.iter().map(|s| s.swipe.across).sum();

@@ -99,6 +99,12 @@ impl Grid {
         Some(moved / seconds).filter(|speed| speed.is_finite())
     }
 
+    /// Speed of a level between two times, mm/s: of its middle half, since its ends are seen no better than the hand leaves them.
+    pub fn level_mm_s(&self, begin: i64, end: i64) -> Option<f64> {
+        let quarter = end.saturating_sub(begin) / 4;
+        self.speed_mm_s(begin + quarter, end - quarter)
+    }
+
     /// Largest expected speed, mm/s.
     pub fn peak(&self) -> f64 {
         self.expected_mm_s.iter().copied().fold(0.0, f64::max)

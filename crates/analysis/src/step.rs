@@ -19,7 +19,7 @@ use crate::silence::{self, MakeUp, Silence};
 use crate::starts::{self, Start};
 use crate::stats::median;
 use crate::step_change::{self, Run};
-use crate::swipes::{self, AT_SPEED, Swipe};
+use crate::swipes::{self, Swipe};
 use crate::verdict::Quantity;
 use crate::whole;
 use slipgauge_trace::recording::{DeviceTrace, PhaseSpan, Recording};
@@ -29,15 +29,16 @@ use std::collections::BTreeSet;
 use std::sync::Arc;
 
 mod acquit;
+mod cut;
 mod gain_law;
+
+pub use cut::{Cut, Ends};
 
 /// Displacements are summed over this window to find the direction of travel.
 const FRAME_WINDOW: Nanos = Nanos(20_000_000);
 /// No device reports motion less often than this while it moves fast (the slowest interval of HID is 255 ms at low
 /// speed, of pointing devices 10 ms).
 pub const LONGEST_INTERVAL: Nanos = Nanos(20_000_000);
-/// Reports beside the line of a phase that tell whether the hand was at speed there.
-const AT_THE_LINE: usize = 4;
 /// Fewer intervals than this do not tell the report interval.
 const LEAST_INTERVALS: usize = 20;
 
@@ -56,9 +57,11 @@ pub struct SwipeView {
     pub starts: Vec<Start>,
     /// A run at the top value, if swipes of this step clip.
     pub clip: Option<Clip>,
-    /// True if counts of it may have been lost in this computer, or the line of its phase cuts it: then it says nothing of the
-    /// device.
+    /// True if counts of it may have been lost in this computer, or the recording shows a part of it ([`cut`]): then it says
+    /// nothing of the device.
     pub disturbed: bool,
+    /// What the recording cuts off of it.
+    pub cut: Option<Cut>,
 }
 
 impl SwipeView {
@@ -72,6 +75,7 @@ impl SwipeView {
             starts: Vec::new(),
             clip: None,
             disturbed: false,
+            cut: None,
         }
     }
 }
@@ -139,6 +143,8 @@ pub struct StepView<'a> {
     pub other_axis: Option<Box<StepView<'a>>>,
     /// Swipes that were made at another step.
     pub changes: Vec<Run>,
+    /// Where the recording stops.
+    pub ends: Ends,
     /// Number of verdicts that share the chance of a false fail.
     pub looks: u32,
 }
@@ -204,11 +210,15 @@ impl<'a> StepView<'a> {
             _ => None,
         };
         let mut measure = None;
+        let ends = Ends::of(recording);
         if let (Some(frame), Some(counts)) = (frame, counts) {
             for (phase, calm) in phases.iter_mut().zip(&calm).filter(|(p, _)| is_swipes(&p.span)) {
                 let calm = calm.as_ref().unwrap_or(&phase.series);
                 let found = swipes::find_calm(&phase.series, calm, frame, counts);
                 let seen = u32::try_from(found.swipes.len()).unwrap_or(u32::MAX);
+                if phase.span.made.is_none() && cut::taken_up(&phase.span, recording, &ends) {
+                    phase.span.made = Some(seen.saturating_add(found.unplaced));
+                }
                 let asked = phase.span.swipes().unwrap_or(0);
                 phase.unplaced = found.unplaced.max(asked.saturating_sub(seen));
                 phase.swipes = found.swipes.into_iter().map(SwipeView::new).collect();
@@ -235,6 +245,7 @@ impl<'a> StepView<'a> {
             phases,
             other_axis: None,
             changes: Vec::new(),
+            ends,
             looks,
         };
         view.find_starts();
@@ -270,7 +281,14 @@ impl<'a> StepView<'a> {
         let host = Arc::clone(&self.host);
         let mut look = |view: &mut SwipeView, series: &Series, excused: bool| {
             look_at(view, series, frame, &bench, &host, excused);
+            if view.cut.is_some() {
+                cut::drop_its_own(view);
+            }
         };
+        let (trace, ends) = (self.trace, &self.ends);
+        for PhaseView { span, series, swipes, .. } in &mut self.phases {
+            swipes.iter_mut().for_each(|view| view.cut = cut::cut(view, series, frame, span, trace, ends));
+        }
         each_swipe(&mut self.phases, |view, series| look(view, series, false));
         if let Some(measure) = self.measure {
             look_as_short(&mut self.phases, measure, &host, &mut look);
@@ -299,16 +317,18 @@ impl<'a> StepView<'a> {
             // Once more, since all were marked again.
             gain_law::apply(&mut self.phases, measure);
         }
-        let trace = self.trace;
-        for PhaseView { span, series, swipes, .. } in &mut self.phases {
-            for view in swipes {
-                let (begin, end) = (view.swipe.begin, view.swipe.end);
-                // A stall alone delays; where counts are missing beside one, whose they are cannot be told.
-                let short = view.swipe.is_short() && host.seconds(begin, end) > 0.0;
-                let cut = is_cut(view, series, frame, span, trace);
-                view.silences.retain(|s| !(cut && s.to_the_end));
-                view.disturbed = cut || short || host.may_lose(begin, end);
-            }
+        let mut after_a_break = false;
+        for view in self.phases.iter_mut().flat_map(|p| &mut p.swipes) {
+            let (begin, end) = (view.swipe.begin, view.swipe.end);
+            // A stall alone delays; where counts are missing beside one, whose they are cannot be told.
+            let short = view.swipe.is_short() && host.seconds(begin, end) > 0.0;
+            let cut = match view.cut {
+                Some(Cut::AtBreak) => cut::is_short_of_the_stop(view),
+                Some(Cut::AtLine) => true,
+                None => after_a_break && view.swipe.is_short(),
+            };
+            after_a_break = cut && view.cut.is_some();
+            view.disturbed = cut || short || host.may_lose(begin, end);
         }
     }
 
@@ -354,30 +374,6 @@ fn each_swipe(phases: &mut [PhaseView], mut look: impl FnMut(&mut SwipeView, &Se
     for PhaseView { series, swipes, .. } in phases {
         swipes.iter_mut().for_each(|view| look(view, series));
     }
-}
-
-/// True for a swipe that the line of its phase cuts: it begins or ends there at speed, and the counts run on beyond.
-fn is_cut(view: &SwipeView, series: &Series, frame: Frame, span: &PhaseSpan, trace: &DeviceTrace) -> bool {
-    let samples = series.samples.get(view.swipe.rows.clone()).unwrap_or_default();
-    let few = AT_THE_LINE.min(samples.len().saturating_sub(1));
-    let at_speed = |from: usize| {
-        let along = view.swipe.along(samples, frame);
-        let counts: f64 = along[from + 1..=from + few].iter().sum();
-        let seconds = (samples[from + few].t - samples[from].t) as f64 * 1e-9;
-        counts > AT_SPEED * view.swipe.peak * seconds
-    };
-    let reach = LONGEST_INTERVAL.0;
-    let (begin, end) = (span.begin.0, span.end.0);
-    let near = |from: i64, to: i64| to.saturating_sub(from) <= reach;
-    let counts = |from: i64, to: i64| {
-        let mut rows = trace.motion.rows(Nanos(from), Nanos(to));
-        rows.any(|row| trace.motion.x[row] != 0 || trace.motion.y[row] != 0)
-    };
-    let before = || counts(begin.saturating_sub(reach), begin);
-    let after = || counts(end, end.saturating_add(reach));
-    few > 0
-        && ((near(begin, view.swipe.begin) && at_speed(0) && before())
-            || (near(view.swipe.end, end) && at_speed(samples.len() - 1 - few) && after()))
 }
 
 /// Marks short swipes and looks at them again as such. Who stopped short is asked of the swipes in which nothing was found on
@@ -497,8 +493,8 @@ fn tells(view: &SwipeView, silences: impl Fn(&Silence) -> bool) -> bool {
     view.silences.iter().any(silences) || !view.stretches.is_empty() || no_arm
 }
 
-/// Marks who is short and who is excused, by what is known of each swipe so far. What this computer may have lost of a swipe is as
-/// what a ceiling cut off. (Added after swipes had been told to be short that began where such a one had stopped short.)
+/// Marks who is short and who is excused, by what is known of each swipe so far. What this computer may have lost of a swipe, or
+/// the recording shows no more of, is as what a ceiling cut off. (Added after swipes had been told to be short that began where such a one had stopped short.)
 fn excuse(
     phases: &mut [PhaseView],
     measure: Measure,
@@ -511,6 +507,7 @@ fn excuse(
         let last = phase.swipes.len().saturating_sub(1);
         swipes.extend(phase.swipes.iter_mut().enumerate().map(|(i, s)| Marked {
             clipped: s.clip.is_some()
+                || s.cut.is_some()
                 || s.silences.iter().any(|s| s.host)
                 || host.may_lose(s.swipe.begin, s.swipe.end),
             told: told(s),

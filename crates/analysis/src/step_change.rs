@@ -5,7 +5,9 @@
 //! a phase, whose lengths are alike within [`ALIKE`] and differ from one travel by such a ratio within [`NEAR`].
 //!
 //! Assumes that the plan has the nominals of both steps and that they are [`APART`] or more from each other. A failing
-//! sensor shortens swipes too, but each by something else, and not by that ratio. Smallest found: three swipes.
+//! sensor shortens swipes too, but each by something else, and not by that ratio; and where it is seen on their way how most of a
+//! run lost counts, they are none. (Added after three swipes and more in a row that a sensor had cut to such a share had been
+//! told to be made at another step.) Smallest found: three swipes.
 //!
 //! A device may have steps that are none of the plan's. So runs that are *longer* than one travel by [`APART`] and more, by
 //! whatever ratio, are told as well, where they are no more than half of their phase: false motion after the stop adds what
@@ -28,6 +30,7 @@
 use crate::after_stop;
 use crate::families::key;
 use crate::shortfall::{Measure, NO_ACCIDENT};
+use crate::silence::{MakeUp, Silence};
 use crate::stats::median;
 use crate::step::{PhaseView, StepView, SwipeView};
 use slipgauge_trace::session::Step;
@@ -202,7 +205,9 @@ fn planned(step: &StepView) -> Vec<Run> {
                     .filter_map(|&i| phase.swipes.get(i))
                     .filter(|s| (s.swipe.along / s.swipe.one_travel / ratio - 1.0).abs() <= ALIKE)
                     .collect();
-                if let (true, Some(first), Some(last)) = (alike.len() >= RUN, alike.first(), alike.last()) {
+                let plain = alike.iter().filter(|s| !shows_a_loss(s)).count();
+                let enough = plain >= RUN && 2 * plain > alike.len();
+                if let (true, Some(first), Some(last)) = (enough, alike.first(), alike.last()) {
                     let span = (first.swipe.begin, last.swipe.end);
                     let keys = alike.iter().map(|s| key(phase, s)).collect();
                     let (to, nominal) = (Some(to), Some(nominal));
@@ -213,6 +218,13 @@ fn planned(step: &StepView) -> Vec<Run> {
         }
     }
     found
+}
+
+/// True if counts are seen to go missing on the way of a swipe: then its length is no step's. (That they end at speed may be said of
+/// it for its length alone.)
+fn shows_a_loss(view: &SwipeView) -> bool {
+    let lost = |s: &Silence| !s.host && s.kind == MakeUp::Lost && !s.to_the_end;
+    view.silences.iter().any(lost) || view.stretches.iter().any(|s| s.wrong.is_loss())
 }
 
 /// A change in the middle of a phase that lasts to the end of the session.

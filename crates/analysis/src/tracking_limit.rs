@@ -17,6 +17,9 @@
 //!
 //! *Counted up to.* Of a sensor that counts no faster than its limit ([`crate::false_motion::top_speed`]) each level is the
 //! limit of its swipe, seen for long, at any report interval: [`LEAST`] of them, and more than there are other losses, give a value.
+//! It is in the millimetres of the effective resolution, as all else here. (First it was in those of the finding, which are of the
+//! first look at the travel, the longest swipes: where the hand's places scattered it came out low by up to one per cent, with
+//! an interval of half of that.)
 //!
 //! *In some swipes.* A limit that some swipes are seen to go beyond clean has no one median: it lies no higher than the fastest
 //! that it was met at, which is told as a bound if no clean swipe was faster, and else as the reason for none.
@@ -87,6 +90,8 @@ fn by_counts(step: &StepView, findings: &[Finding], known: Option<&Resolution>) 
     let per_m = 1e3 * known.map(|r| r.counts_per_mm).or(step.scale.map(|s| s.counts_per_mm))?;
     // The uncertainty of the scale alone; unknown where it rests on the nominal resolution.
     let relative = known.map_or(UNKNOWN_SCALE, |r| r.uncertainty / r.counts_per_mm);
+    // Grids are in the millimetres of the first look at the travel.
+    let m_of_mm = step.scale?.counts_per_mm / per_m;
     let spoiled = spoiled(step, findings);
     let (mut told, mut failing, mut hidden) = (Vec::new(), Vec::new(), false);
     let mut levels = Vec::new();
@@ -97,13 +102,13 @@ fn by_counts(step: &StepView, findings: &[Finding], known: Option<&Resolution>) 
             if !short && is_clean(&spoiled, phase, swipe) {
                 // Where reports are too uneven for the first, the second alone.
                 let counted = Some(onset::fastest(samples, frame, step.slot()) / per_m).filter(|v| *v > 0.0);
-                let seen = swipe.grid.claim.seen_mm_s * step.scale?.counts_per_mm / per_m;
+                let seen = swipe.grid.claim.seen_mm_s * m_of_mm;
                 told.push(Told::Above(counted.unwrap_or(seen).min(seen)));
             }
             continue;
         };
-        if let Some(level) = level(finding) {
-            let peak = swipe.grid.peak() * step.scale?.counts_per_mm / per_m;
+        if let Some(level) = level(swipe, finding) {
+            let [level, peak] = [level, swipe.grid.peak()].map(|v| v * m_of_mm);
             levels.push(Told::Reached { low: level, at: level, high: level, peak: peak.max(level) });
             continue;
         }
@@ -166,9 +171,10 @@ fn with_scale(median: censored::Median, relative: f64) -> Quantity {
     }
 }
 
-/// The speed that a sensor counts up to, m/s, which is its limit: seen for as long as the hand was faster.
-fn level(loss: &Finding) -> Option<f64> {
-    loss.evidence.get("onset_m_s")?.as_f64().filter(|_| loss.kind == "level")
+/// The speed that a sensor counts up to, in the grid's mm/s, which is its limit: seen for as long as the hand was faster.
+fn level(swipe: &SwipeView, loss: &Finding) -> Option<f64> {
+    let own = (loss.kind == "level").then_some((loss.begin_ns, loss.end_ns));
+    own.and_then(|(begin, end)| swipe.grid.level_mm_s(begin, end))
 }
 
 /// True if the sensor was seen to lose track above a speed in some of the swipes, and not in others.

@@ -445,6 +445,67 @@ fn a_sensor_that_counts_up_to_one_speed_loses_track_there_and_does_not_spin_out(
     }
 }
 
+/// At 4 ms a few reports of a swipe reach it, whose shoulders foretell twice the counts that are missing.
+#[test]
+fn what_a_ceiling_that_is_just_reached_takes_is_thrown_away_or_handed_on_as_it_is() {
+    for (more_is_lost, kind) in [(true, "thrown away"), (false, "handed on")] {
+        for most in [(|_| 550) as fn(i64) -> i32, |_| 570, |_| 590] {
+            let own = Outside { slot_ns: 4_000_000, frames_a_report: 24.7, most, more_is_lost, ..SOUND };
+            let verdict = own.verdict();
+            let found = kinds(&verdict);
+            assert!(found.iter().all(|k| k.0 == Family::ReportCeiling), "{}: {found:?}", most(0));
+            let as_it_is = found.iter().filter(|k| k.1 == kind).count();
+            assert!(as_it_is >= 8 && as_it_is == found.len(), "{}: {found:?}", most(0));
+        }
+    }
+}
+
+/// Swipes out at 1.5 m/s and no faster, and as fast as they are back.
+#[test]
+fn a_top_speed_in_one_direction_is_one() {
+    let limit_in = |swipe: usize| if swipe.is_multiple_of(2) { 1.0 } else { 9.0 };
+    for slot_ns in [1_000_000, 4_000_000] {
+        let limit = Some((1.5, Beyond::Saturates));
+        let verdict = Outside { limit, limit_in, slot_ns, frames_a_report: 24.7, ..SOUND }.verdict();
+        let found = kinds(&verdict);
+        assert!(found.iter().filter(|k| k.1 == "level").count() >= FAST * 2 / 5, "{slot_ns}: {found:?}");
+        assert!(found.iter().all(|k| k.0 == Family::TrackingLoss), "{slot_ns}: {found:?}");
+    }
+}
+
+/// What it cuts the swipes to is what another step would make of them.
+#[test]
+fn swipes_that_are_seen_to_lose_counts_were_made_at_no_other_step() {
+    let limit = Some((1.5, Beyond::Saturates));
+    let own = Outside { limit, ..SOUND };
+    let judged = |other: &str| {
+        let text = own.text().replacen("}]}}\n", &format!("}}{other}]}}}}\n"), 1);
+        judge(&Recording::read(text.as_bytes()).unwrap(), "two steps").verdict
+    };
+    // A fifth and a quarter of the travel, about, is missing.
+    for share in [0.72, 0.76, 0.8, 0.84] {
+        let other = format!(",{{\"id\":2,\"nominal_counts_per_inch\":{}}}", 1600.0 * share);
+        let verdict = judged(&other);
+        assert_eq!(kinds(&verdict), kinds(&judged("")), "{share}");
+        let resolution = verdict.steps[0].families.iter().find(|f| f.family == Family::Resolution).unwrap();
+        assert_eq!(resolution.verdict, Outcome::Pass, "{share}: {}", resolution.because);
+    }
+}
+
+/// The longest of the slow swipes are 0.8 % longer than they are on the mean, and are no scale.
+#[test]
+fn the_limit_of_a_sensor_that_counts_up_to_it_is_told_by_the_mean_slow_swipe() {
+    let limit = Some((1.5, Beyond::Saturates));
+    let gain = |swipe: usize| if swipe < SLOW { 1.0 + 0.004 * ((swipe * 7 % 5) as f64 - 2.0) } else { 1.0 };
+    for slot_ns in [1_000_000, 4_000_000] {
+        let verdict = Outside { limit, gain, slot_ns, ..SOUND }.verdict();
+        let told = verdict.steps[0].tracking_limit_m_s.unwrap();
+        let (low, high) = (told.low.unwrap(), told.high.unwrap());
+        assert!((low..=high).contains(&1.5) && high - low < 0.02, "{slot_ns}: {told:?}");
+        assert!((told.value - 1.5).abs() < 0.005, "{slot_ns}: {told:?}");
+    }
+}
+
 /// Its limit is 3 % of itself higher or lower in each swipe.
 #[test]
 fn a_top_speed_that_differs_from_swipe_to_swipe_is_one_and_makes_no_false_motion() {
@@ -651,6 +712,70 @@ fn a_sensor_that_runs_to_a_corner_is_no_report_ceiling() {
     assert!(found.iter().all(|k| k.0 != Family::ReportCeiling), "{found:?}");
     assert!(found.iter().filter(|k| k.0 == Family::SpinOut && k.2 == Cause::Sensor).count() >= FAST / 2);
     assert_eq!(verdict.verdict, Outcome::Fail, "{}", verdict.because);
+}
+
+/// The sound session up to a time in seconds, with what is written after it, and from another time on what came then.
+fn broken(until: f64, then: &str, from: f64, later: f64) -> Verdict {
+    let text = SOUND.text();
+    let stamp = |line: &str| -> Option<i64> { line.strip_prefix("{\"t\":")?.split(',').next()?.parse().ok() };
+    let lines: Vec<(i64, &str)> = text.lines().map(|line| (stamp(line).unwrap_or(-1), line)).collect();
+    let ns = |seconds: f64| (seconds * 1e9) as i64;
+    let mut out = String::new();
+    lines.iter().filter(|(t, _)| *t <= ns(until)).for_each(|(_, line)| writeln!(out, "{line}").unwrap());
+    out += then;
+    for (t, line) in lines.iter().filter(|(t, _)| *t >= ns(from)) {
+        writeln!(out, "{}", line.replacen(&t.to_string(), &(t + ns(later)).to_string(), 1)).unwrap();
+    }
+    judge(&Recording::read(out.as_bytes()).unwrap(), "broken").verdict
+}
+
+#[test]
+fn the_swipe_in_which_a_recording_stops_is_not_judged() {
+    let legs = SOUND.legs();
+    // In the middle of it, and while the hand brakes.
+    for share in [0.35, 0.6] {
+        let (begin, lasts, ..) = legs[SLOW + 13];
+        let (at, next) = (begin + share * lasts, legs[SLOW + 14].0 - 0.1);
+        let cut = broken(at, "", f64::INFINITY, 0.0);
+        assert!(cut.findings.is_empty(), "{share}: {:?}", cut.findings);
+        assert_eq!((cut.steps[0].swipes.found, cut.steps[0].swipes.disturbed), (24, 1), "{share}");
+        // Taken up again at once by its stamps, or a minute later, in the same phase.
+        for later in [0.0, 60.0] {
+            let resumed = format!("{{\"t\":{},\"resumed\":{{}}}}\n", ((at + later) * 1e9) as i64 + 1_000_000);
+            let verdict = broken(at, &resumed, next, later);
+            assert!(verdict.findings.is_empty(), "{share} {later}: {:?}", verdict.findings);
+            assert_eq!(verdict.steps[0].swipes.disturbed, 1, "{share} {later}");
+            assert_eq!(verdict.verdict, Outcome::Pass, "{share} {later}: {}", verdict.because);
+        }
+    }
+    // After a swipe it takes nothing.
+    let (begin, lasts, ..) = legs[SLOW + 13];
+    let whole = broken(begin + lasts + 0.2, "", f64::INFINITY, 0.0);
+    assert_eq!((whole.steps[0].swipes.found, whole.steps[0].swipes.disturbed), (24, 0));
+}
+
+#[test]
+fn a_phase_that_was_interrupted_and_done_again_lacks_nothing() {
+    let legs = SOUND.legs();
+    let (begin, lasts, ..) = legs[SLOW + 7];
+    let at = begin + 0.4 * lasts;
+    let later = at - legs[SLOW].0 + 61.0;
+    let t = ((at + 60.0) * 1e9) as i64;
+    let phase = |other: &str| {
+        format!(
+            "{{\"t\":{t},\"phase\":{{\"step\":1,\"task\":\"swipes\",\"pace\":\"fast\",\"swipes\":{FAST}{other}}}}}\n"
+        )
+    };
+    let resumed = format!("{{\"t\":{t},\"resumed\":{{}}}}\n");
+    let again = broken(at, &(resumed.clone() + &phase(",\"repeats\":3")), legs[SLOW].0 - 0.2, later);
+    assert_eq!((again.steps[0].swipes.found, again.steps[0].swipes.unplaced), (48, 0));
+    assert_eq!((again.steps[0].swipes.asked, again.steps[0].swipes.disturbed), (48, 1));
+    assert!(again.findings.is_empty(), "{:?}", again.findings);
+    assert_eq!(again.verdict, Outcome::Pass, "{}", again.because);
+    // What nobody says is done again is missing.
+    let other = broken(at, &(resumed + &phase("")), legs[SLOW].0 - 0.2, later);
+    assert_eq!(other.steps[0].swipes.unplaced, FAST as u32 - 8);
+    assert_eq!(other.verdict, Outcome::Inconclusive);
 }
 
 #[test]

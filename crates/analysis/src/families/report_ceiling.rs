@@ -5,17 +5,18 @@
 //! Cause: the report format where the top value reaches the descriptor's or the field's limit, else the firmware.
 //! Kind, one for the step: *thrown away* where the clipped swipes fall short of the clean slow ones (of all slow ones where
 //! fewer than [`LEAST`] are clean: a slow swipe loses less), beyond three standard errors and by at least half of what their
-//! shoulders say is hidden (or [`PLAIN`] of the travel), or where no shoulder says anything and swipes of a pace are the
-//! shorter the more reports they hold at the top ([`shorter_with_tops`]); *handed on* where as much would have been seen and
-//! was not, else *unknown*. Ceiling speed = top value × report rate / resolution.
+//! shoulders say is hidden (or [`PLAIN`] of the travel), or where swipes of a pace are the
+//! shorter the more reports they hold at the top ([`shorter_with_tops`]), and no shoulder says anything or they lack three standard
+//! errors; *handed on* where as much would have been seen and was not, else *unknown*. Ceiling speed = top value × report rate / resolution.
 //!
 //! Decides on the share of fast swipes that clip, exact limits. Smallest found: three reports at the top and 1.5 mm that
 //! they could not hold, in three swipes. (First written as three reports that hide a peak of 3 counts and 2 %. Seen then: at
 //! 0.98 of the peak 20 to 43 % missed of what lost 1.5 mm and more, since frames that beat against reports leave no run.
 //! With piles ([`crate::clip`]) none was missed of 22,330 at 0.98 to 0.5 of the peak. Then as
 //! 20 counts a report and more; ceilings of 7 and 14 counts at 0.25 ms had been seen to be told as gain, repeats or short swipes: where
-//! 5 % of the travel are missing, 5 counts are enough.) The kind is told where the shoulders
-//! hide more than placing scatters, or six swipes show a trend; else it is unknown. Cost: O(reports).
+//! 5 % of the travel are missing, 5 counts are enough. And the trend counted only where no shoulder said anything: ceilings that were
+//! just reached, whose shoulders foretold twice what was missing, were told to hand on what had been thrown away.) The kind is told
+//! where the shoulders hide more than placing scatters, or six swipes show a trend; else it is unknown. Cost: O(reports).
 
 use super::{Detector, Event, in_swipe, key, not_examined, round, share};
 use crate::clip::{Clip, ceiling_m_s};
@@ -126,7 +127,9 @@ fn kind(step: &StepView, slow: &[f64], baseline: f64) -> &'static str {
         * (1.0 / slow.len() as f64 + 1.0 / missing.len() as f64).sqrt();
     let hidden = if told { 0.5 * hides } else { f64::INFINITY };
     let plain = hidden.min(PLAIN * baseline).max(3.0 * error);
-    match (missed > plain || (!told && shorter_with_tops(step)), hides > 6.0 * error) {
+    // Shoulders of a run that is short may foretell twice what was cut off.
+    let lacks = missed > plain || (shorter_with_tops(step) && (!told || missed > 3.0 * error));
+    match (lacks, hides > 6.0 * error) {
         (true, _) => "thrown away",
         (false, true) => "handed on",
         (false, false) => "unknown",

@@ -455,13 +455,9 @@ fn partial<'a>(
             unit: "mm of travel",
             cause: Cause::Sensor,
         };
-        // A level is the limit itself. Its ends are seen no better than the hand leaves them.
-        let quarter = stretch.end.saturating_sub(stretch.begin) / 4;
-        let onset = if level {
-            grid.speed_mm_s(stretch.begin + quarter, stretch.end - quarter)?
-        } else {
-            *grid.expected_mm_s.get(at)?
-        };
+        // A level is the limit itself.
+        let onset =
+            if level { grid.level_mm_s(stretch.begin, stretch.end)? } else { *grid.expected_mm_s.get(at)? };
         let mut evidence = json!({
             "onset_m_s": round(onset * 1e-3, 3),
             "expected_peak_m_s": round(grid.peak() * 1e-3, 3),
