@@ -669,7 +669,8 @@ fn a_ceiling_that_frames_reach_in_most_reports_is_a_ceiling_however_small() {
 /// Firmware that holds 5 to 16 counts and hands on the rest: no swipe is short. And sound devices of as few counts a report, at 8 kHz.
 #[test]
 fn a_ceiling_that_hands_on_what_few_counts_do_not_hold_is_a_ceiling_and_few_counts_are_none() {
-    let ceilings: [(i64, f64, fn(i64) -> i32); 3] =
+    type Most = fn(i64) -> i32;
+    let ceilings: [(i64, f64, Most); 3] =
         [(125_000, 1600.0, |_| 8), (250_000, 800.0, |_| 9), (500_000, 800.0, |_| 16)];
     for (slot_ns, counts_per_inch, most) in ceilings {
         let fine = Outside { slot_ns, counts_per_mm: counts_per_inch / 25.4, frames_a_report: 1.7, ..SOUND };
