@@ -21,7 +21,7 @@
 //! it is cannot be told. (First written with a scatter of 1 %, and so that a level's end had to show that there is no jump;
 //! seen then: sensors whose limit differs by 3 % from swipe to swipe, and hands that strike their stop from the level, told
 //! as spin-outs in every swipe, though nothing but missing motion was shown.) Levels of one direction are asked by themselves where
-//! those of both are no top speed: a sensor may lose track one way alone. (Added after thirty of thirty swipes out had been told
+//! those of both are no top speed, and do not jump: a sensor may lose track one way alone. (Added after thirty of thirty swipes out had been told
 //! as spin-outs, for thirty faster ones back.) Cost: O(reports) and a fit a level and report.
 
 use super::Look;
@@ -80,7 +80,7 @@ pub fn rename(phases: &mut [PhaseView], frame: Frame, bench: &Bench) {
     }
 }
 
-/// Likewise, among some swipes; true if they have a top speed.
+/// Likewise, among some swipes; true if they have a top speed, or are shown to have none.
 fn rename_in(
     phases: &mut [PhaseView],
     frame: Frame,
@@ -96,7 +96,11 @@ fn rename_in(
     let short = levels.iter().filter(|l| l.short).count();
     let jumps: Vec<(f64, f64)> = levels.iter().filter_map(|l| l.jump).collect();
     let too_few = levels.len() < LEAST || 2 * short < levels.len();
-    if too_few || !agree || jump(&jumps) || passed(phases, frame, bench, (1.0 + SAME) * centre, among) {
+    // Half of the jumps would show less of them.
+    if jump(&jumps) {
+        return true;
+    }
+    if too_few || !agree || passed(phases, frame, bench, (1.0 + SAME) * centre, among) {
         return false;
     }
     for level in levels.iter().filter(|l| off(l) <= SAME) {
