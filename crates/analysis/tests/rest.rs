@@ -378,3 +378,16 @@ fn a_creep_under_a_lamps_flicker_is_told_beside_it() {
         assert!(family.because.starts_with("creeps at 0.24"), "{per_inch}: {}", family.because);
     }
 }
+
+/// A millimetre nine times in ten seconds, always the same way; and to and fro, which goes nowhere.
+#[test]
+fn hops_that_all_go_one_way_are_a_creep_and_fail() {
+    let hops = |t: f64| (t / 1.05).floor();
+    let (one_way, _) = at_rest(1600.0, 1_000_000, |t| [1.0 * hops(t), 0.3 * hops(t)]);
+    assert_eq!(one_way.verdict, Outcome::Fail, "{}", one_way.because);
+    let limit = one_way.criteria.iter().find(|c| c.what.starts_with("creep in hops")).unwrap();
+    let low = limit.estimate.unwrap().low.unwrap();
+    assert!((0.1..0.6).contains(&low), "{low}");
+    let (to_and_fro, _) = at_rest(1600.0, 1_000_000, |t| [hops(t) % 2.0, 0.0]);
+    assert_ne!(to_and_fro.verdict, Outcome::Fail, "{}", to_and_fro.because);
+}

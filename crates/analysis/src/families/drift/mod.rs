@@ -28,6 +28,7 @@
 
 mod bursts;
 mod groups;
+mod hops;
 mod knocks;
 mod rest;
 mod spell;
@@ -226,7 +227,7 @@ impl Detector for Drift {
     }
 
     fn criteria(&self) -> usize {
-        3
+        4
     }
 
     fn detect(&self, step: &StepView, findings: &mut Vec<Finding>) {
@@ -238,7 +239,9 @@ impl Detector for Drift {
 
     fn decide(&self, step: &StepView, findings: &[Finding]) -> FamilyVerdict {
         let by = counts_a_step(step);
-        let looks: Vec<Look> = step.still().filter_map(|phase| Look::new(step, phase, by)).collect();
+        let mut looks: Vec<Look> = step.still().filter_map(|phase| Look::new(step, phase, by)).collect();
+        let longest = looks.iter().map(|l| l.rest.seconds).fold(0.0, f64::max);
+        looks.retain(|l| l.rest.seconds >= CUT_SHORT * longest);
         if looks.is_empty() {
             return not_examined(step, Family::Drift, "no phase in which the device lies still");
         }
@@ -258,6 +261,10 @@ impl Detector for Drift {
         out
     }
 }
+
+/// A rest that was cut to less than this share of another of the step tells no rate: one count in an instant is as fast as a creep.
+/// (Added after one of 0.1 s had overruled the whole rest before it.)
+const CUT_SHORT: f64 = 0.1;
 
 /// What would settle it.
 fn to_settle(looks: &[Look], family: &FamilyVerdict) -> &'static str {
@@ -430,6 +437,7 @@ fn criteria(step: &StepView, looks: &[Look], per_mm: f64) -> (Vec<Criterion>, bu
         inside("creep", "mm/s", speed / per_mm, uncertainty / per_mm, f64::INFINITY, tolerance, each)
     });
     let creep = creep.min_by_key(|c| rank(c.verdict));
+    let hops = looks.iter().find_map(|look| hops::criterion(&look.rest, per_mm, tolerance, each));
     let moving = |values: Vec<f64>, what, unit, limit| {
         let n = values.len() as f64;
         let (mean, sd) = stats::mean_sd(&values)?;
@@ -442,7 +450,7 @@ fn criteria(step: &StepView, looks: &[Look], per_mm: f64) -> (Vec<Criterion>, bu
     let tremble = moving(trembles, "tremble, root mean square", "mm", size);
     let counted = bursts::count(&looks.iter().map(|l| &l.rest).collect::<Vec<_>>());
     let bursts = burst_rate(looks, &counted, per_mm, shared);
-    let all = [let_go(looks, per_mm), creep, wander, Some(bursts), tremble];
+    let all = [let_go(looks, per_mm), creep, hops, wander, Some(bursts), tremble];
     (all.into_iter().flatten().collect(), counted)
 }
 
