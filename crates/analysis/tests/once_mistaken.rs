@@ -70,3 +70,15 @@ fn a_hand_that_strikes_the_stop_after_a_short_start_has_lost_nothing_there() {
         assert_eq!(count(&ran, Family::TrackingLoss), 0, "{seed}");
     }
 }
+
+/// It takes a tenth of the fast swipes, and by their speed: more of some than of others, and more than placing.
+#[test]
+fn a_gain_that_falls_with_speed_is_no_loss_in_each_swipe() {
+    for seed in [3000, 3001, 3002, 3003, 3004, 3009, 3010, 3011] {
+        let mut scene = Scene::sound(seed, "sag", Fixed::default());
+        scene.bench = scene.bench.with_fault("gain-slope", Some(-0.06)).unwrap();
+        let ran = run(scene).unwrap();
+        assert_eq!(count(&ran, Family::TrackingLoss) + count(&ran, Family::SpinOut), 0, "{seed}");
+        assert_eq!(count(&ran, Family::GainChange), 1, "{seed}");
+    }
+}
