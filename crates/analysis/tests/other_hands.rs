@@ -995,3 +995,12 @@ fn a_first_swipe_that_stopped_short_makes_no_step_of_the_others() {
         assert_eq!(verdict.verdict, Outcome::Pass, "{}", verdict.because);
     }
 }
+
+/// For 50 ms of every 410, wherever the hand is then: at some starts as well.
+#[test]
+fn what_a_link_holds_back_at_a_start_as_elsewhere_is_the_links() {
+    let verdict = Outside { held: |t| t > 11.0 && t % 0.41 < 0.05, ..SOUND }.verdict();
+    let found = kinds(&verdict);
+    assert!(found.iter().all(|k| k.0 == Family::Dropout && k.2 == Cause::Link), "{found:?}");
+    assert!(found.len() >= FAST, "{}", found.len());
+}

@@ -34,8 +34,9 @@ use serde_json::json;
 
 pub(super) struct Dropout;
 
-/// Kind of those whose counts did not come later.
+/// Kind of those whose counts did not come later, and of those that did.
 pub(super) const LOST: &str = "lost";
+pub(super) const LATE: &str = "late";
 /// Key of the number of reports that one is long.
 pub(super) const REPORTS_MISSING: &str = "reports_missing";
 
@@ -76,7 +77,7 @@ impl Detector for Dropout {
                 let made_up = if late { expected_mm } else { 0.0 };
                 let event = Event {
                     family: Family::Dropout,
-                    kind: if late { "late" } else { LOST },
+                    kind: if late { LATE } else { LOST },
                     begin: silence.begin,
                     end: losses.end(swipe, silence),
                     size: expected_mm,
@@ -166,7 +167,7 @@ fn held_back<'a>(step: &'a StepView, phase: &'a PhaseView) -> impl Iterator<Item
         let view = phase.swipes.get(later.swipe)?;
         let event = Event {
             family: Family::Dropout,
-            kind: "late",
+            kind: LATE,
             begin: later.rest,
             end: later.end,
             size: later.counts / per_mm,

@@ -32,7 +32,9 @@
 //! what they lose beyond that.)
 //! Cost: O(reports).
 
-use super::{Detector, Event, coarse_stamps, in_swipe, key, not_examined, round, share, swipes_with};
+use super::{
+    Detector, Event, coarse_stamps, dropout, in_swipe, key, not_examined, round, share, swipes_with,
+};
 use crate::erratic::{ARM_ACCELERATION, Wrong};
 use crate::starts::{LEAST_MM, LEAST_SCATTER_MM, Start, Steep};
 use crate::stats::{median, within};
@@ -55,6 +57,8 @@ const AGREES: f64 = 3.0;
 const SIBLINGS: usize = 5;
 /// Starts that show it before it is put down to power saving.
 const RECURS: usize = 2;
+/// Late bursts on the way that show a link to hold back.
+const LINKS: usize = 5;
 /// Normal tails are not believed beyond this.
 const LEAST_CHANCE: f64 = 1e-9;
 
@@ -184,6 +188,19 @@ fn lost_on_its_way(one: &Placed, short: f64) -> bool {
     !one.swipe.stretches.is_empty() && TELLS_TO * before < short
 }
 
+/// A link that holds back what it sends now and then does so at starts as well: late ones are its own where it is seen to do so
+/// elsewhere, [`LINKS`] times and as often. (Added after 13 starts had been put down to power saving beside 104 bursts that the link
+/// had brought late.)
+fn hand_to_the_link(own: &mut [Finding], findings: &[Finding]) {
+    let is_late = |f: &&mut Finding| f.kind == dropout::LATE;
+    let links =
+        |f: &&Finding| f.family == Family::Dropout && f.kind == dropout::LATE && f.cause == Cause::Link;
+    let (late, held_back) = (own.iter_mut().filter(is_late).count(), findings.iter().filter(links).count());
+    if held_back >= LINKS && late <= held_back {
+        own.iter_mut().filter(is_late).for_each(|f| (f.family, f.cause) = (Family::Dropout, Cause::Link));
+    }
+}
+
 impl Detector for WakeUp {
     fn family(&self) -> Family {
         Family::WakeUp
@@ -230,7 +247,7 @@ impl Detector for WakeUp {
             let (kind, missing, z) = if start.late(scale) {
                 // Either look by itself is as rare.
                 let of_steep = start.steep.map_or(0.0, |s| s.z);
-                ("late", start.lump.counts, start.lump.z.max(of_steep))
+                (dropout::LATE, start.lump.counts, start.lump.z.max(of_steep))
             } else if is_short {
                 let before = start.steep.map_or(0.0, |s| s.before);
                 let short = short.map_or(0.0, |s| s.0);
@@ -270,10 +287,12 @@ impl Detector for WakeUp {
             finding.p_false = Some(tail.clamp(LEAST_CHANCE, 1.0));
             own.push(finding);
         }
-        if own.len() < RECURS {
-            own.iter_mut().for_each(|f: &mut Finding| f.cause = Cause::Unknown);
-        }
-        findings.extend(own);
+        hand_to_the_link(&mut own, findings);
+        let (woke, handed): (Vec<Finding>, Vec<Finding>) =
+            own.into_iter().partition(|f| f.family == Family::WakeUp);
+        let once = woke.len() < RECURS;
+        let cause = |f: Finding| Finding { cause: if once { Cause::Unknown } else { f.cause }, ..f };
+        findings.extend(woke.into_iter().map(cause).chain(handed));
     }
 
     fn decide(&self, step: &StepView, findings: &[Finding]) -> FamilyVerdict {
