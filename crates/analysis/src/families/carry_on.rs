@@ -112,7 +112,7 @@ impl Detector for CarryOn {
 /// radio that lost 13 mm of each swipe, and 9 of some, had been seen to be told to go on in those.)
 struct Lost {
     by_swipe: BTreeMap<(u32, u32), f64>,
-    /// By most, with placing on top, and a report's counts for each loss: it is known no better.
+    /// By most of the slow ones, which tell how long one travel is, with placing on top, and a report's counts for each loss: it is known no better.
     usual: f64,
 }
 
@@ -128,8 +128,8 @@ impl Lost {
             *known_to.entry(own).or_insert(0.0) += per_mm * f.size / reports.max(1.0);
         }
         let usual = |of: &BTreeMap<(u32, u32), f64>| {
-            let all: Vec<f64> =
-                step.swipes().map(|(p, s)| of.get(&key(p, s)).copied().unwrap_or(0.0)).collect();
+            let slow = step.swipes().filter(|(p, _)| p.span.phase.pace == Some(Pace::Slow));
+            let all: Vec<f64> = slow.map(|(p, s)| of.get(&key(p, s)).copied().unwrap_or(0.0)).collect();
             median(&all).filter(|usual| *usual > 0.0)
         };
         let placing = step.measure.map_or(0.0, |m| m.most);
