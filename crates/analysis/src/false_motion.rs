@@ -46,7 +46,7 @@ const NOISE: f64 = 0.15;
 /// Windows in which a turn may stand out, in cells.
 const WINDOWS: [usize; 4] = [1, 2, 3, 4];
 /// Motion across is no motion along from this share on (14 degrees).
-const ACROSS: f64 = 0.25;
+pub const ACROSS: f64 = 0.25;
 /// A bounce happens at the stop: nearer to it than this share of the travel, even if a tenth of the counts were lost.
 const BEFORE_STOP: f64 = 0.9;
 /// No bounce goes further back, mm: a contact at 1.5 m/s that throws back 40 % of the speed, against a hand that

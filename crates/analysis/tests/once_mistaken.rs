@@ -82,3 +82,14 @@ fn a_gain_that_falls_with_speed_is_no_loss_in_each_swipe() {
         assert_eq!(count(&ran, Family::GainChange), 1, "{seed}");
     }
 }
+
+/// What each report that runs backwards makes it lack is near a power of two by chance; but some hold more than such a counter can,
+/// or run across.
+#[test]
+fn a_sensor_that_guesses_a_direction_is_no_counter_that_runs_over() {
+    for (seed, size) in [(5011, 0.9), (5016, 0.9), (5035, 0.9), (5048, 0.9), (5003, 0.6), (5032, 0.6)] {
+        let ran = faulty("spin-out guess", size, seed);
+        let wrapped = ran.verdict.findings.iter().filter(|f| f.kind == "wrapped").count();
+        assert!(count(&ran, Family::SpinOut) >= 3 && wrapped == 0, "{seed}: {wrapped}");
+    }
+}

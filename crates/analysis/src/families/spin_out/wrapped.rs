@@ -3,7 +3,10 @@
 //! A counter of n bits that runs over turns a delta of d counts into d − 2ⁿ. So a swipe that lacks counts lacks 2ⁿ for each
 //! report that runs backwards in it: what it lacks, over the number of those, is one power of two in every swipe, and that is
 //! asked for: [`SWIPES`] and more, whose quotient lies within [`WITHIN`] of one power, and four of five of those that show a
-//! reversal, of one phase: in faster ones a counter may run over twice. No sensor that guesses a direction comes out so. The
+//! reversal, of one phase: in faster ones a counter may run over twice. And a counter of n bits holds the largest counts of the step,
+//! and one of fewer bits does not: it runs over where it is full. (Added after sensors that guess a direction, and lack one amount for
+//! each report by chance, had been put down to firmware in one session of sixteen, with reports that no such counter holds, or with as
+//! much motion across.) The
 //! quotient is taken along the axis that moves most.
 //!
 //! Or else the counts go on where they are taken [on](unwrapped) by whole powers of two: of a counter that holds the largest counts
@@ -21,6 +24,7 @@
 use super::{key, round};
 use crate::clip::{self, Axis};
 use crate::erratic::Wrong;
+use crate::false_motion::ACROSS;
 use crate::series::Sample;
 use crate::stats::median;
 use crate::step::{PhaseView, StepView, SwipeView};
@@ -46,6 +50,8 @@ const BITS: std::ops::RangeInclusive<i32> = 5..=16;
 struct Lacks {
     counts: f64,
     reports: usize,
+    /// Motion across over that along where it runs backwards.
+    aside: f64,
 }
 
 /// Calls reversals wrapped where they are.
@@ -60,11 +66,16 @@ pub(super) fn rename(step: &StepView, findings: &mut [Finding]) {
         .swipes()
         .filter_map(|(phase, view)| Some((key(phase, view), lacks(step, phase, view, part)?)))
         .collect();
+    // One counter runs over along its own axis.
+    let most_aside = (1.0 - part * part).max(0.0).sqrt() / part + ACROSS;
     let of_phase = |phase: &PhaseView| {
-        let own = all.iter().filter(|((number, _), _)| *number == phase.span.number);
-        one_power(&own.map(|(_, lacks)| lacks.counts).collect::<Vec<f64>>())
+        let own =
+            || all.iter().filter(|((number, _), _)| *number == phase.span.number).map(|(_, lacks)| lacks);
+        let aside = median(&own().map(|lacks| lacks.aside).collect::<Vec<f64>>())?;
+        one_power(&own().map(|lacks| lacks.counts).collect::<Vec<f64>>()).filter(|_| aside <= most_aside)
     };
-    if let Some(bits) = step.phases.iter().find_map(of_phase) {
+    let held = bits_held(step, axis);
+    if let Some(bits) = step.phases.iter().find_map(of_phase).filter(|bits| held == Some(*bits)) {
         let evidence = |at: (u32, u32)| {
             let (_, lacks) = all.iter().find(|(own, _)| *own == at)?;
             Some(json!({
@@ -110,24 +121,11 @@ type TakenOn = ((u32, u32), usize);
 
 /// The bits of a counter that swipes are whole by if they are taken on, and those that have a report that it wrapped.
 fn taken_on(step: &StepView, axis: Axis, part: f64) -> Option<(i32, Vec<TakenOn>)> {
-    let of = |s: &Sample| match axis {
-        Axis::X => s.x,
-        Axis::Y => s.y,
-    };
-    let samples = |phase: &PhaseView, view: &SwipeView| -> Vec<i32> {
-        let samples = phase.series.samples.get(view.swipe.rows.clone()).unwrap_or_default();
-        samples.iter().map(of).collect()
-    };
-    let needs = |counts: i32| if counts < 0 { i64::from(counts).abs() } else { i64::from(counts) + 1 };
-    let most = step.swipes().flat_map(|(phase, view)| samples(phase, view)).map(needs).max()?;
-    let bits = (most as f64).log2().ceil() as i32 + 1;
-    if !BITS.contains(&bits) {
-        return None;
-    }
+    let bits = bits_held(step, axis).filter(|bits| BITS.contains(bits))?;
     let (mut whole, mut turned, mut wrapped) = (0, 0, Vec::new());
     for (phase, view) in step.swipes() {
         let travel = view.swipe.one_travel * part;
-        let taken = to_a_stop(&samples(phase, view), f64::from(bits).exp2(), travel);
+        let taken = to_a_stop(&counts(phase, view, axis), f64::from(bits).exp2(), travel);
         if taken.reports > 0 {
             wrapped.push((key(phase, view), taken.reports));
         }
@@ -137,6 +135,22 @@ fn taken_on(step: &StepView, axis: Axis, part: f64) -> Option<(i32, Vec<TakenOn>
         }
     }
     (whole >= SWIPES && whole as f64 >= SHARE * f64::from(turned)).then_some((bits, wrapped))
+}
+
+/// Counts of a swipe along an axis, one a report.
+fn counts(phase: &PhaseView, view: &SwipeView, axis: Axis) -> Vec<i32> {
+    let of = |s: &Sample| match axis {
+        Axis::X => s.x,
+        Axis::Y => s.y,
+    };
+    phase.series.samples.get(view.swipe.rows.clone()).unwrap_or_default().iter().map(of).collect()
+}
+
+/// Bits of the smallest counter that holds the largest counts of a step; `None` without any.
+fn bits_held(step: &StepView, axis: Axis) -> Option<i32> {
+    let needs = |counts: i32| if counts < 0 { i64::from(counts).abs() } else { i64::from(counts) + 1 };
+    let most = step.swipes().flat_map(|(phase, view)| counts(phase, view, axis)).map(needs).max()?;
+    Some((most as f64).log2().ceil() as i32 + 1)
 }
 
 /// Counts of a swipe taken on by whole spans.
@@ -207,7 +221,10 @@ fn lacks(step: &StepView, phase: &PhaseView, view: &SwipeView, part: f64) -> Opt
     let least = 0.1 * along.iter().copied().fold(0.0, f64::max);
     let reports = along.iter().filter(|counts| **counts < -least).count();
     let missing = view.swipe.one_travel - view.swipe.along;
-    (reports > 0 && missing > 0.0).then(|| Lacks { counts: missing / part / reports as f64, reports })
+    let turned = view.stretches.iter().filter(|s| s.wrong == Wrong::Reversal);
+    let (back, across) = turned.fold((0.0, 0.0), |sum, s| (sum.0 + s.counts.0, sum.1 + s.counts.1));
+    let aside = across.abs() / back.abs().max(f64::MIN_POSITIVE);
+    (reports > 0 && missing > 0.0).then(|| Lacks { counts: missing / part / reports as f64, reports, aside })
 }
 
 #[cfg(test)]
