@@ -91,19 +91,24 @@ const LACK_ALIKE: (f64, f64) = (0.9, 0.2);
 /// Of fewer he may have stopped short in all of them.
 const LEAST_LACKING: usize = 4;
 
-/// True if the swipes of a pace in one direction count less, and no operator stopped them short. (Added after firmware that truncates, which took a
-/// tenth of every slow swipe, had been put down to an operator and its gain had not been examined, in 5 of 81 sessions. Each direction by
-/// itself since one that counted 5 % less in every fast swipe back had passed by those out.)
-fn lacks_alike(step: &StepView, group: Group) -> bool {
+/// True if the swipes of a pace count less, or those of one direction, and no operator stopped them short. (Added after firmware that
+/// truncates, which took a tenth of every slow swipe, had been put down to an operator and its gain had not been examined, in 5 of 81
+/// sessions. One direction by itself as well since one that counted 5 % less in every fast swipe back had passed by those out.)
+fn lacks_alike(step: &StepView, (pace, direction): Group) -> bool {
     let Some(measure) = step.measure else { return false };
-    let own =
-        step.swipes().filter(|(p, s)| (p.span.phase.pace, s.swipe.direction) == group && s.clip.is_none());
-    let lacks: Vec<f64> = own.map(|(_, s)| measure.one_travel - s.swipe.along).collect();
-    let Some(centre) = median(&lacks).filter(|_| lacks.len() >= LEAST_LACKING) else { return false };
-    let share =
-        |is: &dyn Fn(f64) -> bool| lacks.iter().filter(|lack| is(**lack)).count() as f64 / lacks.len() as f64;
-    let (lack, same) = LACK_ALIKE;
-    share(&|l| l > measure.most) >= lack && share(&|l| (l - centre).abs() <= same * centre) > 0.5
+    let own = || step.swipes().filter(move |(p, s)| p.span.phase.pace == pace && s.clip.is_none());
+    let lack_alike = |lacks: Vec<f64>| {
+        let centre = median(&lacks).filter(|_| lacks.len() >= LEAST_LACKING);
+        let share = |is: &dyn Fn(f64) -> bool| {
+            lacks.iter().filter(|lack| is(**lack)).count() as f64 / lacks.len() as f64
+        };
+        let (lack, same) = LACK_ALIKE;
+        let alike = |centre: f64| share(&|l| (l - centre).abs() <= same * centre) > 0.5;
+        centre.is_some_and(|centre| share(&|l| l > measure.most) >= lack && alike(centre))
+    };
+    let lacks = |s: &SwipeView| measure.one_travel - s.swipe.along;
+    let one_way = own().filter(|(_, s)| s.swipe.direction == direction);
+    lack_alike(own().map(|(_, s)| lacks(s)).collect()) || lack_alike(one_way.map(|(_, s)| lacks(s)).collect())
 }
 
 /// True if a swipe of a pace is short while this computer was held up, which tells not whose that is, and the pace has no gain of its
