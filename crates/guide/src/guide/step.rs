@@ -13,6 +13,8 @@ use slipgauge_trace::session::{Entry, Event, Header, unhex};
 use slipgauge_trace::{MetresPerSecond, TraceError};
 use std::collections::BTreeSet;
 
+/// A device has said nothing for longer than any report interval when it is looked at, nanoseconds.
+const RESTS: i64 = 1_000_000_000;
 /// Counts per millimetre where nothing is known: 800 counts per inch, in the middle of what devices have.
 pub(super) const USUAL: f64 = 31.5;
 /// 25 counts per inch: a sixteenth of the coarsest devices.
@@ -130,7 +132,10 @@ impl StepSoFar {
         let Some(growing) = self.growing.as_ref().filter(|growing| growing.reports() < MOST) else {
             return Vec::new();
         };
-        let recording = growing.so_far();
+        let mut recording = growing.so_far();
+        // It is looked at once the device rests, and goes on: no end of a file cuts its last swipe.
+        recording.ended = true;
+        recording.span.1.0 = recording.span.1.0.saturating_add(RESTS);
         let judgement = judge(&recording, "");
         let families = judgement.verdict.steps.iter().flat_map(|step| &step.families);
         self.spin_out_fails =
