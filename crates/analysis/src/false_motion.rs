@@ -1,6 +1,6 @@
 //! False motion that a search for abrupt changes away from the stops ([`crate::erratic`]) does not reach or not name.
 //!
-//! Not a family: raw material of *spin-out* (also [`ahead`]), and of *tracking loss* ([`one_axis`], [`top_speed`]). Three looks
+//! Not a family: raw material of *spin-out* (also [`ahead`] and [`frozen`]), and of *tracking loss* ([`one_axis`], [`top_speed`]). Three looks
 //! at one swipe, each asked only where the one before found nothing:
 //!
 //! - *Named*: counts that are merely missing leave nothing backwards and nothing across. A thin stretch in which reports

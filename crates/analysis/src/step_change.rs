@@ -176,12 +176,8 @@ fn here_and_there(step: &StepView, found: &[Run]) -> Option<Run> {
 }
 
 fn planned(step: &StepView) -> Vec<Run> {
-    let Some(own) = step.planned.and_then(Step::nominal) else { return Vec::new() };
-    let others = step.plan.into_iter().flat_map(|p| &p.steps).filter(|s| s.id != step.id);
-    let ratios: Vec<(u32, f64)> = others
-        .filter_map(|s| Some((s.id, s.nominal()?.per_inch() / own.per_inch())))
-        .filter(|(_, ratio)| is_far_off(*ratio))
-        .collect();
+    let ratios: Vec<(u32, f64)> =
+        other_steps(step).into_iter().filter(|(_, ratio)| is_far_off(*ratio)).collect();
     let mut found: Vec<Run> = Vec::new();
     if ratios.is_empty() {
         return found;
@@ -379,8 +375,15 @@ fn is_far_off(ratio: f64) -> bool {
     ratio.ln().abs() > (1.0 + APART).ln()
 }
 
+/// The other steps of the plan, with the ratio of their nominals to this one's.
+pub fn other_steps(step: &StepView) -> Vec<(u32, f64)> {
+    let Some(own) = step.planned.and_then(Step::nominal) else { return Vec::new() };
+    let others = step.plan.into_iter().flat_map(|p| &p.steps).filter(|s| s.id != step.id);
+    others.filter_map(|s| Some((s.id, s.nominal()?.per_inch() / own.per_inch()))).collect()
+}
+
 /// The step whose ratio a length is near to, if any.
-fn nearest(ratios: &[(u32, f64)], length: f64) -> Option<(u32, f64)> {
+pub fn nearest(ratios: &[(u32, f64)], length: f64) -> Option<(u32, f64)> {
     let off = |ratio: f64| (length / ratio).ln().abs();
     let best = ratios.iter().copied().min_by(|a, b| off(a.1).total_cmp(&off(b.1)))?;
     (off(best.1) <= (1.0 + NEAR).ln()).then_some(best)

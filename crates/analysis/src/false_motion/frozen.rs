@@ -21,6 +21,7 @@ use std::ops::Range;
 
 /// A hand's own speed is even for less; three reports at 8 ms.
 const LEAST_NS: i64 = 24_000_000;
+const LEAST_REPORTS: usize = 3;
 /// Five standard deviations of 2 % a report.
 const NOISE: f64 = 0.1;
 /// Cells over which the speed after the leap is taken.
@@ -77,16 +78,14 @@ impl Look<'_> {
     fn wakes(&self, run: &Range<usize>, beat: f64) -> Option<usize> {
         let Range { start: first, end: last } = *run;
         let lasts = self.samples[last].t.saturating_sub(self.samples[first].t);
-        if last < first + LEAST_RUN.0.min(3)
-            || lasts < LEAST_NS
-            || self.places[first] < START_MM * self.per_mm
-        {
+        if last < first + LEAST_REPORTS || lasts < LEAST_NS || self.places[first] < START_MM * self.per_mm {
             return None;
         }
         let seconds = lasts as f64 * 1e-9;
         let speed = (self.places[last + 1] - self.places[first + 1]) / seconds;
         let level = speed * self.width_s();
-        let begins = self.begins(first, speed);
+        let give = STRAIGHT.0 + speed * STRAIGHT.1 * 1e-9;
+        let begins = self.begins(first, speed, give);
         if level < LEAST_RUN.1 || self.leaps(begins.checked_sub(1)?, level, beat, Side::Before) {
             return None;
         }
@@ -99,7 +98,6 @@ impl Look<'_> {
         let after = self.mean(wakes + self.each..wakes + (1 + AFTER) * self.each)? / self.width_s();
         let change = after - speed;
         let bend = change.abs() * seconds / 8.0;
-        let give = STRAIGHT.0 + speed * STRAIGHT.1 * 1e-9;
         let hidden = change * seconds / 2.0;
         let share = (self.swipe.one_travel - self.swipe.along) / hidden;
         // Where the hand went on to its peak meanwhile a steady change hides less than it took. And it has not been faster before:
@@ -111,8 +109,7 @@ impl Look<'_> {
     }
 
     /// The report with which a straight run of this speed (counts a second) begins that holds at a report.
-    fn begins(&self, at: usize, speed: f64) -> usize {
-        let give = STRAIGHT.0 + speed * STRAIGHT.1 * 1e-9;
+    fn begins(&self, at: usize, speed: f64, give: f64) -> usize {
         let off = |row: usize| self.places[at + 1] - self.places[row + 1] - speed * self.seconds(row, at);
         (0..=at).rev().take_while(|row| off(*row).abs() <= give).last().unwrap_or(at)
     }

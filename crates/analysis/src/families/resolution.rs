@@ -8,7 +8,7 @@
 //! scaling in the firmware give the same counts; with several see [`crate::setting`]; a tilted sensor, woven cloth and firmware that truncates one way likewise);
 //! *other step* where the counts are nearer to another step's nominal than to the told one's, and *step change*
 //! ([`crate::step_change`]) where some swipes are, cause step-change. A step that changed keeps the family from passing. One that is
-//! another step of the plan all through ([`NEAR`]) is left open: the operator may have forgotten its button, and a dead one looks
+//! another step of the plan all through is left open: the operator may have forgotten its button, and a dead one looks
 //! alike. (Added after sound devices had failed so.)
 //!
 //! A third where a step was swiped along both axes of the device: *y over x* ([`crate::axes`]); its limits are [`Y_OVER_X`].
@@ -27,6 +27,7 @@ use crate::decision::{self, inside, swipes_for};
 use crate::lengths::Lengths;
 use crate::scale::{Resolution as Effective, effective, words};
 use crate::step::StepView;
+use crate::step_change;
 use crate::tolerances::{OUT_OVER_BACK, Y_OVER_X};
 use crate::verdict::{Cause, Criterion, Family, FamilyVerdict, Finding, Identified, Outcome, count};
 use serde_json::{Value, json};
@@ -42,23 +43,13 @@ struct Measured {
     effective: Option<(Effective, f64)>,
     criteria: Vec<Criterion>,
     out_over_back: Option<f64>,
+    /// The other step of the plan that this one counts like.
+    other: Option<u32>,
     axes: Result<Axes, &'static str>,
 }
 
 /// Lengths that scatter by more than this share are not those of one travel: a stop of a millimetre makes 1 % of 0.1 m.
 const ONE_TRAVEL: f64 = 0.1;
-
-/// A step that counts as near to another one's nominal as this is that other one (sensor data sheets: 1 % typical, and steps are
-/// commonly off by several per cent).
-const NEAR: f64 = 0.05;
-
-/// The step of the plan that another one's effective resolution is that of.
-fn at_another_step(step: &StepView, per_mm: f64) -> Option<u32> {
-    let others = step.plan.into_iter().flat_map(|p| &p.steps).filter(|s| s.id != step.id);
-    let off = |s: &Step| Some((per_mm / s.nominal()?.per_millimetre()).ln().abs());
-    let near = others.filter_map(|s| Some((off(s)?, s.id))).min_by(|a, b| a.0.total_cmp(&b.0));
-    near.filter(|(off, _)| *off <= NEAR.ln_1p()).map(|(_, id)| id)
-}
 
 fn measure(step: &StepView, findings: &[Finding]) -> Option<Measured> {
     let lengths = Lengths::of(step, findings)?;
@@ -69,16 +60,17 @@ fn measure(step: &StepView, findings: &[Finding]) -> Option<Measured> {
     let found = effective(step, &lengths, findings).zip(nominal);
     let tolerance = limits(step, Family::Resolution);
     let what = OF_THE_NOMINAL;
+    let ratio = found.as_ref().map(|(e, nominal)| e.counts_per_mm / nominal);
+    let other = ratio.and_then(|ratio| step_change::nearest(&step_change::other_steps(step), ratio));
+    let other = other.map(|(id, _)| id);
     let against = match &found {
         None => decision::not_examined(what, "relative", tolerance),
         Some((e, nominal)) => {
             let (value, u) = (e.counts_per_mm / nominal - 1.0, e.uncertainty / nominal);
             let whole = inside(what, "relative", value, u, e.df, tolerance, step.looks);
             let whole = if e.at_least { bound(whole) } else { whole };
-            match at_another_step(step, e.counts_per_mm) {
-                Some(_) if whole.verdict == Outcome::Fail => {
-                    Criterion { verdict: Outcome::Inconclusive, ..whole }
-                }
+            match (whole.verdict, other) {
+                (Outcome::Fail, Some(_)) => Criterion { verdict: Outcome::Inconclusive, ..whole },
                 _ => whole,
             }
         }
@@ -107,7 +99,7 @@ fn measure(step: &StepView, findings: &[Finding]) -> Option<Measured> {
     } else if step.other_axis.is_some() {
         criteria.push(decision::not_examined("y over x", "relative", Y_OVER_X));
     }
-    Some(Measured { axes, effective: found, criteria, out_over_back: ratio.map(|r| r.value) })
+    Some(Measured { axes, other, effective: found, criteria, out_over_back: ratio.map(|r| r.value) })
 }
 
 /// A value of which only the lower end is known can fail above, and else shows nothing.
@@ -174,10 +166,11 @@ impl Detector for Resolution {
             });
         }
         let Some(measured) = measure(step, findings) else { return };
-        let other = measured.effective.and_then(|(e, _)| at_another_step(step, e.counts_per_mm));
         let is_off = |c: &&Criterion| {
             c.verdict == Outcome::Fail
-                || (c.what == OF_THE_NOMINAL && c.verdict == Outcome::Inconclusive && other.is_some())
+                || (c.what == OF_THE_NOMINAL
+                    && c.verdict == Outcome::Inconclusive
+                    && measured.other.is_some())
         };
         for criterion in measured.criteria.iter().filter(is_off) {
             let Some(estimate) = criterion.estimate else { continue };
@@ -255,8 +248,7 @@ impl Detector for Resolution {
         let own: Vec<&Finding> = findings.iter().filter(|f| f.family == Family::Resolution).collect();
         let mut changes = own.iter().filter(|f| f.kind == "step change");
         let changed = changes.clone().count();
-        let other = measured.effective.and_then(|(e, _)| at_another_step(step, e.counts_per_mm));
-        let other = other.filter(|_| own.iter().any(|f| f.kind == "other step"));
+        let other = measured.other.filter(|_| own.iter().any(|f| f.kind == "other step"));
         if let Some(other) = other {
             because += &format!("; that is step {other}: its button was not pressed, or does nothing");
         }
