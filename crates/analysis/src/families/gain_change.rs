@@ -10,6 +10,11 @@
 //! direction over slow ones of the same are two more, likewise: what befalls one alone is halved by the other. (Added after one that
 //! counted 4.3 % less in all fast swipes back had passed.)
 //!
+//! With no three clean swipes at the slow pace, fast swipes are held against medium ones: what that shows outside the tolerance is a
+//! change, and where it lies inside, slower motion is not examined. (Added after firmware that cut off fractions, so that slow swipes
+//! counted nothing and medium ones a third less, had been left unexamined, and its resolution was called off.) And without a contrast
+//! of the fast pace the medium over the slow one still counts likewise.
+//!
 //! Swipes with findings of other families are left out, as are strays and swipes at another resolution step. Decides by
 //! equivalence: the whole 95 % interval inside the tolerance. Assumes three clean swipes of each pace. The curve of gain
 //! against speed ([`crate::gain_curve`]) is for diagnosis and decides nothing.
@@ -30,7 +35,7 @@
 use super::{Detector, Lasting, limits, not_examined, over_phases, round, verdict};
 use crate::decision::{inside, swipes_for};
 use crate::lengths::Lengths;
-use crate::scale::{LEAST, straight_edge};
+use crate::scale::{LEAST, straight_edge, words};
 use crate::series::Sample;
 use crate::stats::{effective_df, median, t_quantile};
 use crate::step::StepView;
@@ -42,6 +47,8 @@ pub(super) struct GainChange;
 
 /// Of a finding: the direction that it befalls alone, or null.
 pub(super) const DIRECTION: &str = "direction";
+/// And the number of medium swipes that it is a contrast of, or over.
+pub(super) const MEDIUM: &str = "medium_swipes";
 
 /// Half width of what yaw that differs by pace may do to the contrast.
 const YAW: f64 = 0.01;
@@ -74,10 +81,12 @@ const COUNTS: (f64, f64) = (1.5, 8.5);
 /// The contrast with its standard uncertainty and degrees of freedom.
 #[derive(Clone, Debug)]
 pub struct Contrast {
+    /// Of which pace, over which.
     pace: Pace,
+    base: Pace,
     /// Of one direction alone.
     one_way: Option<Direction>,
-    /// Fast (or medium) over slow, less one.
+    /// One pace over the other, less one.
     pub value: f64,
     /// What the stops leave, and the yaw.
     parts: (f64, f64),
@@ -85,45 +94,56 @@ pub struct Contrast {
     pub uncertainty: f64,
     /// Degrees of freedom.
     pub df: f64,
-    /// Slow and fast (or medium) swipes.
+    /// Swipes of the base and of the pace.
     n: (usize, usize),
     lengths: Lengths,
 }
 
-/// The contrasts of a step: that of the fast pace, and those of the medium one and of either direction where they are outside their
-/// tolerance.
+/// The contrasts of a step: that of the fast pace over the slow one, and the others where they are outside their tolerance.
 fn contrasts(step: &StepView, findings: &[Finding]) -> (Option<Contrast>, Vec<Contrast>) {
     let Some(lengths) = Lengths::of(step, findings) else { return (None, Vec::new()) };
     let straight = straight_edge(step.plan);
-    let others =
-        [(Pace::Medium, None), (Pace::Fast, Some(Direction::Out)), (Pace::Fast, Some(Direction::Back))];
-    let others = others.map(|(pace, one_way)| Contrast::at(pace, one_way, lengths.clone(), straight));
+    let at = |pace, base, one_way| Contrast::at((pace, base), one_way, lengths.clone(), straight);
+    let slow = at(Pace::Fast, Pace::Slow, None);
+    let others = [
+        at(Pace::Medium, Pace::Slow, None),
+        at(Pace::Fast, Pace::Slow, Some(Direction::Out)),
+        at(Pace::Fast, Pace::Slow, Some(Direction::Back)),
+        at(Pace::Fast, Pace::Medium, None).filter(|_| slow.is_none()),
+    ];
     let outside = |c: &Contrast| {
         let [low, high] = limits(step, Family::GainChange);
         low.is_some_and(|low| c.value < low) || high.is_some_and(|high| c.value > high)
     };
     let others = others.into_iter().flatten().filter(outside).collect();
-    (Contrast::of(lengths, straight), others)
+    (slow, others)
 }
 
 impl Contrast {
     /// The contrast of these lengths; `None` with fewer than three at either pace.
     pub fn of(lengths: Lengths, straight_edge: bool) -> Option<Contrast> {
-        Contrast::at(Pace::Fast, None, lengths, straight_edge)
+        Contrast::at((Pace::Fast, Pace::Slow), None, lengths, straight_edge)
     }
 
-    fn at(pace: Pace, one_way: Option<Direction>, lengths: Lengths, straight_edge: bool) -> Option<Contrast> {
+    /// Of a pace over another.
+    fn at(
+        (pace, base): (Pace, Pace),
+        one_way: Option<Direction>,
+        lengths: Lengths,
+        straight_edge: bool,
+    ) -> Option<Contrast> {
         let mean = |own: Pace| match one_way {
             Some(direction) => lengths.mean_one_way(direction, |p| p == Some(own)),
             None => lengths.mean(|p| p == Some(own)),
         };
         let at = |pace| mean(pace).filter(|m| m.n >= LEAST && m.counts > 0.0);
-        let (slow, fast) = (at(Pace::Slow)?, at(pace)?);
+        let (slow, fast) = (at(base)?, at(pace)?);
         let ratio = fast.counts / slow.counts;
         let scatter = fast.uncertainty.hypot(ratio * slow.uncertainty) / slow.counts;
         let yaw = if straight_edge { 0.0 } else { YAW / 3f64.sqrt() };
         Some(Contrast {
             pace,
+            base,
             one_way,
             value: ratio - 1.0,
             parts: (scatter, yaw),
@@ -141,11 +161,12 @@ impl Contrast {
 
     fn criterion(&self, step: &StepView) -> Criterion {
         let tolerance = limits(step, Family::GainChange);
-        let what = match (self.pace, self.one_way) {
-            (_, Some(Direction::Out)) => "fast over slow, out",
-            (_, Some(Direction::Back)) => "fast over slow, back",
-            (Pace::Fast, None) => "fast over slow",
-            (_, None) => "medium over slow",
+        let what = match (self.pace, self.base, self.one_way) {
+            (_, _, Some(Direction::Out)) => "fast over slow, out",
+            (_, _, Some(Direction::Back)) => "fast over slow, back",
+            (Pace::Fast, Pace::Medium, None) => "fast over medium",
+            (Pace::Fast, _, None) => "fast over slow",
+            (_, _, None) => "medium over slow",
         };
         inside(what, "relative", self.value, self.uncertainty, self.df, tolerance, step.looks)
     }
@@ -260,9 +281,9 @@ impl Detector for GainChange {
             cause: if lost.is_some() { Cause::Firmware } else { Cause::Unknown },
         };
         let evidence = json!({
-            "slow_swipes": c.n.0,
+            (if c.base == Pace::Medium { MEDIUM } else { "slow_swipes" }): c.n.0,
             (DIRECTION): c.one_way,
-            (if c.pace == Pace::Fast { "fast_swipes" } else { "medium_swipes" }): c.n.1,
+            (if c.pace == Pace::Medium { MEDIUM } else { "fast_swipes" }): c.n.1,
             "standard_uncertainty": round(c.uncertainty, 6),
             "second_difference_counts2": rough.map(|r| round(r, 2)),
             "counts_lost_per_report": lost.map(|f| round(f, 2)),
@@ -273,40 +294,47 @@ impl Detector for GainChange {
 
     fn decide(&self, step: &StepView, findings: &[Finding]) -> FamilyVerdict {
         let (fast, others) = contrasts(step, findings);
-        let Some(c) = fast else {
+        let one_is_missing = fast.is_none();
+        let all: Vec<Contrast> = fast.into_iter().chain(others).collect();
+        let Some((c, others)) = all.split_first() else {
             let why = "fewer than three clean swipes at the slow or the fast pace";
             return not_examined(step, Family::GainChange, why);
         };
         let mut because = format!(
-            "fast swipes count {:+.2} % against slow ones ({} and {})",
+            "{} swipes count {:+.2} % against {} ones ({} and {})",
+            words(Some(c.pace)),
             c.value * 100.0,
+            words(Some(c.base)),
             c.n.1,
             c.n.0
         );
-        let mut criteria = vec![c.criterion(step)];
-        for other in &others {
+        for other in others {
             let name = match other.one_way {
                 Some(Direction::Out) => "those out",
                 Some(Direction::Back) => "those back",
                 None => "medium ones",
             };
             because += &format!(", {name} {:+.2} % ({})", other.value * 100.0, other.n.1);
-            criteria.push(other.criterion(step));
         }
+        if one_is_missing {
+            let third = if c.base == Pace::Medium { Pace::Slow } else { Pace::Fast };
+            because += &format!("; of {} ones too few are clean", words(Some(third)));
+        }
+        let criteria = all.iter().map(|c| c.criterion(step)).collect();
         let own: Vec<&Finding> = findings.iter().filter(|f| f.family == Family::GainChange).collect();
         let mut out = verdict(Family::GainChange, criteria, own.len(), because);
         out.cause = own.first().map(|f| f.cause);
         out.smallest_found = Some(2.0 * c.uncertainty);
         if out.verdict == Outcome::Inconclusive {
             let open = |c: &&Contrast| c.criterion(step).verdict == Outcome::Inconclusive;
-            let c = std::iter::once(&c).chain(&others).find(open).unwrap_or(&c);
+            let c = all.iter().find(open).unwrap_or(c);
             let n = c.n.0.min(c.n.1);
             out.to_settle =
                 Some(match swipes_for(&c.criterion(step), n, c.parts.0, c.parts.1, c.df, step.looks) {
-                    Some(more) if c.pace == Pace::Fast => {
-                        format!("{more} more swipes at the slow and at the fast pace each")
+                    Some(more) => {
+                        let (base, pace) = (words(Some(c.base)), words(Some(c.pace)));
+                        format!("{more} more swipes at the {base} and at the {pace} pace each")
                     }
-                    Some(more) => format!("{more} more swipes at the slow and at the medium pace each"),
                     None if c.parts.1 > 0.0 => {
                         "swipes along a straight edge, and a plan that says so".to_owned()
                     }

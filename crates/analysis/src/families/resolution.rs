@@ -8,7 +8,8 @@
 //! scaling in the firmware give the same counts; with several see [`crate::setting`]; a tilted sensor, woven cloth and firmware that truncates one way likewise);
 //! *other step* where the counts are nearer to another step's nominal than to the told one's, and *step change*
 //! ([`crate::step_change`]) where some swipes are, cause step-change. A step that changed keeps the family from passing. One that is
-//! another step of the plan all through is left open: the operator may have forgotten its button, and a dead one looks
+//! A step without slow swipes whose gain changes from the medium pace to the fast one is left open: neither of them says what it
+//! counts. One that is another step of the plan all through is, too: the operator may have forgotten its button, and a dead one looks
 //! alike. (Added after sound devices had failed so.)
 //!
 //! A third where a step was swiped along both axes of the device: *y over x* ([`crate::axes`]); its limits are [`Y_OVER_X`].
@@ -43,6 +44,8 @@ struct Measured {
     effective: Option<(Effective, f64)>,
     criteria: Vec<Criterion>,
     out_over_back: Option<f64>,
+    /// The paces that it could rest on count differently.
+    by_pace: bool,
     /// The other step of the plan that this one counts like.
     other: Option<u32>,
     axes: Result<Axes, &'static str>,
@@ -63,22 +66,27 @@ fn measure(step: &StepView, findings: &[Finding]) -> Option<Measured> {
     let ratio = found.as_ref().map(|(e, nominal)| e.counts_per_mm / nominal);
     let other = ratio.and_then(|ratio| step_change::nearest(&step_change::other_steps(step), ratio));
     let other = other.map(|(id, _)| id);
+    let gain = findings.iter().find(|f| f.family == Family::GainChange);
+    let slow = found.as_ref().is_some_and(|(e, _)| e.pace == Some(Pace::Slow));
+    let by_pace = !slow && gain.is_some_and(|f| f.evidence.contains_key(gain_change::MEDIUM));
     let against = match &found {
         None => decision::not_examined(what, "relative", tolerance),
         Some((e, nominal)) => {
             let (value, u) = (e.counts_per_mm / nominal - 1.0, e.uncertainty / nominal);
             let whole = inside(what, "relative", value, u, e.df, tolerance, step.looks);
             let whole = if e.at_least { bound(whole) } else { whole };
-            match (whole.verdict, other) {
-                (Outcome::Fail, Some(_)) => Criterion { verdict: Outcome::Inconclusive, ..whole },
+            match whole.verdict {
+                Outcome::Fail if other.is_some() => Criterion { verdict: Outcome::Inconclusive, ..whole },
+                Outcome::Fail | Outcome::Pass if by_pace => {
+                    Criterion { verdict: Outcome::Inconclusive, ..whole }
+                }
                 _ => whole,
             }
         }
     };
     let mut criteria = vec![against];
     // What speed does to one direction is told as its gain.
-    let gain = |f: &Finding| f.evidence.get(gain_change::DIRECTION).is_some_and(|way| !way.is_null());
-    let told = findings.iter().any(|f| f.family == Family::GainChange && gain(f));
+    let told = gain.and_then(|f| f.evidence.get(gain_change::DIRECTION)).is_some_and(|way| !way.is_null());
     let ratio = lengths.out_over_back(|pace| !told || pace == Some(Pace::Slow));
     let ratio = ratio.filter(|r| r.n.0 >= 3 && r.n.1 >= 3);
     if let Some(r) = ratio {
@@ -99,7 +107,7 @@ fn measure(step: &StepView, findings: &[Finding]) -> Option<Measured> {
     } else if step.other_axis.is_some() {
         criteria.push(decision::not_examined("y over x", "relative", Y_OVER_X));
     }
-    Some(Measured { axes, other, effective: found, criteria, out_over_back: ratio.map(|r| r.value) })
+    Some(Measured { axes, by_pace, other, effective: found, criteria, out_over_back: ratio.map(|r| r.value) })
 }
 
 /// A value of which only the lower end is known can fail above, and else shows nothing.
@@ -228,6 +236,9 @@ impl Detector for Resolution {
         if measured.effective.is_some_and(|(e, _)| e.pace != Some(Pace::Slow)) {
             because += "; the slow swipes are too few or not to be trusted";
         }
+        if measured.by_pace {
+            because += ", and the others count differently by pace";
+        }
         if let Some(ratio) = measured.out_over_back {
             because += &format!("; out counts {:+.2} % against back", ratio * 100.0);
         }
@@ -285,6 +296,7 @@ impl Detector for Resolution {
                 _ if other.is_some() => {
                     "the same swipes once more, after the step's button was seen to change it".to_owned()
                 }
+                _ if measured.by_pace => "slow swipes that count".to_owned(),
                 (_, Some((e, _)), _) if e.at_least => {
                     let mm = step.travel.map_or(300.0, |t| t.millimetres());
                     format!("6 swipes slow enough not to clip, {:.0} s for {mm:.0} mm", mm / 75.0)
