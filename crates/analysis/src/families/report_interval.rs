@@ -22,6 +22,8 @@
 //!   decided: their share, exact limits, against the upper tolerance: by as much reports come less often. A fail only if the
 //!   resolution is short by half of it at least, and by [`SHORT`]; none at all if it is not short: a sensor with fewer frames
 //!   than the link has slots leaves slots empty and loses nothing. Inconclusive in between, and where no nominal is known.
+//! - *merged*: reports that are left out one by one and whose counts come with the next ([`crate::intervals::lone`]), as many;
+//!   decided: their share likewise. Never a fail, since a computer's controller that leaves polls out makes the same.
 //! - *slower when fast*: rows of reports at one and a half times the usual interval and more, at higher speeds
 //!   ([`crate::intervals::rates`]); decided: their clock over that of the usual rows, against the same tolerance.
 //! - *jitter*: stamps scatter about their run's line, and about those beside them, by more than a host explains
@@ -115,6 +117,8 @@ struct Measured {
     uneven: Option<Uneven>,
     /// Reports that are missing one by one, if they are many.
     lone: Option<Lone>,
+    /// Likewise, but their counts come with the next.
+    merged: Option<Lone>,
     /// A clock of frames that polls sample: then it is the clock.
     frames: Option<Frames>,
     runs: Runs,
@@ -149,10 +153,13 @@ fn measure(step: &StepView) -> Result<Measured, &'static str> {
     if let Some(clock) = &clock {
         slot = clock.interval;
     }
-    let lone = lone::find(step.trace, &spans, slot, &step.host);
-    let lone = (lone.rows.len() >= LEAST_LONE && lone.share() >= TELLING).then_some(lone);
-    if let (None, Some(lone)) = (&clock, &lone) {
-        let known = Known { missing: &lone.rows, ..Known::default() };
+    let [lone, merged] = lone::find(step.trace, &spans, slot, &step.host)
+        .map(|lone| (lone.rows.len() >= LEAST_LONE && lone.share() >= TELLING).then_some(lone));
+    if clock.is_none() && (lone.is_some() || merged.is_some()) {
+        let mut missing: Vec<usize> =
+            [&lone, &merged].into_iter().flatten().flat_map(|l| l.rows.clone()).collect();
+        missing.sort_unstable();
+        let known = Known { missing: &missing, ..Known::default() };
         runs = runs_knowing(step.trace, &spans, slot, known);
         clock = runs.clock().filter(|clock| enough(&runs, clock));
     }
@@ -172,7 +179,20 @@ fn measure(step: &StepView) -> Result<Measured, &'static str> {
         None => asked_for(step).map(|n| polled(n, clock.interval)),
     };
     let uneven = uneven::find(step.phases.iter().map(|p| &p.series), clock.interval);
-    Ok(Measured { turns, uneven, lone, frames, runs, clock, nominal, line, fraction_off, slower, rushes })
+    Ok(Measured {
+        turns,
+        uneven,
+        lone,
+        merged,
+        frames,
+        runs,
+        clock,
+        nominal,
+        line,
+        fraction_off,
+        slower,
+        rushes,
+    })
 }
 
 /// The interval that the descriptor asks for.
@@ -282,11 +302,21 @@ fn counts_are_gone(step: &StepView, share: f64) -> Option<bool> {
 /// Share of reports that are missing one by one.
 fn missing(step: &StepView, got: &Measured) -> Option<Criterion> {
     let lone = got.lone.as_ref()?;
+    one_by_one(step, lone, "reports missing one by one", counts_are_gone(step, lone.share()) == Some(true))
+}
+
+/// Share of reports whose counts come with the next.
+fn merged(step: &StepView, got: &Measured) -> Option<Criterion> {
+    one_by_one(step, got.merged.as_ref()?, "reports merged with the next", false)
+}
+
+/// A share of reports, that may show a fail or not.
+fn one_by_one(step: &StepView, lone: &Lone, what: &'static str, fails: bool) -> Option<Criterion> {
     let limit = limits(step, Family::ReportInterval)[1]?;
     let number = |n: usize| u32::try_from(n).unwrap_or(u32::MAX);
     let (k, n) = (number(lone.rows.len()), number(lone.intervals + lone.rows.len()));
-    let criterion = share_at_most("reports missing one by one", "share of reports", k, n, limit, step.looks);
-    let open = criterion.verdict == Outcome::Fail && counts_are_gone(step, lone.share()) != Some(true);
+    let criterion = share_at_most(what, "share of reports", k, n, limit, step.looks);
+    let open = criterion.verdict == Outcome::Fail && !fails;
     Some(if open { Criterion { verdict: Outcome::Inconclusive, ..criterion } } else { criterion })
 }
 
@@ -321,6 +351,8 @@ const TOLD: f64 = 0.01;
 
 /// Reports that go missing one by one.
 const MISSING: &str = "missing";
+/// Reports whose counts come with the next.
+const MERGED: &str = "merged";
 /// Evidence of reports that are missing one by one: whether their counts are, too.
 pub(super) const COUNTS_TOO: &str = "counts_missing_as_well";
 
@@ -378,6 +410,14 @@ impl Detector for ReportInterval {
             });
             let cause = if gone && step.link != Some(CABLE) { Cause::Link } else { Cause::Unknown };
             add(MISSING, 100.0 * lone.share(), None, cause, evidence);
+        }
+        if let Some(merged) = &got.merged {
+            let evidence = json!({
+                "reports_merged": merged.rows.len(),
+                "intervals": merged.intervals,
+                "period_ms": period(step, merged).map(|p| round(1e3 * p.seconds, 3)),
+            });
+            add(MERGED, 100.0 * merged.share(), None, Cause::Unknown, evidence);
         }
         if got.frames.is_some() {
             return; // Their beat against the polls is the structure, and how they scatter.
@@ -443,7 +483,8 @@ impl Detector for ReportInterval {
         let because = words(step, &got);
         let (centre, often) = (centre(step, &got), too_often(step, &got));
         let held = often.is_some();
-        let more = [when_fast(step, &got), alternating(step, &got), missing(step, &got), often];
+        let missing = missing(step, &got);
+        let more = [when_fast(step, &got), alternating(step, &got), missing, merged(step, &got), often];
         let criteria: Vec<Criterion> = centre.into_iter().chain(more.into_iter().flatten()).collect();
         if criteria.is_empty() {
             return FamilyVerdict {
@@ -457,6 +498,7 @@ impl Detector for ReportInterval {
         out.cause = super::common_cause(&own);
         out.smallest_found = u.map(|u| 100.0 * u);
         if out.verdict == Outcome::Inconclusive {
+            let held = held || got.merged.is_some();
             let held = held.then_some("the same on a computer that does nothing else, recorded by itself");
             out.to_settle = Some(held.unwrap_or("more swipes at a pace that uses every report").to_owned());
         }
@@ -472,7 +514,7 @@ fn finding(
     cause: Cause,
     evidence: Value,
 ) -> Option<Finding> {
-    let unit = if kind == MISSING { "% of the reports" } else { "% of the interval" };
+    let unit = if kind == MISSING || kind == MERGED { "% of the reports" } else { "% of the interval" };
     let lasting = Lasting { family: Family::ReportInterval, kind, size, unit, cause };
     over_phases(step, swiped(step), lasting, evidence)
         .map(|finding| Finding { p_false: p_false.map(|p| p.max(LEAST_CHANCE)), ..finding })
@@ -483,7 +525,8 @@ fn words(step: &StepView, got: &Measured) -> String {
     let clock = &got.clock;
     let ms = |ns: f64| ns * 1e-6;
     if let Some(frames) = &got.frames {
-        let more = [lone_words(step, got), slower_words(step, got), rush_words(got)].concat();
+        let more = [lone_words(step, got), merged_words(step, got), slower_words(step, got), rush_words(got)]
+            .concat();
         return frame_words(frames) + &more;
     }
     let against = match got.nominal {
@@ -513,7 +556,7 @@ fn words(step: &StepView, got: &Measured) -> String {
         }
     });
     format!(
-        "{:.4} ms in {} reports, {against}; stamps scatter by {:.1} µs, {:.1} % of intervals off by over a quarter{line}{}{}{}{}{}",
+        "{:.4} ms in {} reports, {against}; stamps scatter by {:.1} µs, {:.1} % of intervals off by over a quarter{line}{}{}{}{}{}{}",
         ms(clock.interval),
         clock.reports,
         clock.spread * 1e-3,
@@ -521,6 +564,7 @@ fn words(step: &StepView, got: &Measured) -> String {
         turn_words(got),
         uneven_words(got),
         lone_words(step, got),
+        merged_words(step, got),
         slower_words(step, got),
         rush_words(got)
     )
@@ -565,8 +609,7 @@ fn uneven_words(got: &Measured) -> String {
 
 fn lone_words(step: &StepView, got: &Measured) -> String {
     let Some(lone) = &got.lone else { return String::new() };
-    let period = period(step, lone).map_or_else(String::new, |p| p.words());
-    let share = 100.0 * lone.rows.len() as f64 / lone.intervals.max(1) as f64;
+    let twice = twice_as_long(step, lone);
     let what = match counts_are_gone(step, lone.share()) {
         Some(true) => "counts are lost with them: reports are missing one by one",
         _ => {
@@ -574,7 +617,20 @@ fn lone_words(step: &StepView, got: &Measured) -> String {
              device may report"
         }
     };
-    format!("; {share:.1} % of intervals in fast motion are twice as long{period}, and {what}")
+    format!("{twice}, and {what}")
+}
+
+fn merged_words(step: &StepView, got: &Measured) -> String {
+    let twice = |lone: &Lone| {
+        twice_as_long(step, lone) + ", and bring the counts of two: a report is left out each time"
+    };
+    got.merged.as_ref().map_or_else(String::new, twice)
+}
+
+fn twice_as_long(step: &StepView, lone: &Lone) -> String {
+    let period = period(step, lone).map_or_else(String::new, |p| p.words());
+    let share = 100.0 * lone.rows.len() as f64 / lone.intervals.max(1) as f64;
+    format!("; {share:.1} % of intervals in fast motion are twice as long{period}")
 }
 
 fn slower_words(step: &StepView, got: &Measured) -> String {
