@@ -48,7 +48,7 @@ const SHORT: usize = 40;
 
 fn main() -> Result<(), Box<dyn Error + Send + Sync>> {
     let mut plan = Plan { sessions: WHOLE, from: REPORT_FROM, only: String::new(), quiet: false };
-    let (mut seed, mut case, mut size) = (None, String::from("sound"), None);
+    let (mut seed, mut case, mut size, mut path) = (None, String::from("sound"), None, None);
     let mut words = std::env::args().skip(1);
     while let Some(word) = words.next() {
         let mut value = || words.next().ok_or(format!("{word} wants a value"));
@@ -60,11 +60,12 @@ fn main() -> Result<(), Box<dyn Error + Send + Sync>> {
             "--dump" => seed = Some(value()?.parse()?),
             "--case" => case = value()?,
             "--size" => size = Some(value()?.parse()?),
+            "--save" => path = Some(value()?),
             _ => return Err(format!("unknown: {word}; scripts/accuracy says what there is").into()),
         }
     }
     if let Some(seed) = seed {
-        println!("{}", dump::session(seed, &case, size)?);
+        println!("{}", dump::session(seed, &case, size, path.as_deref())?);
         return Ok(());
     }
     let begin = Instant::now();

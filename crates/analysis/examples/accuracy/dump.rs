@@ -7,8 +7,11 @@ use crate::score::{overlap, spelled};
 use crate::space::{Fixed, Scene};
 use crate::studies::{case_scene, sound_scene};
 use slipgauge_sim::Family as TrueFamily;
+use slipgauge_trace::session::Writer;
 use std::error::Error;
 use std::fmt::Write as _;
+use std::fs::File;
+use std::io::BufWriter;
 
 fn scene(seed: u64, name: &str, size: Option<f64>) -> Result<Scene, String> {
     if name == "sound" {
@@ -32,9 +35,31 @@ fn scene(seed: u64, name: &str, size: Option<f64>) -> Result<Scene, String> {
     Ok(case_scene(case, size.or(case.sizes.first().copied()).unwrap_or(1.0), seed))
 }
 
-/// Describes a session of a case.
-pub fn session(seed: u64, name: &str, size: Option<f64>) -> Result<String, Box<dyn Error + Send + Sync>> {
+/// Writes the session of a scene to a file.
+fn save(scene: &Scene, path: &str) -> Result<(), Box<dyn Error + Send + Sync>> {
+    let session = scene.bench.clone().session()?;
+    let mut header = session.header();
+    if let Some(plan) = &mut header.plan {
+        plan.straight_edge = Some(scene.straight_edge);
+    }
+    let mut writer = Writer::new(BufWriter::new(File::create(path)?), &header)?;
+    for entry in session.entries() {
+        writer.write(&entry)?;
+    }
+    Ok(writer.flush()?)
+}
+
+/// Describes a session of a case, and writes it to a file if there is a name for it.
+pub fn session(
+    seed: u64,
+    name: &str,
+    size: Option<f64>,
+    path: Option<&str>,
+) -> Result<String, Box<dyn Error + Send + Sync>> {
     let scene = scene(seed, name, size)?;
+    if let Some(path) = path {
+        save(&scene, path)?;
+    }
     let mut out = format!("straight edge {}, fast {:.2} m/s\n", scene.straight_edge, scene.fast_m_s);
     let bench = &scene.bench;
     writeln!(out, "hand {:?}\nhost {:?}\ndevice {:?}", bench.hand, bench.host, bench.device)?;
