@@ -405,7 +405,8 @@ fn look_as_short(
 }
 
 /// What in one swipe no hand made, or no device should leave out: stretches and silences, one event in one of them. Of one that
-/// is `excused` an operator explains what it lacks.
+/// is `excused` an operator explains what it lacks, and so does the computer, where it may have lost reports. (The latter added after a
+/// swipe of which an overrun had taken 75 mm was told to have repeated a motion.)
 fn look_at(
     view: &mut SwipeView,
     series: &Series,
@@ -415,7 +416,7 @@ fn look_at(
     excused: bool,
 ) {
     view.stretches = erratic::find(series, frame, &view.swipe, bench);
-    let lacks = view.swipe.is_short() && !excused;
+    let lacks = view.swipe.is_short() && !excused && !host.may_lose(view.swipe.begin, view.swipe.end);
     false_motion::complete(series, frame, &view.swipe, bench, lacks, &mut view.stretches);
     view.stretches.retain(|s| !s.is_explained_by(host));
     let starts = starts::lost_before(&view.starts, bench.counts_per_mm, bench.slot);

@@ -8,7 +8,7 @@
 //! to the factor [`ALIKE`]; short where it was faster, by as much or more. Of a swipe that lost counts a hand's own plateau ends in
 //! a leap, too, but downwards.
 //!
-//! Asked only of swipes whose length neither placing nor the operator explains. Smallest found: 5 % of the travel in a leap of 1 m/s
+//! Asked only of swipes whose length neither placing nor the operator nor the computer explains. Smallest found: 5 % of the travel in a leap of 1 m/s
 //! at 4 ms and less. (Added after sensors that held their motion for 60 to 120 ms had been told as short in this swipe and partial
 //! in the next, so that no family failed.) Cost: O(reports of such swipes × [`STARTS`]).
 
@@ -33,7 +33,8 @@ pub fn find(phases: &mut [PhaseView], frame: Frame, bench: &Bench, host: &HostSp
         for view in swipes.iter_mut().filter(|s| s.swipe.is_short() || s.swipe.surplus > 0.0) {
             // A level is the sensor's, or a repeat's, by what other swipes show ([`super::top_speed`]).
             let told = |s: &Stretch| !s.wrong.is_loss() || s.wrong == Wrong::Level;
-            if view.stretches.iter().any(told) || is_lost_otherwise(view, bench) {
+            let by_host = host.may_lose(view.swipe.begin, view.swipe.end);
+            if by_host || view.stretches.iter().any(told) || is_lost_otherwise(view, bench) {
                 continue;
             }
             let SwipeView { swipe, stretches, .. } = view;

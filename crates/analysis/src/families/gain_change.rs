@@ -48,7 +48,7 @@ pub(super) struct GainChange;
 /// Of a finding: the direction that it befalls alone, or null.
 pub(super) const DIRECTION: &str = "direction";
 /// And the number of medium swipes that it is a contrast of, or over.
-pub(super) const MEDIUM: &str = "medium_swipes";
+const MEDIUM: &str = "medium_swipes";
 
 /// Half width of what yaw that differs by pace may do to the contrast.
 const YAW: f64 = 0.01;
@@ -62,10 +62,12 @@ const PREDICTED: f64 = 0.15;
 /// And three standard uncertainties of it may be this much: what is left of the 42 % between those two, nearly.
 const DOUBT: f64 = 0.25;
 /// What cutting off loses where nothing else is known of the ratio, in counts: half a count, and more in reports of so few that
-/// all is lost. Then that alone must tell, also from the logarithm: the medium pace as near as [`CLOSE`], and as sure.
+/// all is lost. Then that alone must tell, also from the logarithm: the medium pace nearer than [`CLOSE`], and three standard
+/// uncertainties off [`LOGARITHM`].
 const HALF: (f64, f64) = (0.45, 0.75);
-/// See [`HALF`]; half of the 20 % between the two.
-const CLOSE: f64 = 0.1;
+/// The medium pace by the logarithm lies so much off (77 less 57 % of the change), and half of it.
+const LOGARITHM: f64 = 0.2;
+const CLOSE: f64 = 0.5 * LOGARITHM;
 
 /// A device that carries its fractions on reports `true + q_t − q_(t−1)`, with q even over one count: the second
 /// differences of its counts vary by 20/12 = 1.67 counts², and by more with every noise. One that cuts them off reports
@@ -209,7 +211,7 @@ impl PerReport {
         let within = |range: (f64, f64)| (range.0..=range.1).contains(&self.lost);
         let not_carried = rough.is_some_and(|r| r < NOT_CARRIED);
         let twice = not_carried && within(PER_REPORT) && self.off <= PREDICTED && self.doubt <= DOUBT;
-        twice || (within(HALF) && self.off <= CLOSE && self.doubt <= CLOSE)
+        twice || (within(HALF) && self.off <= CLOSE && self.off + self.doubt <= LOGARITHM)
     }
 }
 
@@ -295,7 +297,12 @@ impl Detector for GainChange {
     fn decide(&self, step: &StepView, findings: &[Finding]) -> FamilyVerdict {
         let (fast, others) = contrasts(step, findings);
         let one_is_missing = fast.is_none();
-        let all: Vec<Contrast> = fast.into_iter().chain(others).collect();
+        // Without the contrast that it rests on nothing else shows that a gain is inside its tolerance, or nearly.
+        let fails = |c: &Contrast| c.criterion(step).verdict == Outcome::Fail;
+        let all: Vec<Contrast> = match fast {
+            Some(fast) => std::iter::once(fast).chain(others).collect(),
+            None => others.into_iter().filter(fails).collect(),
+        };
         let Some((c, others)) = all.split_first() else {
             let why = "fewer than three clean swipes at the slow or the fast pace";
             return not_examined(step, Family::GainChange, why);

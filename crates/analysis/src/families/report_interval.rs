@@ -23,7 +23,7 @@
 //!   resolution is short by half of it at least, and by [`SHORT`]; none at all if it is not short: a sensor with fewer frames
 //!   than the link has slots leaves slots empty and loses nothing. Inconclusive in between, and where no nominal is known.
 //! - *merged*: reports that are left out one by one and whose counts come with the next ([`crate::intervals::lone`]), as many;
-//!   decided: their share likewise. Never a fail, since a computer's controller that leaves polls out makes the same.
+//!   decided: their share likewise, told as a finding where it may be above (a radio that sends again merges some). Never a fail, since a computer's controller that leaves polls out makes the same.
 //! - *slower when fast*: rows of reports at one and a half times the usual interval and more, at higher speeds
 //!   ([`crate::intervals::rates`]); decided: their clock over that of the usual rows, against the same tolerance.
 //! - *jitter*: stamps scatter about their run's line, and about those beside them, by more than a host explains
@@ -411,7 +411,8 @@ impl Detector for ReportInterval {
             let cause = if gone && step.link != Some(CABLE) { Cause::Link } else { Cause::Unknown };
             add(MISSING, 100.0 * lone.share(), None, cause, evidence);
         }
-        if let Some(merged) = &got.merged {
+        let too_many = merged(step, &got).is_some_and(|c| c.verdict != Outcome::Pass);
+        if let Some(merged) = got.merged.as_ref().filter(|_| too_many) {
             let evidence = json!({
                 "reports_merged": merged.rows.len(),
                 "intervals": merged.intervals,
@@ -498,7 +499,8 @@ impl Detector for ReportInterval {
         out.cause = super::common_cause(&own);
         out.smallest_found = u.map(|u| 100.0 * u);
         if out.verdict == Outcome::Inconclusive {
-            let held = held || got.merged.is_some();
+            let merged = merged(step, &got).is_some_and(|c| c.verdict == Outcome::Inconclusive);
+            let held = held || merged;
             let held = held.then_some("the same on a computer that does nothing else, recorded by itself");
             out.to_settle = Some(held.unwrap_or("more swipes at a pace that uses every report").to_owned());
         }

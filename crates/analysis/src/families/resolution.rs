@@ -8,7 +8,7 @@
 //! scaling in the firmware give the same counts; with several see [`crate::setting`]; a tilted sensor, woven cloth and firmware that truncates one way likewise);
 //! *other step* where the counts are nearer to another step's nominal than to the told one's, and *step change*
 //! ([`crate::step_change`]) where some swipes are, cause step-change. A step that changed keeps the family from passing. One that is
-//! A step without slow swipes whose gain changes from the medium pace to the fast one is left open: neither of them says what it
+//! A step whose slow swipes are not to be trusted, and whose gain changes with speed, is left open: no pace says what it
 //! counts. One that is another step of the plan all through is, too: the operator may have forgotten its button, and a dead one looks
 //! alike. (Added after sound devices had failed so.)
 //!
@@ -68,7 +68,7 @@ fn measure(step: &StepView, findings: &[Finding]) -> Option<Measured> {
     let other = other.map(|(id, _)| id);
     let gain = findings.iter().find(|f| f.family == Family::GainChange);
     let slow = found.as_ref().is_some_and(|(e, _)| e.pace == Some(Pace::Slow));
-    let by_pace = !slow && gain.is_some_and(|f| f.evidence.contains_key(gain_change::MEDIUM));
+    let by_pace = !slow && gain.is_some();
     let against = match &found {
         None => decision::not_examined(what, "relative", tolerance),
         Some((e, nominal)) => {
