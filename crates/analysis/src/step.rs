@@ -275,7 +275,7 @@ impl<'a> StepView<'a> {
         let bend = arc::bend(slow.clone(), frame, scale.counts_per_mm);
         let parts: Vec<_> =
             slow.filter_map(|(series, swipe)| slots::fast_part(series, frame, swipe, slot)).collect();
-        let beat = beat::share(&parts, in_a_cell(slot));
+        let beat = beat::share(&parts, in_a_cell(slot), slot);
         let uneven = uneven::find(self.phases.iter().map(|p| &p.series), slot).is_some();
         let bench = erratic::Bench { counts_per_mm: scale.counts_per_mm, slot, beat, uneven, bend };
         let host = Arc::clone(&self.host);

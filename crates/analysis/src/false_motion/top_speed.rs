@@ -8,9 +8,11 @@
 //!
 //! - they agree: their robust standard deviation is twice [`SCATTER`] at most;
 //! - the swipes of half of them and more come up short;
-//! - no more than [`FASTER`] of the step's swipes run faster than them;
-//! - no jump is shown at their ends: neither is the median of the jumps more than [`STEP`] of the level and more than twice
-//!   its standard error, nor do they scatter by more than [`SPREAD`].
+//! - no more than [`FASTER`] of the step's swipes run faster than them, from the first that has a level to the last: a sensor may come to
+//!   lose track in the middle of a session;
+//! - no jump is shown at their ends: neither is the median of the jumps more than [`STEP`] of the level by more than twice
+//!   its standard error, nor do they scatter by more than [`SPREAD`]. (First by more than [`STEP`] and twice the error: a limit that sets in
+//!   softly, whose eleven levels ended in 5.4 % on average, give or take 2.6, was told as a spin-out.)
 //!
 //! The jump of one level is that of the place by least squares, p₀ + L t before it ends, and + d (t − tₑ) + e (t − tₑ)² from
 //! there on, over [`AFTER`], with + f (t − tₑ)³ where there are reports enough for it ([`BENDS`]); tₑ is the report that leaves the
@@ -140,7 +142,7 @@ fn jump(jumps: &[(f64, f64)]) -> bool {
     let spread = mad(&jumps, centre).unwrap_or(0.0);
     // A median's standard error is 1.25 times a mean's.
     let error = 1.25 * spread.max(error).max(KNOWN) / (jumps.len() as f64).sqrt();
-    centre.abs() > STEP.max(2.0 * error) || spread > SPREAD
+    centre.abs() > STEP + 2.0 * error || spread > SPREAD
 }
 
 /// True if more swipes than a few run faster than this, counts per second.
@@ -154,10 +156,15 @@ fn passed(
     let faster = |phase: &PhaseView, view: &SwipeView| {
         Look::new(&phase.series, frame, &view.swipe, bench).is_some_and(|look| look.runs_faster(speed))
     };
-    let swipes =
-        || phases.iter().flat_map(|p| p.swipes.iter().map(move |s| (p, s))).filter(|(_, s)| among(s));
-    let (all, beyond) = (swipes().count(), swipes().filter(|(p, s)| faster(p, s)).count());
-    beyond as f64 > FASTER * all as f64
+    let swipes = phases.iter().flat_map(|p| p.swipes.iter().map(move |s| (p, s))).filter(|(_, s)| among(s));
+    let swipes: Vec<(&PhaseView, &SwipeView)> = swipes.collect();
+    let has_level =
+        |(_, s): &(&PhaseView, &SwipeView)| s.stretches.iter().any(|s| s.wrong == Wrong::Repeated);
+    let ends = (swipes.iter().position(has_level), swipes.iter().rposition(has_level));
+    let (Some(first), Some(last)) = ends else { return false };
+    let since = &swipes[first..=last];
+    let beyond = since.iter().filter(|(p, s)| faster(p, s)).count();
+    beyond as f64 > FASTER * since.len() as f64
 }
 
 fn levels(
@@ -293,8 +300,9 @@ mod tests {
     #[test]
     fn one_jump_by_a_little_shows_nothing_and_ten_do() {
         assert!(!jump(&[]));
-        assert!(!jump(&[(0.06, 0.003)]));
-        assert!(jump(&[(0.06, 0.003); 10]));
+        assert!(!jump(&[(0.1, 0.003)]));
+        assert!(!jump(&[(0.06, 0.003); 10]));
+        assert!(jump(&[(0.1, 0.003); 10]));
         assert!(jump(&[(0.2, 0.003)]));
     }
 }
