@@ -54,6 +54,8 @@ const LEAST_CHANCE: f64 = 1e-9;
 const AS_LIKELY: f64 = 0.5;
 /// Whole ones as fast that it takes: one may be a swipe that lost counts.
 const LEAST_WHOLE: usize = 2;
+/// And from where on the longer ones are nearly all: an operator may stop short now and then.
+const NEARLY_ALL: f64 = 0.8;
 /// Where no more than this share of the other direction's swipes are longer, each direction is held against itself. (Added after a gain
 /// that rose in one direction alone had been told to go on after the stop in all of its swipes.)
 const ONE_WAY: f64 = 0.1;
@@ -150,12 +152,27 @@ fn usual(step: &StepView, phase: &PhaseView, direction: Direction) -> f64 {
     let (others, long) = (of(false).count(), of(false).filter(|s| s.swipe.surplus > 0.0).count());
     let alone = long as f64 <= ONE_WAY * others as f64;
     let own: Vec<&SwipeView> = if alone { of(true).collect() } else { phase.swipes.iter().collect() };
-    if after_stop::most_show(step, phase, own.iter().copied()) || whole_ones_as_fast(step, &own) {
+    if after_stop::most_show(step, phase, own.iter().copied()) {
         return 0.0;
     }
-    let lengths: Vec<f64> = own.iter().map(|s| s.swipe.along).collect();
+    let since = shift(step, &own);
+    if since.is_none() && whole_ones_as_fast(step, &own) {
+        return 0.0;
+    }
+    let lengths: Vec<f64> = own[since.unwrap_or(0)..].iter().map(|s| s.swipe.along).collect();
     let longer = median(&lengths).zip(step.measure).map(|(usual, measure)| usual - measure.one_travel);
     longer.unwrap_or(0.0).max(0.0)
+}
+
+/// The first of these swipes from which on nearly all are longer, alike within placing, where none is before: a stop has given way, or
+/// the gain has changed a little. (Added after sound devices had failed for a stop that gave way by 3 mm at the fourth fast swipe.)
+fn shift(step: &StepView, swipes: &[&SwipeView]) -> Option<usize> {
+    let placing = step.measure?.most;
+    let first = swipes.iter().position(|s| s.swipe.surplus > 0.0).filter(|first| *first >= LEAST_WHOLE)?;
+    let since = &swipes[first..];
+    let middle = median(&since.iter().map(|s| s.swipe.along).collect::<Vec<f64>>())?;
+    let alike = since.iter().filter(|s| s.swipe.surplus > 0.0 && (s.swipe.along - middle).abs() <= placing);
+    (since.len() > LEAST_WHOLE && alike.count() as f64 >= NEARLY_ALL * since.len() as f64).then_some(first)
 }
 
 /// True if some of these swipes are whole, shorter than the long ones by more than placing, and were as fast as they: a gain would
