@@ -77,6 +77,11 @@ impl Measure {
         self.one_travel - swipe.along
     }
 
+    /// Standard deviation of placing, counts.
+    pub fn deviation(&self) -> f64 {
+        self.most / DEVIATIONS.0
+    }
+
     /// Counts up to which two shortfalls are alike.
     fn alike(&self) -> f64 {
         ALIKE * self.most

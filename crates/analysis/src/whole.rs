@@ -33,8 +33,6 @@ const SURE: f64 = 3.0;
 /// Standard uncertainty of what a silence hides, relative: what the flanks tell to a half (rectangular, 0.5/√3, rounded up). Claims
 /// that vary by no more flatten the slope, and it is set upright by as much.
 const FLANKS: f64 = 0.3;
-/// Standard deviations of placing in what is taken for it.
-const DEVIATIONS: f64 = 5.0;
 
 /// What a swipe says of itself, counts.
 struct Claim {
@@ -72,8 +70,8 @@ pub fn hold(phases: &mut [PhaseView], measure: Measure, counts_per_mm: f64) {
         let lacking = mean(&all.iter().map(|c| measure.one_travel - c.along).collect::<Vec<_>>());
         let lost = mean(&all.iter().map(|c| c.lost).collect::<Vec<_>>());
         let they_do = lacking.zip(lost).is_some_and(|(lacks, lost)| lacks >= HALF * lost + measure.most);
-        let none = !they_do
-            && slope(&all, measure.most / DEVIATIONS).is_some_and(|(b, error)| b + SURE * error < HALF);
+        let none =
+            !they_do && slope(&all, measure.deviation()).is_some_and(|(b, error)| b + SURE * error < HALF);
         let quiet: Vec<f64> = all.iter().filter(|c| c.lost == 0.0).map(|c| c.along).collect();
         let usual = median(&quiet).filter(|_| quiet.len() >= LEAST);
         for view in &mut phase.swipes {

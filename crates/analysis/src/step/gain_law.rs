@@ -32,9 +32,8 @@ const MEDIUM: f64 = 0.5;
 const MOST: f64 = 0.2;
 /// Times the slow speed that a faster swipe has.
 const FASTER: f64 = 1.5;
-/// Standard deviations of a mean by which medium swipes must be short; and those of placing in what is taken for it.
+/// Standard deviations of a mean by which medium swipes must be short.
 const SURE: f64 = 3.0;
-const DEVIATIONS: f64 = 5.0;
 
 /// Takes back what was found in swipes for lacking what a gain takes.
 pub(super) fn apply(phases: &mut [PhaseView], measure: Measure) {
@@ -97,7 +96,7 @@ impl Law {
         let medium: Vec<&SwipeView> = plain(Pace::Medium).collect();
         let lacking = mean(&medium.iter().map(|s| lacks(s)).collect::<Vec<_>>())?;
         let says = mean(&medium.iter().map(|s| law.says(s)).collect::<Vec<_>>())?;
-        let unsure = SURE * measure.most / DEVIATIONS / (medium.len() as f64).sqrt();
+        let unsure = SURE * measure.deviation() / (medium.len() as f64).sqrt();
         let alike = (lacking - says).abs() <= MEDIUM * says && lacking > unsure;
         let on_it = plain(Pace::Fast).filter(|s| law.holds(s)).count();
         (in_range && medium.len() >= LEAST_MEDIUM && alike && nearly_all(on_it)).then_some(law)
