@@ -351,9 +351,10 @@ fn share(
 /// Paces of which few swipes are made, beside the fast ones.
 const SLOWER: [Pace; 2] = [Pace::Medium, Pace::Slow];
 
-/// A slower pace of which more swipes show it than may: it leaves a step open, or fails it if the family says that it is a look
-/// of its own. (Added after sessions in which all medium swipes had lost a third of their way had passed; then for all of
-/// [`ALSO_AT_SPEED`], after seven of ten slow ones had shown dropouts, of 80: looks that fail would cost the fast swipes theirs.)
+/// A slower pace of which more swipes show it than may: it leaves a step open, or fails it; a look of its own, or of
+/// [`ALSO_AT_SPEED`], which share one for all of them and their slower paces, its share. (Added after sessions in which all medium swipes
+/// had lost a third of their way had passed; then for all of these, after seven of ten slow ones had shown dropouts, of 80. They were
+/// first left open, since whole looks would cost the fast swipes theirs: so were ten spin-outs in ten slow swipes.)
 fn at_pace(step: &StepView, family: Family, findings: &[Finding], pace: Pace, out: &mut FamilyVerdict) {
     let bad = swipes_with(family, findings);
     let own = step
@@ -369,10 +370,9 @@ fn at_pace(step: &StepView, family: Family, findings: &[Finding], pace: Pace, ou
         Pace::Slow => ("slow", "slow swipes that show it"),
         _ => ("medium", "medium swipes that show it"),
     };
-    let mut criterion = decision::share_at_most(what, "share of swipes", k, n, limit, step.looks);
-    if criterion.verdict == Outcome::Fail && ALSO_AT_SPEED.contains(&family) {
-        criterion.verdict = Outcome::Inconclusive;
-    }
+    let shared = if ALSO_AT_SPEED.contains(&family) { ALSO_AT_SPEED.len() * SLOWER.len() } else { 1 };
+    let looks = step.looks.saturating_mul(shared as u32);
+    let criterion = decision::share_at_most(what, "share of swipes", k, n, limit, looks);
     out.because += &format!("; {k} of the {n} {name} ones");
     let worse = match (criterion.verdict, out.verdict) {
         (Outcome::Fail, before) => before != Outcome::Fail,

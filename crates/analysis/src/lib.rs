@@ -86,8 +86,8 @@ pub fn judge<'a>(recording: &'a Recording, session: &str) -> Judgement<'a> {
     for span in recording.phases.iter().filter(|span| span.voided.is_none()) {
         by_step.entry(span.phase.step).or_default().push(span);
     }
-    // And one look at families together.
-    let criteria: usize = 1 + REGISTRY.iter().map(|family| family.criteria()).sum::<usize>();
+    // And one look at families together, and one that slower paces share.
+    let criteria: usize = 2 + REGISTRY.iter().map(|family| family.criteria()).sum::<usize>();
     let looks = u32::try_from(by_step.len().saturating_mul(criteria)).unwrap_or(u32::MAX);
     let host = Arc::new(HostSpans::new(&recording.host));
     let view = |id: u32, spans: &[&PhaseSpan]| StepView::new(recording, device, id, spans, &host, looks);
