@@ -29,6 +29,9 @@ use slipgauge_trace::session::Pace;
 
 pub(super) struct ReportCeiling;
 
+/// Kind of a ceiling beyond which counts are lost.
+pub(super) const THROWN_AWAY: &str = "thrown away";
+
 /// A shortfall that needs no comparison with what is hidden, relative.
 const PLAIN: f64 = 0.05;
 /// Swipes from which a clean length, or what shoulders hide, is taken.
@@ -130,7 +133,7 @@ fn kind(step: &StepView, slow: &[f64], baseline: f64) -> &'static str {
     // Shoulders of a run that is short may foretell twice what was cut off.
     let lacks = missed > plain || (shorter_with_tops(step) && (!told || missed > 3.0 * error));
     match (lacks, hides > 6.0 * error) {
-        (true, _) => "thrown away",
+        (true, _) => THROWN_AWAY,
         (false, true) => "handed on",
         (false, false) => "unknown",
     }

@@ -51,10 +51,10 @@ mod short;
 
 use super::one_way::{self, ONE_WAY};
 use super::{
-    Detector, Event, SLOWER, at_pace, common_cause, in_swipe, key, limits, not_examined, round, share,
-    spoiled, swipes_with, verdict, wake_up,
+    Detector, Event, SLOWER, at_pace, common_cause, in_swipe, key, limits, not_examined, report_ceiling,
+    round, share, spoiled, swipes_with, verdict, wake_up,
 };
-use crate::decision::{share_at_most, share_at_speed};
+use crate::decision::{share_at_most, share_at_speed, share_bound};
 use crate::erratic::{LEAST_MM, Wrong};
 use crate::series::{Frame, Sample};
 use crate::silence::{MakeUp, SHORT_AT_END_MM, SLOWEST_LIMIT_MM_S, STRIKES, Silence, TOLD_TO};
@@ -262,8 +262,36 @@ impl Detector for TrackingLoss {
             out.because += &format!(", {short} of them short for no reason that shows");
         }
         excused(step, findings, &mut out);
+        if out.verdict == Outcome::Pass
+            && let Some(why) = hidden(step, findings, &bad)
+        {
+            return not_examined(step, Family::TrackingLoss, &why);
+        }
         out
     }
+}
+
+/// Why a pass does not hold: of too many fast swipes a ceiling threw counts away, or the start came short, so that nobody can say what
+/// else they lack. (Added after sensors that counted no faster than 1.8 m/s had been told to pass beside either.)
+fn hidden(step: &StepView, findings: &[Finding], bad: &BTreeSet<(u32, u32)>) -> Option<String> {
+    let hides = |f: &&Finding| {
+        matches!((f.family, f.kind), (Family::ReportCeiling, report_ceiling::THROWN_AWAY))
+            || matches!((f.family, f.kind), (Family::WakeUp, wake_up::SHORT_START))
+    };
+    let hidden: BTreeSet<(u32, u32)> =
+        findings.iter().filter(hides).filter_map(|f| Some((f.phase, f.swipe?))).collect();
+    let fast: Vec<(u32, u32)> = step.fast_swipes().map(|(p, s)| key(p, s)).collect();
+    let is_hidden = |key: &&(u32, u32)| hidden.contains(key) && !bad.contains(key);
+    let (n, lost) = (fast.iter().filter(is_hidden).count(), fast.iter().filter(|k| bad.contains(k)).count());
+    let shown = (fast.len() - n) as u32;
+    let limit = limits(step, Family::TrackingLoss)[1].unwrap_or(1.0);
+    let passes = shown > 0 && share_bound(lost as u32, shown) <= limit;
+    (n > 0 && !passes).then(|| {
+        format!(
+            "{n} of the {} fast swipes lack counts for a ceiling or their start, which hides what else",
+            fast.len()
+        )
+    })
 }
 
 /// Swipes that came short as an operator's may tell whether they were his: he stops short by something else each time.
@@ -292,7 +320,9 @@ fn excused(step: &StepView, findings: &[Finding], out: &mut FamilyVerdict) {
     // The one that begins where another stopped lacks the same by geometry: each place tells once. (Added after two places, of 8 and
     // 12 mm, had been seen to be all the same, as four swipes.)
     let places = own.iter().filter(|s| s.swipe.stopped_short);
-    let lacks: Vec<f64> = places.map(|s| s.swipe.one_travel - s.swipe.along).collect();
+    // Of a hand that soon turned back it is how far it came.
+    let by = |s: &SwipeView| (s.swipe.one_travel - s.swipe.along).min(s.swipe.along);
+    let lacks: Vec<f64> = places.map(|s| by(s)).collect();
     // What is just beyond placing is all alike.
     let clear = step.measure.map_or(f64::INFINITY, |m| 2.0 * m.most);
     let alike = mean_sd(&lacks)

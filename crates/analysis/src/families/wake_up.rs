@@ -48,6 +48,9 @@ use std::collections::BTreeSet;
 
 pub(super) struct WakeUp;
 
+/// Kind of a start that came short.
+pub(super) const SHORT_START: &str = "short";
+
 /// Speed is read from the reports of so many nanoseconds before a place ([`crate::erratic`]): what begins within it after
 /// a lump is judged by the lump.
 const JUDGED_BY_LUMP: f64 = 4e6;
@@ -86,7 +89,7 @@ pub(super) fn beside_a_lump(step: &StepView, findings: &[Finding], swipe: (u32, 
 
 /// Travel that a swipe lacks because its first motion came short, mm.
 pub(super) fn short_mm(findings: &[Finding], swipe: (u32, u32)) -> f64 {
-    let own = findings.iter().filter(|f| f.family == Family::WakeUp && f.kind == "short");
+    let own = findings.iter().filter(|f| f.family == Family::WakeUp && f.kind == SHORT_START);
     own.filter(|f| (f.phase, f.swipe) == (swipe.0, Some(swipe.1))).map(|f| f.size).sum()
 }
 
@@ -310,7 +313,7 @@ impl Detector for WakeUp {
                 let before = start.steep.map_or(0.0, |s| s.before);
                 let short = short.map_or(0.0, |s| s.0);
                 (
-                    "short",
+                    SHORT_START,
                     short.max(cannot_but).max(before.min(LEAST_MM * scale)),
                     start.steep.map_or(0.0, |s| s.z),
                 )
