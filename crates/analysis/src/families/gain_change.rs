@@ -19,6 +19,8 @@
 //! equivalence: the whole 95 % interval inside the tolerance. Assumes three clean swipes of each pace. The curve of gain
 //! against speed ([`crate::gain_curve`]) is for diagnosis and decides nothing.
 //!
+//! Where most of it is a trend in time, within phases as well ([`with_time`]), it is told as that.
+//!
 //! Cause: *firmware* where the counts say twice that fractions of a count are cut off: a fixed part of a count is lost in
 //! each report ([`PerReport`]), and what rounding leaves is not carried on to the next report ([`second_difference`]), or that
 //! part is [`HALF`] of a count, as fractions are on average. Else unknown, since a sensor, its surface and a curve in the
@@ -32,6 +34,8 @@
 //! intervals on devices a third of which did not fail, those of blunt stops or without an edge.)
 //! Cost: O(swipes log swipes).
 
+mod with_time;
+
 use super::{Detector, Lasting, limits, not_examined, over_phases, round, verdict};
 use crate::decision::{inside, swipes_for};
 use crate::lengths::Lengths;
@@ -42,6 +46,7 @@ use crate::step::StepView;
 use crate::verdict::{Cause, Criterion, Direction, Family, FamilyVerdict, Finding, Outcome};
 use serde_json::json;
 use slipgauge_trace::session::Pace;
+use with_time::WithTime;
 
 pub(super) struct GainChange;
 
@@ -156,6 +161,11 @@ impl Contrast {
         })
     }
 
+    /// A trend in time that makes most of it.
+    fn with_time(&self, step: &StepView) -> Option<WithTime> {
+        with_time::find(step, &self.lengths.keys(), (self.base, self.pace), self.value)
+    }
+
     /// Half width of its 95 % interval.
     pub fn half_width(&self) -> f64 {
         t_quantile(0.975, self.df) * self.uncertainty
@@ -263,7 +273,9 @@ impl Detector for GainChange {
         let phases = step.phases.iter().filter(|p| p.span.phase.pace == Some(c.pace));
         let rough = second_difference(step, &c.lengths);
         let lost = PerReport::of(step, &c.lengths).filter(|p| p.cut_off(rough)).map(|p| p.lost);
+        let in_time = c.with_time(step).filter(|_| lost.is_none());
         let because = match lost {
+            _ if in_time.is_some() => "within a phase, at one pace, it changes with time as much",
             Some(_) if rough.is_some_and(|r| r < NOT_CARRIED) => {
                 "a part of a count is lost in each report, and fractions are not carried on: they are cut off"
             }
@@ -273,6 +285,8 @@ impl Detector for GainChange {
         let lasting = Lasting {
             family: Family::GainChange,
             kind: match (c.pace, c.value < 0.0) {
+                (_, true) if in_time.is_some() => "falls with time",
+                (_, false) if in_time.is_some() => "rises with time",
                 (Pace::Fast, true) => "falls with speed",
                 (Pace::Fast, false) => "rises with speed",
                 (_, true) => "falls at medium speed",
@@ -289,6 +303,7 @@ impl Detector for GainChange {
             "standard_uncertainty": round(c.uncertainty, 6),
             "second_difference_counts2": rough.map(|r| round(r, 2)),
             "counts_lost_per_report": lost.map(|f| round(f, 2)),
+            "percent_per_minute": in_time.map(|t| round(6e3 * t.per_s, 2)),
             "because": because,
         });
         findings.extend(over_phases(step, phases, lasting, evidence));
@@ -322,6 +337,12 @@ impl Detector for GainChange {
                 None => "medium ones",
             };
             because += &format!(", {name} {:+.2} % ({})", other.value * 100.0, other.n.1);
+        }
+        if let Some(t) = c.with_time(step) {
+            because += &format!(
+                "; within a phase lengths change by {:+.1} % a minute, which makes most of it",
+                6e3 * t.per_s
+            );
         }
         if one_is_missing {
             let third = if c.base == Pace::Medium { Pace::Slow } else { Pace::Fast };
