@@ -220,9 +220,13 @@ mod tests {
         2.0 * ms - 0.004 * ms * ms
     }
 
-    fn struck(places: impl Fn(f64) -> f64, milliseconds: usize, surplus: f64) -> bool {
+    fn struck_up_to(earlier: f64, places: impl Fn(f64) -> f64, milliseconds: usize, surplus: f64) -> bool {
         let (samples, along, first) = tail(places, milliseconds, surplus);
-        Tail { samples: &samples, along, first }.struck(surplus, (200.0, 0.0), 100.0, 1e6)
+        Tail { samples: &samples, along, first }.struck(surplus, (200.0, earlier), 100.0, 1e6)
+    }
+
+    fn struck(places: impl Fn(f64) -> f64, milliseconds: usize, surplus: f64) -> bool {
+        struck_up_to(0.0, places, milliseconds, surplus)
     }
 
     #[test]
@@ -233,6 +237,9 @@ mod tests {
         assert!(struck(goes_on, 234, 980.0));
         assert!(!struck(goes_on, 234, 2_000.0), "the jump lies beyond placing from there");
         assert!(!struck(brakes, 220, 980.0), "a hand that brakes");
+        // As where the slow swipes went on by 6 mm, too.
+        assert!(!struck(goes_on, 234, 380.0) && struck_up_to(600.0, goes_on, 234, 380.0));
+        assert!(!struck_up_to(600.0, brakes, 220, 380.0));
     }
 
     #[test]

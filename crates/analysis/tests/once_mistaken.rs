@@ -14,7 +14,7 @@ mod space;
 
 use cases::CASES;
 use run::{Ran, run};
-use slipgauge_analysis::verdict::Family;
+use slipgauge_analysis::verdict::{Family, Outcome};
 use space::{Fixed, Scene};
 
 /// Nothing is found in these sound sessions.
@@ -92,4 +92,13 @@ fn a_sensor_that_guesses_a_direction_is_no_counter_that_runs_over() {
         let wrapped = ran.verdict.findings.iter().filter(|f| f.kind == "wrapped").count();
         assert!(count(&ran, Family::SpinOut) >= 3 && wrapped == 0, "{seed}: {wrapped}");
     }
+}
+
+/// It leaves nothing of slow swipes, and two thirds of medium ones: those are no resolution, and against them the fast ones tell.
+#[test]
+fn a_gain_is_told_without_slow_swipes_and_then_no_pace_is_the_resolution() {
+    let ran = faulty("truncation", 0.37, 5024);
+    let outcome = |family| ran.verdict.steps[0].families.iter().find(|f| f.family == family).unwrap().verdict;
+    assert_eq!(outcome(Family::GainChange), Outcome::Fail);
+    assert_ne!(outcome(Family::Resolution), Outcome::Fail);
 }

@@ -285,6 +285,10 @@ fn kinds(verdict: &Verdict) -> Vec<(Family, &str, Cause)> {
     verdict.findings.iter().map(|f| (f.family, f.kind, f.cause)).collect()
 }
 
+fn outcome(verdict: &Verdict, family: Family) -> Outcome {
+    verdict.steps[0].families.iter().find(|f| f.family == family).unwrap().verdict
+}
+
 #[test]
 fn a_skewed_hand_with_a_plain_device_is_sound() {
     let verdict = SOUND.verdict();
@@ -300,6 +304,61 @@ fn frames_that_beat_against_reports_lose_nothing() {
         let verdict = Outside { frames_a_report, late_ns, ..SOUND }.verdict();
         assert_eq!(kinds(&verdict), [], "{frames_a_report}");
     }
+}
+
+/// 990 and 985 frames a second at 500 reports: one report in fifty, or in thirty-three, holds one frame and all others two.
+#[test]
+fn frames_nearly_whole_in_number_to_a_report_lose_nothing() {
+    for frames_a_report in [1.97, 1.98, 2.98] {
+        let verdict = Outside { slot_ns: 2_000_000, frames_a_report, ..SOUND }.verdict();
+        assert_eq!(kinds(&verdict), [], "{frames_a_report}");
+    }
+}
+
+/// Or a gain that changed by a hundredth: from the fourth fast swipe on.
+#[test]
+fn a_stop_that_gives_way_by_three_millimetres_is_no_motion_after_it() {
+    let verdict = Outside { gain: |i| if i < SLOW + 3 { 1.0 } else { 1.01 }, ..SOUND }.verdict();
+    assert_eq!(kinds(&verdict), []);
+}
+
+#[test]
+fn reports_that_are_left_out_and_come_with_the_next_are_told_and_leave_it_open() {
+    let verdict = Outside { held: |t| (t * 1e3).round() as i64 % 7 == 0, ..SOUND }.verdict();
+    assert_eq!(kinds(&verdict), [(Family::ReportInterval, "merged", Cause::Unknown)]);
+    assert_eq!(outcome(&verdict, Family::ReportInterval), Outcome::Inconclusive);
+}
+
+/// 40 ms, twice in each slow swipe, and in no fast one.
+#[test]
+fn dropouts_in_all_slow_swipes_fail_though_none_of_the_fast_ones_has_any() {
+    let verdict = Outside { lost: |t| t < 28.0 && (t * 1e3) as i64 % 400 < 40, ..SOUND }.verdict();
+    assert_eq!(outcome(&verdict, Family::Dropout), Outcome::Fail, "{:?}", kinds(&verdict));
+}
+
+/// From the sixteenth fast swipe on.
+#[test]
+fn a_sensor_that_comes_to_count_no_faster_has_a_limit_and_repeats_nothing() {
+    let limit_in = |i| if i < SLOW + FAST / 2 { 10.0 } else { 1.0 };
+    let verdict = Outside { limit: Some((1.5, Beyond::Saturates)), limit_in, ..SOUND }.verdict();
+    let kinds = kinds(&verdict);
+    assert_eq!(kinds, [(Family::TrackingLoss, "level", Cause::Sensor); FAST / 2], "{kinds:?}");
+}
+
+/// Blind from 1.4 m/s on in one direction; the other is clean up to 2.5.
+#[test]
+fn losses_in_one_direction_are_held_against_what_that_direction_reports() {
+    let limit_in = |i| if i % 2 == 0 { 10.0 } else { 1.0 - 0.02 * ((i * 7) % 11) as f64 };
+    let verdict = Outside { limit: Some((1.4, Beyond::Blind)), limit_in, ..SOUND }.verdict();
+    let kinds = kinds(&verdict);
+    assert_eq!(kinds, [(Family::TrackingLoss, "silent", Cause::Sensor); FAST / 2], "{kinds:?}");
+}
+
+#[test]
+fn no_limit_is_passed_that_a_ceiling_hides() {
+    let verdict = Outside { most: |_| 88, more_is_lost: true, ..SOUND }.verdict();
+    assert_eq!(outcome(&verdict, Family::ReportCeiling), Outcome::Fail);
+    assert_eq!(outcome(&verdict, Family::TrackingLoss), Outcome::NotExamined);
 }
 
 /// At 8 kHz, so that polls stay empty, at random places and at regular ones. Runs that happen to hold none are few.
