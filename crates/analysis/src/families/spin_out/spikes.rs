@@ -31,9 +31,9 @@ use statrs::distribution::{ContinuousCDF, StudentsT};
 use std::collections::{BTreeMap, BTreeSet};
 use std::ops::RangeInclusive;
 
-const DOUBLED: &str = "doubled";
+pub(super) const DOUBLED: &str = "doubled";
 const SPIKES: &str = "spikes";
-const REPORTS: &str = "reports";
+pub(super) const REPORTS: &str = "reports";
 const LONGER: &str = "mm_longer_per_mm_too_much";
 /// Reports on either side that say what is due.
 const BESIDE: usize = 3;
@@ -42,7 +42,7 @@ const ROUNDING: f64 = 2.5;
 /// Five standard deviations of 2 % a report, and of its due.
 const NOISE: f64 = 0.15;
 /// Reports are one interval apart if no further from it than this share: else a host was late, or one is missing.
-const IN_TIME: f64 = 0.4;
+pub(super) const IN_TIME: f64 = 0.4;
 /// The slope of what is false is 1, and of what the travel holds 0.
 const FALSE: (f64, f64) = (0.5, 1.5);
 /// One swipe may be long by chance where it holds a spike; three are not.
@@ -50,7 +50,7 @@ const LEAST_SWIPES: usize = 3;
 /// Reports of one spike at the most, where several are off near to each other.
 const MOST: usize = 8;
 /// Spikes that repeat the report before: all but those that another one stands beside.
-const MOSTLY: f64 = 0.8;
+pub(super) const MOSTLY: f64 = 0.8;
 /// Either end of the slope's 95 % interval.
 const LEVEL: f64 = 0.975;
 /// Lengths are whole counts, at two ends: variance of their rounding.
@@ -138,13 +138,15 @@ pub(super) fn words(findings: &[Finding]) -> String {
             "; {} {what}, and no travel holds that: swipes are longer by {low:.2} to {high:.2} mm for each mm of it",
             count(reports as usize, "report")
         ),
-        _ => String::new(),
+        _ => {
+            format!("; {} {what}, between two that are one interval apart", count(reports as usize, "report"))
+        }
     }
 }
 
 /// A report that comes twice is a radio's whose receipt got lost, or the firmware's; other spikes are the sensor's or of what
 /// reads it.
-fn cause(step: &StepView, twice: bool) -> Cause {
+pub(super) fn cause(step: &StepView, twice: bool) -> Cause {
     match (twice, step.link) {
         (true, Some("radio" | "bluetooth")) => Cause::Link,
         (true, _) => Cause::Firmware,
