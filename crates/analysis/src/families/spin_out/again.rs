@@ -15,7 +15,7 @@
 //! (Added after a radio that delivered one report in ten twice, 0.4 intervals apart, in every swipe alike, had been seen to pass
 //! with 8 % too much.) Cost: O(reports).
 
-use super::spikes::{DOUBLED, IN_TIME, MOSTLY, REPORTS, cause};
+use super::spikes::{DOUBLED, MOSTLY, REPORTS, cause};
 use crate::decision::FAIL_LEVEL;
 use crate::erratic::LEAST_MM;
 use crate::families::{Event, in_swipe, key, round};
@@ -26,6 +26,8 @@ use serde_json::json;
 use statrs::distribution::{Binomial, DiscreteCDF};
 use std::collections::BTreeSet;
 
+/// Reports are one interval apart if no further from it than this share: half of what a report half way between is off by.
+const IN_TIME: f64 = 0.25;
 /// Of two neighbours the one is between beside which the others are nearer to one interval apart, by more than stamps scatter by
 /// (common practice, no source), as a share of it: what comes sooner than that after the first tells nothing of which.
 const NEARER: f64 = 0.05;

@@ -42,7 +42,7 @@ const ROUNDING: f64 = 2.5;
 /// Five standard deviations of 2 % a report, and of its due.
 const NOISE: f64 = 0.15;
 /// Reports are one interval apart if no further from it than this share: else a host was late, or one is missing.
-pub(super) const IN_TIME: f64 = 0.4;
+const IN_TIME: f64 = 0.4;
 /// The slope of what is false is 1, and of what the travel holds 0.
 const FALSE: (f64, f64) = (0.5, 1.5);
 /// One swipe may be long by chance where it holds a spike; three are not.
