@@ -188,7 +188,7 @@ mod tests {
     fn a_late_host_makes_none_that_repeat() {
         // Each report late by up to nine tenths of an interval.
         let late = |i: usize| (i as f64 + 0.9 * chance(i, 3), hand(i).1, hand(i).2);
-        let got = found((0..4000).map(late));
+        let got = found((0..40_000).map(late));
         assert!(got.all > 50, "the check has something to check: {got:?}");
         assert!((got.again.len() as f64) < 0.5 * got.all as f64, "{got:?}");
         assert!(by_chance(got.alone.0, got.alone.1) > 1e-4, "{got:?}");
@@ -201,7 +201,7 @@ mod tests {
     fn an_even_hand_whose_reports_are_all_alike_tells_nothing() {
         assert!((by_chance(0, 0) - 1.0).abs() < 1e-12);
         let late = |i: usize| (i as f64 + 0.9 * chance(i, 3), 20, 0);
-        let got = found((0..4000).map(late));
+        let got = found((0..40_000).map(late));
         assert!(got.all > 50 && got.alone == (0, 0), "{got:?}");
     }
 }
