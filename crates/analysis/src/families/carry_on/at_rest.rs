@@ -109,7 +109,7 @@ fn rests(step: &StepView, phase: &PhaseView) -> Vec<(Direction, (f64, f64))> {
         let samples = phase.series.samples.get(before.rows.end..next.rows.start)?;
         let rows = samples.partition_point(|s| s.t < from)..samples.partition_point(|s| s.t < until);
         let along = before.along(samples.get(rows)?, step.frame?).iter().sum::<f64>() * before.sign();
-        (lasts >= LEAST_NS).then(|| (before.direction, (along, 1e-9 * lasts as f64)))
+        (lasts >= LEAST_NS).then_some((before.direction, (along, 1e-9 * lasts as f64)))
     };
     phase.swipes.windows(2).filter_map(rest).collect()
 }
