@@ -66,6 +66,8 @@ struct Ended {
     before: f64,
     after: f64,
     later: Option<Later>,
+    /// Counts that came after the rest as a body might move, no faster than [`FAST`].
+    creep: Option<f64>,
 }
 
 /// All such motion in a phase that is the device's. What the operator makes runs on, and leaps nowhere.
@@ -81,6 +83,13 @@ pub fn of_phase(step: &StepView, phase: &PhaseView) -> Vec<Later> {
         _ => Some(later),
     };
     ended.iter().filter_map(|e| e.later.and_then(|later| named(later, e.after))).collect()
+}
+
+/// Counts by which swipes of a phase run on after the rest as slowly as a body might: none that is shorter than [`LEAST_MM`].
+pub fn creeps(step: &StepView, phase: &PhaseView) -> Vec<f64> {
+    let (Some(frame), Some(scale)) = (step.frame, step.scale) else { return Vec::new() };
+    let ended = |index: usize| ended(phase, index, (frame, scale.counts_per_mm, step.slot()));
+    (0..phase.swipes.len()).filter_map(ended).filter_map(|e| e.creep).collect()
 }
 
 /// True if the motion after the rest makes up for what the swipes lacked before it.
@@ -124,7 +133,7 @@ fn ended(phase: &PhaseView, index: usize, (frame, per_mm, slot): (Frame, f64, f6
         let waited = begin.saturating_sub(since) >= REST_NS;
         let begin = begin.saturating_sub(slot as i64);
         let later = Later { swipe: index, rest: since, begin, end, counts, what: What::On };
-        (counts >= LEAST_MM * per_mm && fast && stays && waited).then_some(later)
+        (counts >= LEAST_MM * per_mm && stays && waited).then_some((later, fast))
     });
     let from_rest = from_rest(per_mm, slot);
     let leap = samples[first + 1..=last].iter().find_map(|s| {
@@ -134,8 +143,9 @@ fn ended(phase: &PhaseView, index: usize, (frame, per_mm, slot): (Frame, f64, f6
         let later = Later { swipe: index, rest, begin, end: s.t, counts, what: What::Leap };
         (counts > from_rest + LEAST_MM * per_mm && begin.saturating_sub(rest) >= REST_NS).then_some(later)
     });
-    let later = leap.or(on);
-    Some(Ended { before: places[rest], after: counts, later })
+    let later = leap.or(on.filter(|on| on.1).map(|on| on.0));
+    let creep = on.filter(|_| later.is_none()).map(|on| on.0.counts);
+    Some(Ended { before: places[rest], after: counts, later, creep })
 }
 
 /// First and last row of those that rest beyond a place: a hand that brakes creeps to the stop meanwhile.

@@ -55,6 +55,20 @@ pub struct Tail<'a> {
     pub first: usize,
 }
 
+/// Such a tail by its time.
+pub struct Halves {
+    /// Where it begins and ends, nanoseconds.
+    pub begin: i64,
+    /// See above.
+    pub end: i64,
+    /// Counts in the first half of the time, and in the second.
+    pub early: f64,
+    /// See above.
+    pub late: f64,
+    /// Counts a second in the first half.
+    pub at_the_stop: f64,
+}
+
 impl<'a> Tail<'a> {
     /// The tail of a swipe that is longer than one travel.
     pub fn of(step: &StepView, phase: &'a PhaseView, view: &SwipeView) -> Option<Tail<'a>> {
@@ -63,6 +77,18 @@ impl<'a> Tail<'a> {
         let along = swipe.along(samples, frame);
         let first = (swipe.surplus > 0.0).then(|| last_counts(&along, swipe.surplus))??;
         Some(Tail { samples, along, first })
+    }
+
+    /// Its two halves in time. The first report's counts came since the one before it, a `slot` ago.
+    pub fn halves(&self, slot: f64) -> Option<Halves> {
+        let begin = self.samples.get(self.first)?.t.saturating_sub(slot as i64);
+        let end = self.samples.last()?.t;
+        let middle = begin.saturating_add(end.saturating_sub(begin) / 2);
+        let (first, all) = (self.first, self.samples.len());
+        let split = self.samples.partition_point(|s| s.t <= middle).max(first + 1).min(all);
+        let early = self.counts(first..split);
+        let seconds = self.samples.get(split - 1)?.t.saturating_sub(begin).max(1) as f64 * 1e-9;
+        Some(Halves { begin, end, early, late: self.counts(split..all), at_the_stop: early / seconds })
     }
 
     /// Counts over some rows.

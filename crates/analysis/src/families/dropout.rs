@@ -39,6 +39,8 @@ pub(super) const LOST: &str = "lost";
 pub(super) const LATE: &str = "late";
 /// Key of the number of reports that one is long.
 pub(super) const REPORTS_MISSING: &str = "reports_missing";
+/// Key of what one hides by the speed on either side, mm: where lengths lack as much, the expected motion is short as well.
+pub(super) const BY_THE_FLANKS: &str = "mm_by_the_flanks";
 
 /// Evidence of a dropout in which the device went away from the computer, as the file says.
 const WENT_AWAY: &str = "device_went_away";
@@ -88,7 +90,7 @@ impl Detector for Dropout {
                     REPORTS_MISSING: round(silence.slots, 1),
                     "counts_per_s_before": round(silence.speed_before, 0),
                     "counts_per_s_after": round(silence.speed_after, 0),
-                    "mm_by_the_flanks": round(silence.missing_mm, 2),
+                    BY_THE_FLANKS: round(silence.missing_mm, 2),
                     "make_up_ratio": round(silence.make_up, 2),
                     "mm_made_up": round(made_up, 2),
                 });

@@ -153,8 +153,7 @@ fn measure(step: &StepView) -> Result<Measured, &'static str> {
     if let Some(clock) = &clock {
         slot = clock.interval;
     }
-    let [lone, merged] = lone::find(step.trace, &spans, slot, &step.host)
-        .map(|lone| (lone.rows.len() >= LEAST_LONE && lone.share() >= TELLING).then_some(lone));
+    let [lone, merged] = lone_ones(step, &spans, slot);
     if clock.is_none() && (lone.is_some() || merged.is_some()) {
         let mut missing: Vec<usize> =
             [&lone, &merged].into_iter().flatten().flat_map(|l| l.rows.clone()).collect();
@@ -193,6 +192,22 @@ fn measure(step: &StepView) -> Result<Measured, &'static str> {
         slower,
         rushes,
     })
+}
+
+/// Reports that are lost, and those that are merged, one by one, if they are many.
+fn lone_ones(step: &StepView, spans: &[(Nanos, Nanos)], slot: f64) -> [Option<Lone>; 2] {
+    let many = |lone: &Lone| lone.rows.len() >= LEAST_LONE && lone.share() >= TELLING;
+    lone::find(step.trace, spans, slot, &step.host).map(|lone| Some(lone).filter(many))
+}
+
+/// Reports that are lost one by one, if they are many and the resolution does not say that their counts are there. One pass.
+pub(super) fn lost_one_by_one(step: &StepView) -> Option<Lone> {
+    if step.coarse_clock() {
+        return None;
+    }
+    let spans: Vec<_> = swiped(step).map(|p| (p.span.begin, p.span.end)).collect();
+    let [lone, _] = lone_ones(step, &spans, step.slot());
+    lone.filter(|lone| counts_are_gone(step, lone.share()) != Some(false))
 }
 
 /// The interval that the descriptor asks for.

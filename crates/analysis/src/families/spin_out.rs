@@ -28,6 +28,7 @@
 //! that lasted until just before the stop were missed as a bounce there, and repeats whose frames beat by 5 %: both are found
 //! now. Two in one hand's back and forth that the finder of swipes takes for one swipe are still one event.) Cost: O(reports).
 
+mod again;
 mod aslant;
 mod spikes;
 mod wrapped;
@@ -109,9 +110,12 @@ impl Detector for SpinOut {
                 findings.push(finding);
             }
         }
-        let own = findings.iter().filter(|f| matches!(f.family, Family::SpinOut | Family::ReportCeiling));
-        let told = own.filter_map(|f| Some((f.phase, f.swipe?))).collect();
-        findings.extend(spikes::of_step(step, &told));
+        for look in [again::of_step, spikes::of_step] {
+            let own = findings.iter().filter(|f| matches!(f.family, Family::SpinOut | Family::ReportCeiling));
+            let told = own.filter_map(|f| Some((f.phase, f.swipe?))).collect();
+            let found = look(step, &told);
+            findings.extend(found);
+        }
         let told = findings.iter().filter_map(|f| Some((f.phase, f.swipe?))).collect();
         findings.extend(aslant::of_step(step, &told));
         wrapped::rename(step, findings);

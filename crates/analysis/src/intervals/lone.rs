@@ -29,6 +29,8 @@ pub struct Lone {
     pub rows: Vec<usize>,
     /// Times of the last ones before.
     pub times: Vec<i64>,
+    /// Counts due in each, on the larger axis: as much as the reports beside it hold.
+    pub due: Vec<f64>,
     /// Intervals of one slot or two.
     pub intervals: usize,
 }
@@ -74,6 +76,7 @@ pub fn find(trace: &DeviceTrace, spans: &[(Nanos, Nanos)], slot: f64, host: &Hos
                 let kind = if share < 1.5 { &mut lost } else { &mut merged };
                 kind.rows.push(row);
                 kind.times.push(t);
+                kind.due.push(due);
             }
         }
         last.remove(0);

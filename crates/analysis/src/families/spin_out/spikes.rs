@@ -31,9 +31,9 @@ use statrs::distribution::{ContinuousCDF, StudentsT};
 use std::collections::{BTreeMap, BTreeSet};
 use std::ops::RangeInclusive;
 
-const DOUBLED: &str = "doubled";
+pub(super) const DOUBLED: &str = "doubled";
 const SPIKES: &str = "spikes";
-const REPORTS: &str = "reports";
+pub(super) const REPORTS: &str = "reports";
 const LONGER: &str = "mm_longer_per_mm_too_much";
 /// Reports on either side that say what is due.
 const BESIDE: usize = 3;
@@ -50,7 +50,7 @@ const LEAST_SWIPES: usize = 3;
 /// Reports of one spike at the most, where several are off near to each other.
 const MOST: usize = 8;
 /// Spikes that repeat the report before: all but those that another one stands beside.
-const MOSTLY: f64 = 0.8;
+pub(super) const MOSTLY: f64 = 0.8;
 /// Either end of the slope's 95 % interval.
 const LEVEL: f64 = 0.975;
 /// Lengths are whole counts, at two ends: variance of their rounding.
@@ -138,13 +138,15 @@ pub(super) fn words(findings: &[Finding]) -> String {
             "; {} {what}, and no travel holds that: swipes are longer by {low:.2} to {high:.2} mm for each mm of it",
             count(reports as usize, "report")
         ),
-        _ => String::new(),
+        _ => {
+            format!("; {} {what}, between two that are one interval apart", count(reports as usize, "report"))
+        }
     }
 }
 
 /// A report that comes twice is a radio's whose receipt got lost, or the firmware's; other spikes are the sensor's or of what
 /// reads it.
-fn cause(step: &StepView, twice: bool) -> Cause {
+pub(super) fn cause(step: &StepView, twice: bool) -> Cause {
     match (twice, step.link) {
         (true, Some("radio" | "bluetooth")) => Cause::Link,
         (true, _) => Cause::Firmware,
