@@ -29,9 +29,11 @@ use std::collections::BTreeSet;
 use std::sync::Arc;
 
 mod acquit;
+mod away;
 mod cut;
 mod gain_law;
 
+pub use away::Away;
 pub use cut::{Cut, Ends};
 
 /// Displacements are summed over this window to find the direction of travel.
@@ -62,6 +64,8 @@ pub struct SwipeView {
     pub disturbed: bool,
     /// What the recording cuts off of it.
     pub cut: Option<Cut>,
+    /// When the device was away in it.
+    pub away: Option<Away>,
 }
 
 impl SwipeView {
@@ -76,6 +80,7 @@ impl SwipeView {
             clip: None,
             disturbed: false,
             cut: None,
+            away: None,
         }
     }
 }
@@ -281,13 +286,18 @@ impl<'a> StepView<'a> {
         let host = Arc::clone(&self.host);
         let mut look = |view: &mut SwipeView, series: &Series, excused: bool| {
             look_at(view, series, frame, &bench, &host, excused);
-            if view.cut.is_some() {
+            if view.cut.is_some() || view.away.is_some() {
                 cut::drop_its_own(view);
             }
         };
         let (trace, ends) = (self.trace, &self.ends);
+        let times_away = away::times(trace);
         for PhaseView { span, series, swipes, .. } in &mut self.phases {
-            swipes.iter_mut().for_each(|view| view.cut = cut::cut(view, series, frame, span, trace, ends));
+            for view in swipes {
+                view.away = away::in_swipe(&view.swipe, series, frame, &times_away);
+                // A device that went away did so by itself.
+                view.cut = cut::cut(view, series, frame, span, trace, ends).filter(|_| view.away.is_none());
+            }
         }
         each_swipe(&mut self.phases, |view, series| look(view, series, false));
         if let Some(measure) = self.measure {
@@ -509,6 +519,7 @@ fn excuse(
         swipes.extend(phase.swipes.iter_mut().enumerate().map(|(i, s)| Marked {
             clipped: s.clip.is_some()
                 || s.cut.is_some()
+                || s.away.is_some()
                 || s.silences.iter().any(|s| s.host)
                 || host.may_lose(s.swipe.begin, s.swipe.end),
             told: told(s),

@@ -33,6 +33,8 @@ enum Loses {
     Nothing(f64, u64),
     /// The connection, for 300 ms in one fast swipe of so many.
     Connection(usize),
+    /// The device goes away in every other slow (or fast) swipe, at this share of its time, and is back after so many ms.
+    Away(bool, f64, i64),
     /// Nothing; the fast phase begins in the middle of its first swipe.
     Cut,
     /// This computer, for 60 ms in one fast swipe of so many: it is held up, and its queue too short.
@@ -133,6 +135,15 @@ fn text(loses: Loses, every_ms: i64) -> String {
                     gone = away && (110..410).contains(&step);
                     if away && step == 110 {
                         say(format!("{{\"t\":{},\"d\":0,\"gone\":true}}", ms * 1_000_000));
+                    }
+                }
+                Loses::Away(slow, at, lasting) => {
+                    let from = (at * lasts) as i64;
+                    let own = (i < SLOW) == slow && i % 2 == 0;
+                    gone = own && (from..from + lasting).contains(&step);
+                    let lines = [(from, "\"gone\":true"), (from + lasting, "\"back\":{}")];
+                    for (_, line) in lines.iter().filter(|(when, _)| own && *when == step) {
+                        say(format!("{{\"t\":{},\"d\":0,{line}}}", ms * 1_000_000));
                     }
                 }
                 Loses::OneReport => {
@@ -353,6 +364,25 @@ fn a_device_that_goes_away_in_a_swipe_is_the_links() {
     assert_eq!(dropout.cause, Some(Cause::Link), "{}", dropout.because);
     assert!(dropout.because.contains("in 5 the device went away"), "{}", dropout.because);
     assert_eq!(of(&verdict, Family::TrackingLoss).findings, 0);
+}
+
+/// The file says that it went away and came back: no swipe is left out for it, at either pace, however long it was.
+#[test]
+fn a_device_that_goes_away_and_comes_back_in_swipes_is_told_at_any_pace() {
+    let cases = [(true, 0.4, 300, 4), (false, 0.3, 100, 12), (false, 0.4, 300, 12)];
+    for (slow, at, lasting, events) in cases {
+        let verdict = verdict(Loses::Away(slow, at, lasting));
+        let dropout = of(&verdict, Family::Dropout);
+        assert_eq!(dropout.findings, events, "{slow} {lasting}: {}", dropout.because);
+        assert!(verdict.findings.iter().all(|f| f.kind == "went away"), "{:?}", verdict.findings);
+        let outcome = if slow { Outcome::Inconclusive } else { Outcome::Fail };
+        assert_eq!(dropout.verdict, outcome, "{}", dropout.because);
+        let words = "the device went away from the computer and came back";
+        assert!(dropout.because.contains(words), "{}", dropout.because);
+        assert_eq!((dropout.cause, verdict.steps[0].swipes.disturbed), (Some(Cause::Link), 0));
+    }
+    let at_rest = verdict(Loses::Away(false, 1.2, 100));
+    assert!(at_rest.findings.is_empty() && at_rest.verdict == Outcome::Pass, "{}", at_rest.because);
 }
 
 /// Its counts end in one phase and begin in the next, at speed.

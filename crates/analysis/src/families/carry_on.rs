@@ -120,7 +120,8 @@ impl Lost {
     fn new(step: &StepView, findings: &[Finding]) -> Lost {
         let per_mm = step.scale.map_or(0.0, |s| s.counts_per_mm);
         let (mut by_swipe, mut known_to) = (BTreeMap::new(), BTreeMap::new());
-        for f in findings.iter().filter(|f| f.family == Family::Dropout && f.kind == dropout::LOST) {
+        let lost = |f: &&Finding| matches!(f.kind, dropout::LOST | dropout::AWAY);
+        for f in findings.iter().filter(|f| f.family == Family::Dropout).filter(lost) {
             let Some(swipe) = f.swipe else { continue };
             let reports = f.evidence.get(dropout::REPORTS_MISSING).and_then(|v| v.as_f64()).unwrap_or(1.0);
             let own = (f.phase, swipe);
