@@ -301,6 +301,8 @@ impl<'a> StepView<'a> {
         }
         each_swipe(&mut self.phases, |view, series| look(view, series, false));
         if let Some(measure) = self.measure {
+                // What it says first after that is no start from rest.
+                view.starts.retain(|s| view.away.is_none_or(|away| !away.ends_before(s.t)));
             look_as_short(&mut self.phases, measure, &host, &mut look);
             whole::hold(&mut self.phases, measure, scale.counts_per_mm);
             gain_law::apply(&mut self.phases, measure);

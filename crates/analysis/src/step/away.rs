@@ -30,6 +30,11 @@ impl Away {
     pub fn until(&self) -> i64 {
         self.back.unwrap_or(i64::MAX)
     }
+
+    /// True if a report at a time may be the first since.
+    pub(super) fn ends_before(&self, t: i64) -> bool {
+        (self.gone..=self.until().saturating_add(LONGEST_INTERVAL.0)).contains(&t)
+    }
 }
 
 /// All times in which it was away, in order.
