@@ -328,7 +328,8 @@ fn period(step: &StepView, lone: &Lone) -> Option<Period> {
 
 /// Swipes with reports that were held up, and all.
 fn held_up(step: &StepView, got: &Measured) -> (u32, u32) {
-    let shows = |begin: i64, end: i64| got.rushes.iter().any(|rush| begin <= rush.0 && rush.1 <= end);
+    // Before its first report, too: it set out while they were held up.
+    let shows = |begin: i64, end: i64| got.rushes.iter().any(|rush| rush.0 < end && begin <= rush.1);
     let swipes = || step.swipes().map(|(_, s)| &s.swipe);
     (swipes().filter(|s| shows(s.begin, s.end)).count() as u32, swipes().count() as u32)
 }
