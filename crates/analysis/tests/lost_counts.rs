@@ -4,7 +4,7 @@
 #![allow(clippy::unwrap_used, reason = "a test that cannot go on should stop")]
 
 use slipgauge_analysis::judge;
-use slipgauge_analysis::verdict::{Cause, Family, FamilyVerdict, Outcome, Verdict};
+use slipgauge_analysis::verdict::{Cause, Family, FamilyVerdict, Finding, Outcome, Verdict};
 use slipgauge_trace::Recording;
 use std::fmt::Write as _;
 
@@ -35,6 +35,8 @@ enum Loses {
     Connection(usize),
     /// The device goes away in every other slow (or fast) swipe, at this share of its time, and is back after so many ms.
     Away(bool, f64, i64),
+    /// The device, every fifth report from this swipe on.
+    Fifth(usize),
     /// Nothing; the fast phase begins in the middle of its first swipe.
     Cut,
     /// This computer, for 60 ms in one fast swipe of so many: it is held up, and its queue too short.
@@ -146,6 +148,7 @@ fn text(loses: Loses, every_ms: i64) -> String {
                         say(format!("{{\"t\":{},\"d\":0,{line}}}", ms * 1_000_000));
                     }
                 }
+                Loses::Fifth(from) => gone = i >= from && (ms / every_ms) % 5 == 0,
                 Loses::OneReport => {
                     let from = 80 + 8 * (i as i64 % 5);
                     gone = i >= SLOW && i % 2 == 0 && (from..from + every_ms).contains(&step);
@@ -383,6 +386,18 @@ fn a_device_that_goes_away_and_comes_back_in_swipes_is_told_at_any_pace() {
     }
     let at_rest = verdict(Loses::Away(false, 1.2, 100));
     assert!(at_rest.findings.is_empty() && at_rest.verdict == Outcome::Pass, "{}", at_rest.because);
+}
+
+/// They look like frames with a clock of their own, and the slow swipes before them have all that was promised.
+#[test]
+fn reports_that_go_missing_one_by_one_from_some_time_on_have_no_clock_of_their_own() {
+    let verdict = verdict_at(Loses::Fifth(5), 8);
+    let interval = of(&verdict, Family::ReportInterval);
+    assert_eq!(interval.verdict, Outcome::Fail, "{}", interval.because);
+    assert!(!interval.because.contains("even clock"), "{}", interval.because);
+    let own = |f: &&Finding| f.family == Family::ReportInterval && f.kind == "missing";
+    let missing = verdict.findings.iter().find(own).unwrap();
+    assert_eq!(missing.evidence["counts_missing_as_well"], true);
 }
 
 /// Its counts end in one phase and begin in the next, at speed.

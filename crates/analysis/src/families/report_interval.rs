@@ -73,7 +73,8 @@ use crate::intervals::{Clock, Known, Runs, runs, runs_knowing, rushes};
 use crate::periodicity::{Period, periodicity};
 use crate::series::{Turns, turns};
 use crate::spectrum::{self, Line, Window};
-use crate::step::{LONGEST_INTERVAL, PhaseView, StepView};
+use crate::stats::median;
+use crate::step::{LONGEST_INTERVAL, PhaseView, StepView, SwipeView};
 use crate::verdict::{Cause, Criterion, Family, FamilyVerdict, Finding, Outcome, count};
 use serde_json::{Value, json};
 use slipgauge_trace::Nanos;
@@ -117,6 +118,8 @@ struct Measured {
     uneven: Option<Uneven>,
     /// Reports that are missing one by one, if they are many.
     lone: Option<Lone>,
+    /// True if their counts are missing as well.
+    counts_too: bool,
     /// Likewise, but their counts come with the next.
     merged: Option<Lone>,
     /// A clock of frames that polls sample: then it is the clock.
@@ -164,7 +167,10 @@ fn measure(step: &StepView) -> Result<Measured, &'static str> {
         clock = runs.clock().filter(|clock| enough(&runs, clock));
     }
     // A sensor with fewer frames than the link has slots leaves slots empty, and has its resolution all the same.
-    let lone = lone.filter(|lone| counts_are_gone(step, lone.share()) != Some(false));
+    let gone =
+        lone.as_ref().map(|lone| gone_in_part(step, lone).or_else(|| counts_are_gone(step, lone.share())));
+    let gone = gone.flatten();
+    let lone = lone.filter(|_| gone != Some(false));
     let frames = frames(step, &spans);
     let Some(clock) = frames.map(|frames| frames.clock).or(clock) else {
         return Err("too few of the reports in fast motion lie in unbroken runs");
@@ -183,6 +189,7 @@ fn measure(step: &StepView) -> Result<Measured, &'static str> {
         turns,
         uneven,
         lone,
+        counts_too: gone == Some(true),
         merged,
         frames,
         runs,
@@ -299,10 +306,40 @@ fn counts_are_gone(step: &StepView, share: f64) -> Option<bool> {
     }
 }
 
+/// Swipes of each kind that tell whether those with reports missing are shorter.
+const LEAST_OF_EACH: usize = 3;
+
+/// True if reports are missing in some swipes and in others not, and the former are shorter by half of the share and by more than
+/// placing: then counts went with them, whatever the nominal. `None` where that does not show. (Added after a device that lost
+/// every fifth report from the middle of a session on, whose slow swipes had the nominal resolution, had been told to lose none.)
+fn gone_in_part(step: &StepView, lone: &Lone) -> Option<bool> {
+    let missing = |s: &SwipeView| {
+        let from = lone.times.partition_point(|t| *t < s.swipe.begin);
+        lone.times.iter().skip(from).take_while(|t| **t <= s.swipe.end).count()
+    };
+    let (mut whole, mut lacking, mut missed, mut reports) = (Vec::new(), Vec::new(), 0, 0);
+    for (_, view) in step.swipes().filter(|(_, s)| !s.disturbed) {
+        let (k, n) = (missing(view), view.swipe.rows.len());
+        if k == 0 {
+            whole.push(view.swipe.along);
+        } else if k as f64 >= TELLING * n as f64 {
+            lacking.push(view.swipe.along);
+            (missed, reports) = (missed + k, reports + n);
+        }
+    }
+    if whole.len().min(lacking.len()) < LEAST_OF_EACH {
+        return None;
+    }
+    let (whole, lacking) = (median(&whole)?, median(&lacking)?);
+    let share = missed as f64 / (missed + reports) as f64;
+    let short = whole - lacking;
+    (short >= 0.5 * share * whole && short > step.measure?.most).then_some(true)
+}
+
 /// Share of reports that are missing one by one.
 fn missing(step: &StepView, got: &Measured) -> Option<Criterion> {
     let lone = got.lone.as_ref()?;
-    one_by_one(step, lone, "reports missing one by one", counts_are_gone(step, lone.share()) == Some(true))
+    one_by_one(step, lone, "reports missing one by one", got.counts_too)
 }
 
 /// Share of reports whose counts come with the next.
@@ -402,7 +439,7 @@ impl Detector for ReportInterval {
             add("slower when fast", 100.0 * (ratio - 1.0), None, Cause::Unknown, evidence);
         }
         if let Some(lone) = &got.lone {
-            let gone = counts_are_gone(step, lone.share()) == Some(true);
+            let gone = got.counts_too;
             let evidence = json!({
                 "reports_missing": lone.rows.len(),
                 "intervals": lone.intervals,

@@ -19,6 +19,7 @@ use slipgauge_trace::recording::DeviceTrace;
 use statrs::distribution::{Binomial, DiscreteCDF};
 
 /// Intervals in a row that is looked at, at least, and how many of them are of the rarer kind.
+use crate::stats::median;
 const LONG: usize = 8;
 const RARER: usize = 3;
 /// Share of such rows that are balanced if each interval is drawn by itself: 400 to 2,000 drawn at each
@@ -34,6 +35,8 @@ const WHOLE: f64 = 0.9;
 /// Intervals that are longer than frames explain are lost frames: at most so many (as of reports that are lost one by one).
 const LOST: f64 = 0.01;
 /// Beyond this number of polls in a frame one more or less is a sixteenth of the interval.
+/// A sensor's own oscillator holds to this within a session (common practice, no source).
+const DRIFTS: f64 = 0.01;
 const MOST_POLLS: usize = 16;
 /// Counts in a frame at which they are told from those of another poll, and pairs of intervals to compare: rounding adds up to
 /// one count to each, so a hundredth or two of the sum of as many.
@@ -99,8 +102,7 @@ pub fn find(trace: &DeviceTrace, spans: &[(Nanos, Nanos)], poll: f64, host: &Hos
                 continue;
             }
             pairs.add(run, polls);
-            let (in_run, balanced) = balanced_rows(run, polls);
-            (seen, even) = (seen + in_run, even + balanced);
+            told.add(run, polls);
             let first = run[0].t;
             runs.runs.push(Run {
                 number: (0..run.len()).map(|k| k as f64).collect(),
@@ -110,7 +112,7 @@ pub fn find(trace: &DeviceTrace, spans: &[(Nanos, Nanos)], poll: f64, host: &Hos
     }
     let counts = pairs.ratio();
     let in_proportion = counts.is_some_and(|ratio| ratio > 1.0 + 0.5 / polls as f64);
-    if !frames(even, seen) || in_proportion {
+    if !frames(told.even, told.seen) || in_proportion || told.elsewhere() > BY_CHANCE {
         return None;
     }
     Some(Frames { clock: runs.clock()?, poll, polls, counts })
@@ -166,20 +168,49 @@ fn shorter(rows: &[Vec<Frame>]) -> Option<usize> {
     (seen[most].min(seen[most + 1]) > 0).then_some(most)
 }
 
-/// How many rows of a run can be looked at, and how many of them are balanced.
-fn balanced_rows(run: &[Frame], polls: usize) -> (usize, usize) {
-    let (mut seen, mut even) = (0, 0);
-    let mut row = Row::default();
-    for frame in &run[1..] {
-        row.push(frame.polls as f64, frame.polls > polls);
-        if row.is_long() {
-            (seen, even) = (seen + 1, even + usize::from(row.balanced()));
+/// What rows tell.
+#[derive(Default)]
+struct Told {
+    /// Rows that can be looked at, and those of them that are balanced.
+    seen: usize,
+    even: usize,
+    /// Balanced rows of [`LONG`] intervals and more.
+    balanced: Vec<Row>,
+}
+
+impl Told {
+    fn add(&mut self, run: &[Frame], polls: usize) {
+        let mut row = Row::default();
+        for frame in &run[1..] {
+            row.push(frame.polls as f64, frame.polls > polls);
+            if row.is_long() {
+                (self.seen, self.even) = (self.seen + 1, self.even + usize::from(row.balanced()));
+            }
+            if row.is_long() || row.slots.len() > LONGEST {
+                self.close(std::mem::take(&mut row));
+            }
         }
-        if row.is_long() || row.slots.len() > LONGEST {
-            row = Row::default();
+        self.close(row);
+    }
+
+    fn close(&mut self, row: Row) {
+        if row.slots.len() > LONG && row.balanced() {
+            self.balanced.push(row);
         }
     }
-    (seen, even)
+
+    /// Share of the intervals of balanced rows in those that lie off the middle of the ones that have both kinds.
+    fn elsewhere(&self) -> f64 {
+        let middle = |row: &Row| 0.5 * (row.bounds.0 + row.bounds.1);
+        let both = self.balanced.iter().filter(|row| row.is_long());
+        let Some(middle) = median(&both.map(middle).collect::<Vec<_>>()) else { return 0.0 };
+        let off =
+            |row: &&Row| middle < row.bounds.0 * (1.0 - DRIFTS) || middle > row.bounds.1 * (1.0 + DRIFTS);
+        let intervals =
+            |rows: &mut dyn Iterator<Item = &Row>| rows.map(|row| row.slots.len() - 1).sum::<usize>();
+        let elsewhere = intervals(&mut self.balanced.iter().filter(off));
+        elsewhere as f64 / intervals(&mut self.balanced.iter()).max(1) as f64
+    }
 }
 
 /// A row of intervals, and between which bounds T/P lies.
@@ -314,6 +345,17 @@ mod tests {
     #[test]
     fn hostile_times_are_no_frames_and_no_panic() {
         let far = [(i64::MIN, 20, 0), (i64::MAX, 20, 0), (i64::MAX, i32::MIN, 0), (0, 9, 0), (1, 9, 0)];
+    /// Polls of which every fifth is lost are those of frames 1.25 polls apart; the ones before were none.
+    #[test]
+    fn two_clocks_at_different_times_are_none() {
+        let polls = |lossy: bool| (0..100).filter(move |k| !lossy || k % 5 != 3).map(|k| (k, 20)).collect();
+        let all = found(|_| polls(true)).unwrap();
+        assert!((all.clock.interval / 1.25e6 - 1.0).abs() < 2e-3, "{all:?}");
+        for first in 1..6 {
+            assert_eq!(found(|swipe| polls(swipe >= first)), None, "{first}");
+        }
+    }
+
         for poll in [f64::NAN, 0.0, 1e-300, 1e6, f64::INFINITY] {
             assert_eq!(find(&trace(&far), &ALL, poll, &HostSpans::default()), None);
         }
