@@ -293,10 +293,10 @@ pub const DUE: i64 = 3;
 pub const CONTIGUOUS: f64 = 1.6;
 
 /// Report intervals in motion fast enough that every slot is used, in nanoseconds: both reports timed, of at least
-/// [`DUE`] counts on the larger axis, and not further apart than `longest`.
-pub fn fast_intervals(series: &Series, longest: Nanos) -> Vec<f64> {
-    let due = |s: &Sample| s.timed && i64::from(s.x.unsigned_abs().max(s.y.unsigned_abs())) >= DUE;
-    let pairs = series.samples.windows(2).filter(|pair| pair.iter().all(due));
+/// `due` counts on the larger axis, and not further apart than `longest`.
+pub fn fast_intervals(series: &Series, longest: Nanos, due: i64) -> Vec<f64> {
+    let is_due = |s: &Sample| s.timed && i64::from(s.x.unsigned_abs().max(s.y.unsigned_abs())) >= due;
+    let pairs = series.samples.windows(2).filter(|pair| pair.iter().all(is_due));
     pairs
         .map(|pair| pair[1].t - pair[0].t)
         .filter(|&dt| dt > 0 && dt <= longest.0)
@@ -343,16 +343,16 @@ impl Turns {
     }
 }
 
-/// Whether intervals alternate (2, 1, 2, 1 ms): then neither is the report interval. Looks at four reports of at least [`DUE`]
+/// Whether intervals alternate (2, 1, 2, 1 ms): then neither is the report interval. Looks at four reports of at least `due`
 /// counts in a row. `None` where they do not.
-pub fn turns<'a>(series: impl IntoIterator<Item = &'a Series>, longest: Nanos) -> Option<Turns> {
+pub fn turns<'a>(series: impl IntoIterator<Item = &'a Series>, longest: Nanos, due: i64) -> Option<Turns> {
     let size = |s: &Sample| i64::from(s.x.unsigned_abs().max(s.y.unsigned_abs()));
     let (mut all, mut counts) = (0usize, (0i64, 0i64));
     let (mut short, mut long) = (Vec::new(), Vec::new());
     for four in series.into_iter().flat_map(|s| s.samples.windows(4)) {
         let apart = |a: usize| four[a + 1].t.saturating_sub(four[a].t);
-        let due = four.iter().all(|s| s.timed && size(s) >= DUE);
-        if !due || (0..3).any(|a| apart(a) <= 0 || apart(a) > longest.0) {
+        let all_due = four.iter().all(|s| s.timed && size(s) >= due);
+        if !all_due || (0..3).any(|a| apart(a) <= 0 || apart(a) > longest.0) {
             continue;
         }
         all += 1;
@@ -547,22 +547,22 @@ pub(crate) mod tests {
             (0..200).map(|i| (at(i), if i % 2 == 1 { after_short } else { after_long }, 0)).collect()
         };
         for long in [2, 3, 7] {
-            let found = turns([&series(&points(long, 9, 9 * long as i32))], Nanos(20 * ms)).unwrap();
+            let found = turns([&series(&points(long, 9, 9 * long as i32))], Nanos(20 * ms), DUE).unwrap();
             assert!((found.short / 1e6 - 1.0).abs() < 0.02 && (found.long / 1e6 - long as f64).abs() < 0.02);
             assert!(found.of_the_device() && found.seen > 190, "{found:?}");
             // A reader that is late with every second one.
-            let late = turns([&series(&points(long, 9, 9))], Nanos(20 * ms)).unwrap();
+            let late = turns([&series(&points(long, 9, 9))], Nanos(20 * ms), DUE).unwrap();
             assert!(!late.of_the_device());
         }
         // Even ones, and polls of 1 ms of a device that has something to say every 7.5 ms.
-        assert_eq!(turns([&series(&points(1, 9, 9))], Nanos(20 * ms)), None);
+        assert_eq!(turns([&series(&points(1, 9, 9))], Nanos(20 * ms), DUE), None);
         let polled: Vec<_> = (0..200).map(|i| (i * 15 / 2 * ms, 9, 0)).collect();
-        assert_eq!(turns([&series(&polled)], Nanos(20 * ms)), None);
+        assert_eq!(turns([&series(&polled)], Nanos(20 * ms), DUE), None);
         // Late by up to a slot, by chance.
         let mut late: Vec<_> =
             (0..2000i64).map(|i| ((i * 1000 + i * i * 7919 % 1000) * 1000, 9, 0)).collect();
         late.sort_unstable();
-        assert_eq!(turns([&series(&late)], Nanos(20 * ms)), None);
+        assert_eq!(turns([&series(&late)], Nanos(20 * ms), DUE), None);
     }
 
     #[test]

@@ -145,7 +145,7 @@ fn measure(step: &StepView) -> Result<Measured, &'static str> {
         return Err("too few reports in motion fast enough to use every slot, or all were read in batches");
     };
     let spans: Vec<_> = swiped(step).map(|p| (p.span.begin, p.span.end)).collect();
-    let turns = turns(step.phases.iter().map(|p| &p.series), LONGEST_INTERVAL);
+    let turns = turns(step.phases.iter().map(|p| &p.series), LONGEST_INTERVAL, step.due);
     let (mut runs, mut slot) = (runs(step.trace, &spans, rough.value), rough.value);
     if let Some(turns) = turns {
         let known = Known { swing: turns.swing(), ..Known::default() };
