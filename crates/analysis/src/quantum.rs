@@ -15,6 +15,8 @@ const LEAST: usize = 20;
 /// Of those that are counted singly half are even.
 const SHARE: f64 = 0.95;
 
+/// Share of the counts of both axes that are a single step, at least: a hand moves within a hundredth of its peak, and aside, for longer.
+const SINGLE: f64 = 0.01;
 /// Reports that move, of which the first so many tell: two swipes at 8 kHz, and more than a session's at 125 Hz.
 const ENOUGH: usize = 1 << 14;
 
@@ -29,12 +31,16 @@ pub fn of(counts: impl Iterator<Item = i32>) -> i32 {
     (2..=LARGEST).rev().find(|&by| nearly_all(multiples[by as usize])).unwrap_or(1)
 }
 
-/// The same of what a device told in some spans of time, on both axes.
+/// The same of what a device told in some spans of time, on both axes; 1 where single steps are not among it, as they are wherever a hand
+/// sets out or comes to rest: reports that are all alike show no step.
 pub fn in_spans(trace: &DeviceTrace, spans: &[(Nanos, Nanos)]) -> i64 {
     let motion = &trace.motion;
     let rows = spans.iter().flat_map(|&(begin, end)| motion.rows(begin, end));
     let moves = rows.filter(|&row| trace.has_motion(row) && (motion.x[row], motion.y[row]) != (0, 0));
-    i64::from(of(moves.take(ENOUGH).flat_map(|row| [motion.x[row], motion.y[row]])))
+    let counts: Vec<i32> = moves.take(ENOUGH).flat_map(|row| [motion.x[row], motion.y[row]]).collect();
+    let step = of(counts.iter().copied());
+    let single = counts.iter().filter(|count| count.unsigned_abs() == step.unsigned_abs()).count();
+    if single as f64 >= SINGLE * counts.len() as f64 { i64::from(step) } else { 1 }
 }
 
 #[cfg(test)]
