@@ -3,7 +3,8 @@
 //! Rows of the device that carry X and Y, in order, with times regularised: reports that were read in one wake-up
 //! share a stamp, and those before the last had been waiting. They are spread backwards by the report interval, never
 //! past the report before. So are those that woke the reader one by one and yet came in a rush after a silence: a device
-//! does not send twice in a slot, and their stamps would make motion of any speed. Counts stay integers in the sensor's
+//! does not send twice in a slot, and their stamps would make motion of any speed; or in a [queue](caught_up) that a link sends faster than the
+//! device reports. Counts stay integers in the sensor's
 //! axes; the swipe's frame is applied on the way out.
 //! Cost: one pass, 24 bytes a moving report of the phase.
 

@@ -388,6 +388,28 @@ fn a_device_that_goes_away_and_comes_back_in_swipes_is_told_at_any_pace() {
     assert!(at_rest.findings.is_empty() && at_rest.verdict == Outcome::Pass, "{}", at_rest.because);
 }
 
+/// A hub before both, or this computer, may have done it: by itself it fails nobody, and it is no pass.
+#[test]
+fn a_device_that_goes_away_together_with_the_reference_fails_not() {
+    let alone = text(Loses::Away(false, 0.4, 300), 1);
+    let descriptor = alone.split("\"descriptor\":\"").nth(1).and_then(|rest| rest.split('"').next()).unwrap();
+    let reference = format!(
+        "}}]}},{{\"role\":\"reference\",\"nodes\":[{{\"interface\":0,\"descriptor\":\"{descriptor}\"}}]}}],\"plan\""
+    );
+    let both = alone.replace("}]}],\"plan\"", &reference);
+    let both: Vec<String> = both
+        .lines()
+        .map(|line| match line.contains("\"gone\"") {
+            true => format!("{line}\n{}\n", line.replace("\"d\":0", "\"d\":1")),
+            false => format!("{line}\n"),
+        })
+        .collect();
+    let verdict = judge(&Recording::read(both.concat().as_bytes()).unwrap(), "hub").verdict;
+    let dropout = of(&verdict, Family::Dropout);
+    assert_eq!((dropout.verdict, dropout.findings), (Outcome::Inconclusive, 12), "{}", dropout.because);
+    assert!(dropout.because.contains("the reference with it"), "{}", dropout.because);
+}
+
 /// They look like frames with a clock of their own, and the slow swipes before them have all that was promised.
 #[test]
 fn reports_that_go_missing_one_by_one_from_some_time_on_have_no_clock_of_their_own() {

@@ -14,7 +14,8 @@
 //! 2.0 section 8.5.4, from memory): what became of them in the device is unknown. Where the header says nothing, a radio is likelier than that, and the reason says both.
 //! A swipe in which the device [went away](crate::step::Away) from the computer, as the file says, shows one, *went away*, whatever
 //! its speed and whether or not a silence is seen in it: the link's, unless that is a cable. There the contact, the device, or what
-//! feeds both may have done it. (First the link's on a cable as well, and told of silences at speed only.)
+//! feeds both may have done it. Where a reference device went away at the same time ([`TOGETHER`]) a hub or this computer may have
+//! done it, and such swipes by themselves fail no device. (First the link's on a cable as well, and told of silences at speed only.)
 //! Assumes that the report interval is known and stamps are finer than it. Smallest found: two reports in a row, and
 //! 1 mm of travel, at three counts a slot, begun 4 mm and more from both turning points; of lost ones after which the hand
 //! strikes the stop within two reports, so that nothing tells its speed, 15 mm and 16 standard deviations of a stop; at 8 ms one
@@ -30,8 +31,8 @@ use crate::after_rest::{Later, What};
 use crate::periodicity;
 use crate::series::DUE;
 use crate::silence::{CELL, LEAST_MM, LEAST_SLOTS, MakeUp, Silence, due_mm_s};
-use crate::step::{PhaseView, Scale, StepView, SwipeView};
-use crate::verdict::{Cause, Family, FamilyVerdict, Finding};
+use crate::step::{Away, PhaseView, Scale, StepView, SwipeView};
+use crate::verdict::{Cause, Family, FamilyVerdict, Finding, Outcome};
 use serde_json::json;
 
 pub(super) struct Dropout;
@@ -47,6 +48,9 @@ pub(super) const REPORTS_MISSING: &str = "reports_missing";
 /// Evidence that it did, and after how long it was back.
 const WENT_AWAY: &str = "device_went_away";
 const BACK_AFTER: &str = "back_after_ms";
+
+/// Devices of one hub are told to have gone one after another within this, nanoseconds (common practice, no source).
+const TOGETHER: i64 = 1_000_000_000;
 
 /// Swipes with a dropout from which on it recurs.
 const RECURS: usize = 2;
@@ -160,6 +164,18 @@ impl Detector for Dropout {
             let and = if came_back { " and came back" } else { "" };
             out.because += &format!("; in {} the device went away from the computer{and}", away().count());
         }
+        let own = || findings.iter().filter(|f| f.family == Family::Dropout);
+        let with_it = |f: &Finding| {
+            let gone = step.reference.map_or(&[][..], |reference| &reference.gone);
+            f.kind == AWAY && gone.iter().any(|t| (t.0.saturating_sub(f.begin_ns)).abs() <= TOGETHER)
+        };
+        if own().next().is_some() && own().all(with_it) {
+            out.because += ", and the reference with it: a hub or this computer may have done it";
+            if out.verdict == Outcome::Fail {
+                out.verdict = Outcome::Inconclusive;
+                out.to_settle = Some("the same with each device at a port of its own".to_owned());
+            }
+        }
         if seen.len() >= RECURS && lost(findings) {
             out.because += match step.link {
                 Some(CABLE) => {
@@ -187,7 +203,9 @@ fn say_away(finding: &mut Finding, swipe: &SwipeView) {
 
 /// A swipe in which the device went away and that shows no silence for it: all that it lacks is missing by that.
 fn unseen(step: &StepView, phase: &PhaseView, view: &SwipeView) -> Option<Finding> {
-    let away = view.away?;
+    // What the computer did by sleeping, the recording says.
+    let asleep = |away: &Away| step.host.may_lose(away.gone, away.back.unwrap_or(away.gone));
+    let away = view.away.filter(|away| !asleep(away))?;
     let per_mm = step.scale.map_or(1.0, |s| s.counts_per_mm);
     let event = Event {
         family: Family::Dropout,

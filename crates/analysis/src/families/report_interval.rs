@@ -20,7 +20,8 @@
 //!   lateness makes it; decided: half the difference over the mean, against the upper tolerance.
 //! - *missing*: reports that are lost one by one ([`crate::intervals::lone`]), at least [`LEAST_LONE`] and [`TELLING`] of all;
 //!   decided: their share, exact limits, against the upper tolerance: by as much reports come less often. A fail only if the
-//!   resolution is short by half of it at least, and by [`SHORT`]; none at all if it is not short: a sensor with fewer frames
+//!   resolution is short by half of it at least, and by [`SHORT`],
+//!   or swipes that lack none are longer by as much ([`gone_in_part`]); none at all if it is not short: a sensor with fewer frames
 //!   than the link has slots leaves slots empty and loses nothing. Inconclusive in between, and where no nominal is known.
 //! - *merged*: reports that are left out one by one and whose counts come with the next ([`crate::intervals::lone`]), as many;
 //!   decided: their share likewise, told as a finding where it may be above (a radio that sends again merges some). Never a fail, since a computer's controller that leaves polls out makes the same.
