@@ -424,7 +424,7 @@ mod tests {
             made += speed(i);
             let counts = (made - told) / 4 * 4;
             told += counts;
-            (counts > 0).then_some((i * 1_000_000, counts as i32, 0))
+            (counts > 0).then_some((i * 1_000_000, counts, 0))
         });
         let got = runs(&trace(&rows.collect::<Vec<_>>()), &ALL, 1e6);
         assert_eq!((got.skipped, got.off), (0, 0));
