@@ -173,13 +173,17 @@ pub(crate) fn of(
         let (from, to) = (grid.index(first.t - middle), grid.index(last.t - middle).min(slots - 1));
         trusted.iter_mut().take(to + 1).skip(from).for_each(|t| *t = false);
     }
+    if let Some(away) = &view.away {
+        let (from, to) = (grid.index(away.gone), grid.index(away.until()).min(slots - 1));
+        trusted.iter_mut().take(to + 1).skip(from).for_each(|t| *t = false);
+    }
     let late = late::find(&reports, slot);
     for one in &late {
         let (from, to) = (grid.index(one.begin), grid.index(one.end - slot as i64 / 2).min(slots - 1));
         trusted.iter_mut().take(to + 1).skip(from).for_each(|t| *t = false);
     }
     grid.held_up = late.iter().any(|one| one.ends_silence && one.counts / counts_per_mm > END_ZONE_MM);
-    let holes = !view.silences.is_empty() || untrusted.count() > 0;
+    let holes = !view.silences.is_empty() || view.away.is_some() || untrusted.count() > 0;
     let whole = holes || travel_mm.is_some_and(|d| (counted_mm / d - 1.0).abs() < 0.02);
     // What came late was counted all the same.
     let length = travel_mm.filter(|_| whole).or((!late.is_empty()).then_some(counted_mm));

@@ -1,7 +1,8 @@
 //! Report intervals of a device in unbroken motion, and what they tell of its clock.
 //!
 //! A *run* is a row of reports in which every slot was used: each of at least [`DUE`] counts on the larger axis (a device
-//! that has something to say says it in every interval), each stamp within half an interval of where the one before
+//! that has something to say says it in every interval; counted in the device's own [steps](quantum): one that counts by fours has
+//! something to say in every third slot where three counts are due in each), each stamp within half an interval of where the one before
 //! puts it. Reports that were read together with others have no time of their own: they keep the run's count and are
 //! left out. Where the kernel's own stamps were recorded of all reports of a run but a few these are used, and a
 //! report without one has no time; else those of receipt.
@@ -17,6 +18,7 @@ pub mod rates;
 pub mod rushes;
 pub mod uneven;
 
+use crate::quantum;
 use crate::series::DUE;
 use crate::stats::{mad, median};
 use slipgauge_trace::Nanos;
@@ -155,28 +157,35 @@ struct Reports<'a> {
     trace: &'a DeviceTrace,
     /// True if the kernel's own stamps are used.
     kernel: bool,
+    /// The step in which it counts.
+    step: i64,
 }
 
 impl<'a> Reports<'a> {
     fn new(trace: &'a DeviceTrace, spans: &[(Nanos, Nanos)]) -> Reports<'a> {
-        let mut reports = Reports { trace, kernel: false };
+        let mut reports = Reports { trace, kernel: false, step: quantum::in_spans(trace, spans) };
         if !trace.motion.kernel_ns.is_empty() {
             let all = || spans.iter().flat_map(|&(begin, end)| trace.motion.rows(begin, end));
-            let fast = || all().filter(|&row| trace.has_motion(row) && counts(trace, row) >= DUE);
+            let fast = || all().filter(|&row| trace.has_motion(row) && reports.is_due(row));
             let stamped = fast().filter(|&row| reports.stamp(row).is_some()).count();
             reports.kernel = stamped > 0 && stamped as f64 >= STAMPED * fast().count() as f64;
         }
         reports
     }
 
-    /// Calls with row, number and time of each report of at least [`DUE`] counts that has a time, [`MOST`] of them; with
+    /// True if a report holds so many steps that one is due in every slot.
+    fn is_due(&self, row: usize) -> bool {
+        counts(self.trace, row) >= DUE * self.step
+    }
+
+    /// Calls with row, number and time of each report of at least [`DUE`] steps that has a time, [`MOST`] of them; with
     /// nothing where slower ones, or a span's end, come between. Numbers count those without a time as well.
     fn walk(&self, spans: &[(Nanos, Nanos)], mut take: impl FnMut(Option<(usize, i64, i64)>)) {
         let (mut number, mut kept) = (0, 0);
         for rows in spans.iter().map(|&(begin, end)| self.trace.motion.rows(begin, end)) {
             let end = rows.end;
             for row in rows.filter(|&row| self.trace.has_motion(row)) {
-                if counts(self.trace, row) < DUE || kept >= MOST {
+                if !self.is_due(row) || kept >= MOST {
                     take(None);
                     continue;
                 }
@@ -403,6 +412,23 @@ mod tests {
         rows.iter_mut().skip(10).for_each(|r| r.0 += 2 * ms + 100_000);
         let got = runs(&trace(&rows), &ALL, 1e6);
         assert_eq!((got.runs.len(), got.skipped, got.tick), (3, 1, 100_000));
+    }
+
+    /// At three counts a slot a device that counts by fours leaves every fourth slot empty.
+    #[test]
+    fn a_device_that_counts_in_steps_uses_every_slot_from_three_of_them_on() {
+        let speed = |i: i64| if i < 200 { 3 } else { 15 };
+        let mut told = 0;
+        let mut made = 0;
+        let rows = (0..400).filter_map(|i| {
+            made += speed(i);
+            let counts = (made - told) / 4 * 4;
+            told += counts;
+            (counts > 0).then_some((i * 1_000_000, counts, 0))
+        });
+        let got = runs(&trace(&rows.collect::<Vec<_>>()), &ALL, 1e6);
+        assert_eq!((got.skipped, got.off), (0, 0));
+        assert!(got.intervals > 190, "{}", got.intervals);
     }
 
     #[test]

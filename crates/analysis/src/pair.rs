@@ -43,7 +43,7 @@ mod strikes;
 
 use crate::decision::share_bound;
 use crate::families::{key, spoiled};
-use crate::series::{Frame, Series, fast_intervals};
+use crate::series::{DUE, Frame, Series, fast_intervals};
 use crate::spectrum;
 use crate::stats::{mad, mean_sd, median, quantile, t_quantile};
 use crate::step::StepView;
@@ -314,7 +314,7 @@ pub fn lag(step: &StepView, findings: &[Finding]) -> Option<Compared> {
 /// The reference's motion in a phase: its series, frame and report interval.
 fn moved(reference: &DeviceTrace, span: &PhaseSpan) -> Option<(Series, Frame, f64)> {
     let nominal = Series::of_phase(reference, span, None);
-    let interval = median(&fast_intervals(&nominal, Nanos(20_000_000)))?;
+    let interval = median(&fast_intervals(&nominal, Nanos(20_000_000), DUE))?;
     let series = Series::of_phase(reference, span, Some(Nanos(interval as i64)));
     let frame = Frame::principal([&series], Nanos(20_000_000))?;
     Some((series, frame, interval))

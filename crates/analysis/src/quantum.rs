@@ -4,6 +4,9 @@
 //! a step yet is kept and comes later: nothing is lost, but how fine a path is told is a matter of steps and no longer of
 //! counts. A step is a whole number here; interpolation by 2.5 has none. Owns no judgement. Cost: O(reports).
 
+use slipgauge_trace::Nanos;
+use slipgauge_trace::recording::DeviceTrace;
+
 /// Largest step that is looked for: the finest setting on sale over the coarsest sensor in it (common practice, no source).
 const LARGEST: i32 = 16;
 /// Fewer reports do not tell: of so many that are counted singly all are even by chance once in a million times.
@@ -11,6 +14,11 @@ const LEAST: usize = 20;
 /// This share of the reports that move an axis must be multiples: the others may be false motion, or at the edge of a field.
 /// Of those that are counted singly half are even.
 const SHARE: f64 = 0.95;
+
+/// Share of the counts of both axes that are a single step, at least: a hand moves within a hundredth of its peak, and aside, for longer.
+const SINGLE: f64 = 0.01;
+/// Reports that move, of which the first so many tell: two swipes at 8 kHz, and more than a session's at 125 Hz.
+const ENOUGH: usize = 1 << 14;
 
 /// Largest number that nearly all counts are multiples of; 1 where there is none or too few counts tell.
 pub fn of(counts: impl Iterator<Item = i32>) -> i32 {
@@ -21,6 +29,18 @@ pub fn of(counts: impl Iterator<Item = i32>) -> i32 {
     }
     let nearly_all = |n: usize| all >= LEAST && n as f64 >= SHARE * all as f64;
     (2..=LARGEST).rev().find(|&by| nearly_all(multiples[by as usize])).unwrap_or(1)
+}
+
+/// The same of what a device told in some spans of time, on both axes; 1 where single steps are not among it, as they are wherever a hand
+/// sets out or comes to rest: reports that are all alike show no step.
+pub fn in_spans(trace: &DeviceTrace, spans: &[(Nanos, Nanos)]) -> i64 {
+    let motion = &trace.motion;
+    let rows = spans.iter().flat_map(|&(begin, end)| motion.rows(begin, end));
+    let moves = rows.filter(|&row| trace.has_motion(row) && (motion.x[row], motion.y[row]) != (0, 0));
+    let counts: Vec<i32> = moves.take(ENOUGH).flat_map(|row| [motion.x[row], motion.y[row]]).collect();
+    let step = of(counts.iter().copied());
+    let single = counts.iter().filter(|count| count.unsigned_abs() == step.unsigned_abs()).count();
+    if single as f64 >= SINGLE * counts.len() as f64 { i64::from(step) } else { 1 }
 }
 
 #[cfg(test)]

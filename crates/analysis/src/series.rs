@@ -3,7 +3,8 @@
 //! Rows of the device that carry X and Y, in order, with times regularised: reports that were read in one wake-up
 //! share a stamp, and those before the last had been waiting. They are spread backwards by the report interval, never
 //! past the report before. So are those that woke the reader one by one and yet came in a rush after a silence: a device
-//! does not send twice in a slot, and their stamps would make motion of any speed. Counts stay integers in the sensor's
+//! does not send twice in a slot, and their stamps would make motion of any speed; or in a [queue](caught_up) that a link sends faster than the
+//! device reports. Counts stay integers in the sensor's
 //! axes; the swipe's frame is applied on the way out.
 //! Cost: one pass, 24 bytes a moving report of the phase.
 
@@ -27,6 +28,64 @@ const HELD_UP: f64 = 4e6;
 /// True if reports that come in a rush after empty slots of so long together, nanoseconds, were held up.
 pub fn held_up(empty: f64, interval: f64) -> bool {
     empty >= HELD_UP.max(BEFORE_A_RUSH * interval)
+}
+
+/// A link that sends what it holds as fast as it is polled, and not at once, takes half of the device's own interval and less for
+/// each report; this lies half way to the whole. (Added after a radio that held reports for 0.2 s and sent them every millisecond, of
+/// a device of 2 to 8 ms, had been told as clean up to 10.7 m/s where the hand made 2.9.)
+const DRAINED: f64 = 0.75;
+/// So many in a row are neither late polls nor frames that polls sample, which leave no two intervals in three as short as that.
+const LEAST_DRAINED: usize = 4;
+
+/// How many reports came in a rush after the one in row `first`, of so many rows: at once; or, of a link that [drains], one after
+/// another. `apart` is the time from the row before to a row, nanoseconds.
+pub fn rush(first: usize, rows: usize, interval: f64, drains: bool, apart: impl Fn(usize) -> f64) -> usize {
+    let within = |share: f64| (first + 1..rows).take_while(|&row| apart(row) < share * interval).count();
+    let (at_once, drained) = (within(RUSHED), if drains { within(DRAINED) } else { 0 });
+    if drained >= LEAST_DRAINED && drained > at_once { drained } else { at_once }
+}
+
+/// The last of the reports with which a queue that was held up catches up, of so many rows from `first` on, most of which come faster than
+/// the device makes them: by then as many have come as it made since the one before; or it falls silent again, and the hand rests. What
+/// was held up once more for less than that is among them. `apart` as above; `sent` is how many reports a row stands for.
+pub fn caught_up(
+    first: usize,
+    rows: usize,
+    interval: f64,
+    apart: impl Fn(usize) -> f64,
+    sent: impl Fn(usize) -> i64,
+) -> Option<usize> {
+    let (mut late, mut close) = (0.0, 0);
+    let drains = |close: usize, after: usize| close as f64 >= DRAINED * after as f64;
+    let told =
+        |close: usize, last: usize| (close >= LEAST_DRAINED && drains(close, last - first)).then_some(last);
+    for row in first..rows {
+        if row > first && held_up(apart(row) - interval, interval) {
+            return told(close, row - 1);
+        }
+        late += apart(row) / interval - sent(row) as f64;
+        close += usize::from(row > first && apart(row) < DRAINED * interval);
+        if late <= 0.5 {
+            return told(close, row);
+        }
+        if row - first >= 4 * LEAST_DRAINED && !drains(close, row - first) {
+            return None;
+        }
+    }
+    told(close, rows.checked_sub(1)?)
+}
+
+/// True if reports that follow each other faster than the device makes them, after a silence, are a queue's: no more than half of all.
+/// A device that itself reports faster when the hand is fast does so in all of a fast phase.
+pub fn drains(rows: usize, interval: f64, apart: impl Fn(usize) -> f64) -> bool {
+    let (mut first, mut drained) = (1, 0);
+    while first < rows {
+        let more = rush(first, rows, interval, true, &apart);
+        let held_up = more >= LEAST_DRAINED && held_up(apart(first) - interval, interval);
+        drained += if held_up { 1 + more } else { 0 };
+        first += 1 + more;
+    }
+    2 * drained <= rows
 }
 
 /// One in so many reports may share a stamp for having been held up with others. Ticks of a coarse clock after which as long a
@@ -114,7 +173,11 @@ impl Series {
         }
         // Stamps that are coarser than the interval have a rush at every tick.
         if let Some(interval) = interval.filter(|i| i.0 > 0 && !series.coarse_clock()) {
+            // What came before the phase is not looked at: its line stands for it.
+            let line = Sample { t: phase.begin.0, x: 0, y: 0, timed: false, idle_before: 0 };
+            series.samples.insert(0, line);
             series.spread_rushes(interval.0);
+            series.samples.remove(0);
         }
         series
     }
@@ -124,7 +187,8 @@ impl Series {
     /// A queue that is held up again before it has caught up comes in two rushes, however short the second silence: where the
     /// second rush holds more than that has room for, the first was later than its stamps, too. Both are spread over both.
     fn spread_rushes(&mut self, interval: i64) {
-        let close = (RUSHED * interval as f64) as i64;
+        let since = |samples: &[Sample], row: usize| samples[row].t.saturating_sub(samples[row - 1].t);
+        let drains = drains(self.samples.len(), interval as f64, |row| since(&self.samples, row) as f64);
         let size = |s: &Sample| f64::from(s.x).hypot(f64::from(s.y));
         let sent = |s: &Sample| 1 + i64::from(s.idle_before);
         let mut first = 1;
@@ -132,11 +196,18 @@ impl Series {
         let mut earlier: Option<usize> = None;
         while first < self.samples.len() {
             let before = self.samples[first - 1].t;
-            let apart = |row: usize| self.samples[row].t.saturating_sub(self.samples[row - 1].t);
-            let rush = (first + 1..self.samples.len()).take_while(|&row| apart(row) < close).count();
+            let apart = |row: usize| since(&self.samples, row);
+            let rush = rush(first, self.samples.len(), interval as f64, drains, |row| apart(row) as f64);
             let told = 1 + i64::from(self.samples[first].idle_before);
             let empty = apart(first).saturating_sub(interval.saturating_mul(told));
             let mut rows = first..first + 1 + rush;
+            if drains && held_up(empty as f64, interval as f64) {
+                let sent = |row: usize| sent(&self.samples[row]);
+                let apart = |row: usize| apart(row) as f64;
+                let last = caught_up(first, self.samples.len(), interval as f64, apart, sent);
+                rows.end = rows.end.max(last.map_or(0, |last| last + 1));
+            }
+            let rush = rows.len() - 1;
             first = rows.end;
             let count = |rows: &Range<usize>| {
                 let rest = self.samples.iter().take(rows.end).skip(rows.start + 1);
@@ -215,17 +286,18 @@ impl Series {
 }
 
 /// Smallest magnitude, in counts, at which a report is taken to be due in every interval: at three counts per
-/// interval a device that reports only when it has something to say has something to say.
+/// interval a device that reports only when it has something to say has something to say. Of a device that counts in
+/// [steps](crate::quantum), so many of these.
 pub const DUE: i64 = 3;
 
 /// Reports that are further apart than so many intervals have an empty slot between them.
 pub const CONTIGUOUS: f64 = 1.6;
 
 /// Report intervals in motion fast enough that every slot is used, in nanoseconds: both reports timed, of at least
-/// [`DUE`] counts on the larger axis, and not further apart than `longest`.
-pub fn fast_intervals(series: &Series, longest: Nanos) -> Vec<f64> {
-    let due = |s: &Sample| s.timed && i64::from(s.x.unsigned_abs().max(s.y.unsigned_abs())) >= DUE;
-    let pairs = series.samples.windows(2).filter(|pair| pair.iter().all(due));
+/// `due` counts on the larger axis, and not further apart than `longest`.
+pub fn fast_intervals(series: &Series, longest: Nanos, due: i64) -> Vec<f64> {
+    let is_due = |s: &Sample| s.timed && i64::from(s.x.unsigned_abs().max(s.y.unsigned_abs())) >= due;
+    let pairs = series.samples.windows(2).filter(|pair| pair.iter().all(is_due));
     pairs
         .map(|pair| pair[1].t - pair[0].t)
         .filter(|&dt| dt > 0 && dt <= longest.0)
@@ -272,16 +344,16 @@ impl Turns {
     }
 }
 
-/// Whether intervals alternate (2, 1, 2, 1 ms): then neither is the report interval. Looks at four reports of at least [`DUE`]
+/// Whether intervals alternate (2, 1, 2, 1 ms): then neither is the report interval. Looks at four reports of at least `due`
 /// counts in a row. `None` where they do not.
-pub fn turns<'a>(series: impl IntoIterator<Item = &'a Series>, longest: Nanos) -> Option<Turns> {
+pub fn turns<'a>(series: impl IntoIterator<Item = &'a Series>, longest: Nanos, due: i64) -> Option<Turns> {
     let size = |s: &Sample| i64::from(s.x.unsigned_abs().max(s.y.unsigned_abs()));
     let (mut all, mut counts) = (0usize, (0i64, 0i64));
     let (mut short, mut long) = (Vec::new(), Vec::new());
     for four in series.into_iter().flat_map(|s| s.samples.windows(4)) {
         let apart = |a: usize| four[a + 1].t.saturating_sub(four[a].t);
-        let due = four.iter().all(|s| s.timed && size(s) >= DUE);
-        if !due || (0..3).any(|a| apart(a) <= 0 || apart(a) > longest.0) {
+        let all_due = four.iter().all(|s| s.timed && size(s) >= due);
+        if !all_due || (0..3).any(|a| apart(a) <= 0 || apart(a) > longest.0) {
             continue;
         }
         all += 1;
@@ -376,7 +448,7 @@ impl Frame {
 }
 
 #[cfg(test)]
-mod tests {
+pub(crate) mod tests {
     use super::*;
 
     fn series(points: &[(i64, i32, i32)]) -> Series {
@@ -427,6 +499,47 @@ mod tests {
         assert_eq!(got.samples.iter().map(|s| s.t / ms).collect::<Vec<_>>(), each);
     }
 
+    /// Reports every 2 ms, of which those of some times are held up until then and sent every millisecond.
+    pub(crate) fn queue(held: impl Fn(i64) -> Option<i64>) -> Vec<i64> {
+        let ms = 1_000_000;
+        let mut last = i64::MIN;
+        let made = (0..400).map(|i| 2 * ms * i);
+        let sent = made.map(|t| {
+            last = held(t / ms).map_or(t, |until| until * ms).max(last.saturating_add(ms));
+            last
+        });
+        sent.collect()
+    }
+
+    #[test]
+    fn a_queue_that_is_sent_faster_than_the_device_reports_is_spread_over_its_silence() {
+        let ms = 1_000_000;
+        let held = |t: i64| (200..300).contains(&t).then_some(300);
+        let mut got = series(&queue(held).into_iter().map(|t| (t, 9, 0)).collect::<Vec<_>>());
+        got.spread_rushes(2 * ms);
+        let even = |w: &[Sample]| (w[1].t - w[0].t - 2 * ms).abs() <= ms / 10;
+        assert!(got.samples.windows(2).all(even), "{:?}", got.samples);
+        // Held up again before it has caught up; and from a rest on, so that it never does.
+        let again = |t: i64| match t {
+            200..300 => Some(300),
+            300..306 => Some(310),
+            _ => None,
+        };
+        let mut got = series(&queue(again).into_iter().map(|t| (t, 9, 0)).collect::<Vec<_>>());
+        got.spread_rushes(2 * ms);
+        assert!(got.samples.windows(2).all(even), "{:?}", got.samples);
+        let rested = queue(held).into_iter().enumerate().map(|(i, t)| (t, if i < 120 { 0 } else { 9 }, 0));
+        let mut got = series(&rested.filter(|r| r.1 > 0).collect::<Vec<_>>());
+        got.samples.insert(0, Sample { t: 0, ..got.samples[0] });
+        got.spread_rushes(2 * ms);
+        assert!(got.samples[1..].windows(2).all(even), "{:?}", got.samples);
+        // A device that is itself twice as fast whenever the hand moves.
+        let own: Vec<_> = (0..400).map(|i| ((i + i / 50 * 500) * ms, 9, 0)).collect();
+        let mut got = series(&own);
+        got.spread_rushes(2 * ms);
+        assert!(got.samples.iter().zip(&own).all(|(s, o)| s.t == o.0));
+    }
+
     #[test]
     fn intervals_that_alternate_are_told_and_whether_counts_go_with_them() {
         let ms = 1_000_000;
@@ -435,22 +548,22 @@ mod tests {
             (0..200).map(|i| (at(i), if i % 2 == 1 { after_short } else { after_long }, 0)).collect()
         };
         for long in [2, 3, 7] {
-            let found = turns([&series(&points(long, 9, 9 * long as i32))], Nanos(20 * ms)).unwrap();
+            let found = turns([&series(&points(long, 9, 9 * long as i32))], Nanos(20 * ms), DUE).unwrap();
             assert!((found.short / 1e6 - 1.0).abs() < 0.02 && (found.long / 1e6 - long as f64).abs() < 0.02);
             assert!(found.of_the_device() && found.seen > 190, "{found:?}");
             // A reader that is late with every second one.
-            let late = turns([&series(&points(long, 9, 9))], Nanos(20 * ms)).unwrap();
+            let late = turns([&series(&points(long, 9, 9))], Nanos(20 * ms), DUE).unwrap();
             assert!(!late.of_the_device());
         }
         // Even ones, and polls of 1 ms of a device that has something to say every 7.5 ms.
-        assert_eq!(turns([&series(&points(1, 9, 9))], Nanos(20 * ms)), None);
+        assert_eq!(turns([&series(&points(1, 9, 9))], Nanos(20 * ms), DUE), None);
         let polled: Vec<_> = (0..200).map(|i| (i * 15 / 2 * ms, 9, 0)).collect();
-        assert_eq!(turns([&series(&polled)], Nanos(20 * ms)), None);
+        assert_eq!(turns([&series(&polled)], Nanos(20 * ms), DUE), None);
         // Late by up to a slot, by chance.
         let mut late: Vec<_> =
             (0..2000i64).map(|i| ((i * 1000 + i * i * 7919 % 1000) * 1000, 9, 0)).collect();
         late.sort_unstable();
-        assert_eq!(turns([&series(&late)], Nanos(20 * ms)), None);
+        assert_eq!(turns([&series(&late)], Nanos(20 * ms), DUE), None);
     }
 
     #[test]

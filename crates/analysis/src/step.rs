@@ -12,8 +12,9 @@ use crate::false_motion::{self, ahead, frozen, one_axis, top_speed};
 use crate::grid::{self, Grid};
 use crate::host::HostSpans;
 use crate::intervals::uneven;
+use crate::quantum;
 use crate::ripple::slots;
-use crate::series::{Frame, Series, fast_intervals, ticks, turns};
+use crate::series::{DUE, Frame, Series, fast_intervals, ticks, turns};
 use crate::shortfall::{self, Marked, Measure};
 use crate::silence::{self, MakeUp, Silence};
 use crate::starts::{self, Start};
@@ -29,9 +30,11 @@ use std::collections::BTreeSet;
 use std::sync::Arc;
 
 mod acquit;
+mod away;
 mod cut;
 mod gain_law;
 
+pub use away::Away;
 pub use cut::{Cut, Ends};
 
 /// Displacements are summed over this window to find the direction of travel.
@@ -62,6 +65,8 @@ pub struct SwipeView {
     pub disturbed: bool,
     /// What the recording cuts off of it.
     pub cut: Option<Cut>,
+    /// When the device was away in it.
+    pub away: Option<Away>,
 }
 
 impl SwipeView {
@@ -76,6 +81,7 @@ impl SwipeView {
             clip: None,
             disturbed: false,
             cut: None,
+            away: None,
         }
     }
 }
@@ -125,6 +131,8 @@ pub struct StepView<'a> {
     pub interval: Option<Quantity>,
     /// Report interval that the device's descriptor asks for.
     pub nominal_interval: Option<Nanos>,
+    /// Counts of a report on the larger axis at which one is due in every slot.
+    pub due: i64,
     /// What the header says of how it is linked: `cable`, `radio`, `bluetooth` or nothing.
     pub link: Option<&'a str>,
     /// What a reference device on the same carriage sent, if there is one.
@@ -168,8 +176,10 @@ impl<'a> StepView<'a> {
         // Two looks: waiting reports can be spread by the interval only once it is known.
         let rough: Vec<Series> = spans.iter().map(|p| Series::of_phase(trace, p, nominal_interval)).collect();
         let stated = recording.header.clock.resolution_ns;
-        let tick = ticks::coarse(&rough, stated, nominal_interval, LONGEST_INTERVAL);
-        let interval = report_interval(&rough).filter(|_| tick.is_none());
+        let times: Vec<(Nanos, Nanos)> = spans.iter().map(|p| (p.begin, p.end)).collect();
+        let due = DUE * quantum::in_spans(trace, &times);
+        let tick = ticks::coarse(&rough, stated, nominal_interval, LONGEST_INTERVAL, due);
+        let interval = report_interval(&rough, due).filter(|_| tick.is_none());
         drop(rough);
         let slot = slot(interval, nominal_interval);
         let settled = interval.map(|q| Nanos(q.value as i64)).or(nominal_interval);
@@ -236,6 +246,7 @@ impl<'a> StepView<'a> {
             frame,
             interval,
             nominal_interval,
+            due,
             link: recording.header.devices.get(device)?.link.as_deref(),
             reference: other.and_then(|other| recording.devices.get(other)),
             reference_interval: other_nodes.and_then(|nodes| nodes.iter().find_map(|n| n.interval_ns)),
@@ -281,13 +292,20 @@ impl<'a> StepView<'a> {
         let host = Arc::clone(&self.host);
         let mut look = |view: &mut SwipeView, series: &Series, excused: bool| {
             look_at(view, series, frame, &bench, &host, excused);
-            if view.cut.is_some() {
+            if view.cut.is_some() || view.away.is_some() {
                 cut::drop_its_own(view);
             }
         };
         let (trace, ends) = (self.trace, &self.ends);
+        let times_away = away::times(trace);
         for PhaseView { span, series, swipes, .. } in &mut self.phases {
-            swipes.iter_mut().for_each(|view| view.cut = cut::cut(view, series, frame, span, trace, ends));
+            for view in swipes {
+                view.away = away::in_swipe(&view.swipe, series, frame, &times_away);
+                // What it says first after that is no start from rest.
+                view.starts.retain(|s| view.away.is_none_or(|away| !away.ends_before(s.t)));
+                // A device that went away did so by itself.
+                view.cut = cut::cut(view, series, frame, span, trace, ends).filter(|_| view.away.is_none());
+            }
         }
         each_swipe(&mut self.phases, |view, series| look(view, series, false));
         if let Some(measure) = self.measure {
@@ -509,6 +527,7 @@ fn excuse(
         swipes.extend(phase.swipes.iter_mut().enumerate().map(|(i, s)| Marked {
             clipped: s.clip.is_some()
                 || s.cut.is_some()
+                || s.away.is_some()
                 || s.silences.iter().any(|s| s.host)
                 || host.may_lose(s.swipe.begin, s.swipe.end),
             told: told(s),
@@ -565,12 +584,12 @@ fn one_travel(
 
 /// Median of the intervals in fast motion with the order-statistics interval of the median (95 %; normal
 /// approximation of the binomial ranks).
-fn report_interval(series: &[Series]) -> Option<Quantity> {
-    let mut all: Vec<f64> = series.iter().flat_map(|s| fast_intervals(s, LONGEST_INTERVAL)).collect();
+fn report_interval(series: &[Series], due: i64) -> Option<Quantity> {
+    let mut all: Vec<f64> = series.iter().flat_map(|s| fast_intervals(s, LONGEST_INTERVAL, due)).collect();
     if all.len() < LEAST_INTERVALS {
         return None;
     }
-    if let Some(turns) = turns(series, LONGEST_INTERVAL) {
+    if let Some(turns) = turns(series, LONGEST_INTERVAL, due) {
         return Some(Quantity::around(turns.mean(), 1.96 * turns.uncertainty));
     }
     all.sort_unstable_by(f64::total_cmp);

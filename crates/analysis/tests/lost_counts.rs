@@ -4,7 +4,7 @@
 #![allow(clippy::unwrap_used, reason = "a test that cannot go on should stop")]
 
 use slipgauge_analysis::judge;
-use slipgauge_analysis::verdict::{Cause, Family, FamilyVerdict, Outcome, Verdict};
+use slipgauge_analysis::verdict::{Cause, Family, FamilyVerdict, Finding, Outcome, Verdict};
 use slipgauge_trace::Recording;
 use std::fmt::Write as _;
 
@@ -33,6 +33,10 @@ enum Loses {
     Nothing(f64, u64),
     /// The connection, for 300 ms in one fast swipe of so many.
     Connection(usize),
+    /// The device goes away in every other slow (or fast) swipe, at this share of its time, and is back after so many ms.
+    Away(bool, f64, i64),
+    /// The device, every fifth report from this swipe on.
+    Fifth(usize),
     /// Nothing; the fast phase begins in the middle of its first swipe.
     Cut,
     /// This computer, for 60 ms in one fast swipe of so many: it is held up, and its queue too short.
@@ -135,6 +139,16 @@ fn text(loses: Loses, every_ms: i64) -> String {
                         say(format!("{{\"t\":{},\"d\":0,\"gone\":true}}", ms * 1_000_000));
                     }
                 }
+                Loses::Away(slow, at, lasting) => {
+                    let from = (at * lasts) as i64;
+                    let own = (i < SLOW) == slow && i % 2 == 0;
+                    gone = own && (from..from + lasting).contains(&step);
+                    let lines = [(from, "\"gone\":true"), (from + lasting, "\"back\":{}")];
+                    for (_, line) in lines.iter().filter(|(when, _)| own && *when == step) {
+                        say(format!("{{\"t\":{},\"d\":0,{line}}}", ms * 1_000_000));
+                    }
+                }
+                Loses::Fifth(from) => gone = i >= from && (ms / every_ms) % 5 == 0,
                 Loses::OneReport => {
                     let from = 80 + 8 * (i as i64 % 5);
                     gone = i >= SLOW && i % 2 == 0 && (from..from + every_ms).contains(&step);
@@ -353,6 +367,59 @@ fn a_device_that_goes_away_in_a_swipe_is_the_links() {
     assert_eq!(dropout.cause, Some(Cause::Link), "{}", dropout.because);
     assert!(dropout.because.contains("in 5 the device went away"), "{}", dropout.because);
     assert_eq!(of(&verdict, Family::TrackingLoss).findings, 0);
+}
+
+/// The file says that it went away and came back: no swipe is left out for it, at either pace, however long it was.
+#[test]
+fn a_device_that_goes_away_and_comes_back_in_swipes_is_told_at_any_pace() {
+    let cases = [(true, 0.4, 300, 4), (false, 0.3, 100, 12), (false, 0.4, 300, 12)];
+    for (slow, at, lasting, events) in cases {
+        let verdict = verdict(Loses::Away(slow, at, lasting));
+        let dropout = of(&verdict, Family::Dropout);
+        assert_eq!(dropout.findings, events, "{slow} {lasting}: {}", dropout.because);
+        assert!(verdict.findings.iter().all(|f| f.kind == "went away"), "{:?}", verdict.findings);
+        let outcome = if slow { Outcome::Inconclusive } else { Outcome::Fail };
+        assert_eq!(dropout.verdict, outcome, "{}", dropout.because);
+        let words = "the device went away from the computer and came back";
+        assert!(dropout.because.contains(words), "{}", dropout.because);
+        assert_eq!((dropout.cause, verdict.steps[0].swipes.disturbed), (Some(Cause::Link), 0));
+    }
+    let at_rest = verdict(Loses::Away(false, 1.2, 100));
+    assert!(at_rest.findings.is_empty() && at_rest.verdict == Outcome::Pass, "{}", at_rest.because);
+}
+
+/// A hub before both, or this computer, may have done it: by itself it fails nobody, and it is no pass.
+#[test]
+fn a_device_that_goes_away_together_with_the_reference_fails_not() {
+    let alone = text(Loses::Away(false, 0.4, 300), 1);
+    let descriptor = alone.split("\"descriptor\":\"").nth(1).and_then(|rest| rest.split('"').next()).unwrap();
+    let reference = format!(
+        "}}]}},{{\"role\":\"reference\",\"nodes\":[{{\"interface\":0,\"descriptor\":\"{descriptor}\"}}]}}],\"plan\""
+    );
+    let both = alone.replace("}]}],\"plan\"", &reference);
+    let both: Vec<String> = both
+        .lines()
+        .map(|line| match line.contains("\"gone\"") {
+            true => format!("{line}\n{}\n", line.replace("\"d\":0", "\"d\":1")),
+            false => format!("{line}\n"),
+        })
+        .collect();
+    let verdict = judge(&Recording::read(both.concat().as_bytes()).unwrap(), "hub").verdict;
+    let dropout = of(&verdict, Family::Dropout);
+    assert_eq!((dropout.verdict, dropout.findings), (Outcome::Inconclusive, 12), "{}", dropout.because);
+    assert!(dropout.because.contains("the reference with it"), "{}", dropout.because);
+}
+
+/// They look like frames with a clock of their own, and the slow swipes before them have all that was promised.
+#[test]
+fn reports_that_go_missing_one_by_one_from_some_time_on_have_no_clock_of_their_own() {
+    let verdict = verdict_at(Loses::Fifth(5), 8);
+    let interval = of(&verdict, Family::ReportInterval);
+    assert_eq!(interval.verdict, Outcome::Fail, "{}", interval.because);
+    assert!(!interval.because.contains("even clock"), "{}", interval.because);
+    let own = |f: &&Finding| f.family == Family::ReportInterval && f.kind == "missing";
+    let missing = verdict.findings.iter().find(own).unwrap();
+    assert_eq!(missing.evidence["counts_missing_as_well"], true);
 }
 
 /// Its counts end in one phase and begin in the next, at speed.

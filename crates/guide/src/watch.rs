@@ -3,7 +3,7 @@
 //! The swipes are found by the rules of the verdict (`analysis::swipes`) over the phase so far. Their scale is that of
 //! the step's first swipes. Memory is bounded: [`MOST`] samples of a phase, and a second of motion.
 
-use slipgauge_analysis::series::{Frame, Sample, Series};
+use slipgauge_analysis::series::{DUE, Frame, Sample, Series, fast_intervals};
 use slipgauge_analysis::swipes::{self, Swipe};
 use slipgauge_trace::Nanos;
 use std::collections::VecDeque;
@@ -104,7 +104,7 @@ impl Watch {
 
     /// Typical time between reports in fast motion, in nanoseconds; `None` with too few.
     pub fn interval(&self) -> Option<f64> {
-        let intervals = slipgauge_analysis::series::fast_intervals(&self.series, Nanos(20_000_000));
+        let intervals = fast_intervals(&self.series, Nanos(20_000_000), DUE);
         (intervals.len() >= 20).then(|| slipgauge_analysis::stats::median(&intervals)).flatten()
     }
 }

@@ -132,7 +132,7 @@ pub fn of_step(v: &Verdict, view: &StepView, said: &StepVerdict) -> Vec<Picture>
         .phases
         .iter()
         .filter(|p| !p.swipes.is_empty())
-        .flat_map(|p| fast_intervals(&p.series, LONGEST))
+        .flat_map(|p| fast_intervals(&p.series, LONGEST, view.due))
         .map(|ns| ns * 1e-6)
         .collect();
     let fastest = all.iter().max_by(|a, b| a.1.grid.peak().total_cmp(&b.1.grid.peak())).map(|s| &s.1.grid);

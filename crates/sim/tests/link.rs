@@ -220,7 +220,7 @@ fn a_device_that_goes_away_says_nothing_and_comes_back() {
         bench.faults = vec![Fault::in_swipe(1, 2, 0.3, What::Disconnect { seconds: 0.4 })];
     });
     let gone = taken.recording.devices[0].gone[0].0;
-    let back = taken.recording.host.breaks[0].0;
+    let back = taken.recording.devices[0].back[0].0;
     close((back - gone) as f64, 0.4e9, 0.01);
     assert!(taken.rows(0, gone + 1_000_000, back).is_empty());
     assert!(!taken.rows(0, back, i64::MAX).is_empty());

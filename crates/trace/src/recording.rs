@@ -115,6 +115,8 @@ pub struct DeviceTrace {
     pub other: u64,
     /// When it went away.
     pub gone: Vec<Nanos>,
+    /// When it came back, while the recording went on.
+    pub back: Vec<Nanos>,
 }
 
 impl DeviceTrace {

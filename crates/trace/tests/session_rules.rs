@@ -128,7 +128,7 @@ fn phases_do_not_go_back_in_time_not_even_after_a_pause() {
 #[test]
 fn a_break_without_details_is_a_break() {
     let recording = read(&[r#"{"t":5,"resumed":null}"#, r#"{"t":6,"d":0,"back":null}"#]).unwrap();
-    assert_eq!(recording.host.breaks, [Nanos(5), Nanos(6)]);
+    assert_eq!((recording.host.breaks, &recording.devices[0].back), (vec![Nanos(5)], &vec![Nanos(6)]));
 }
 
 #[test]

@@ -130,7 +130,9 @@ impl Lost {
     fn new(step: &StepView, findings: &[Finding]) -> Lost {
         let per_mm = step.scale.map_or(0.0, |s| s.counts_per_mm);
         let (mut by_swipe, mut known_to) = (BTreeMap::new(), BTreeMap::new());
-        let dropouts = || findings.iter().filter(|f| f.family == Family::Dropout && f.kind == dropout::LOST);
+        let lost =
+            |f: &&Finding| f.family == Family::Dropout && matches!(f.kind, dropout::LOST | dropout::AWAY);
+        let dropouts = || findings.iter().filter(lost);
         for f in dropouts() {
             let Some(swipe) = f.swipe else { continue };
             let number = |key: &str| f.evidence.get(key).and_then(|v| v.as_f64());

@@ -12,7 +12,10 @@
 //! the fastest swipes a loss of tracking: both are said to be unknown, the latter where it is not one of many elsewhere.
 //! Counts that are lost on a [`CABLE`] are not its doing, since a report that is not acknowledged there is sent again (USB
 //! 2.0 section 8.5.4, from memory): what became of them in the device is unknown. Where the header says nothing, a radio is likelier than that, and the reason says both.
-//! One in which the device went away from the computer, as the file says, is its link's, whatever its speed.
+//! A swipe in which the device [went away](crate::step::Away) from the computer, as the file says, shows one, *went away*, whatever
+//! its speed and whether or not a silence is seen in it: the link's, unless that is a cable. There the contact, the device, or what
+//! feeds both may have done it. Where a reference device went away at the same time ([`TOGETHER`]) a hub or this computer may have
+//! done it, and such swipes by themselves fail no device. (First the link's on a cable as well, and told of silences at speed only.)
 //! Assumes that the report interval is known and stamps are finer than it. Smallest found: two reports in a row, and
 //! 1 mm of travel, at three counts a slot, begun 4 mm and more from both turning points; of lost ones after which the hand
 //! strikes the stop within two reports, so that nothing tells its speed, 15 mm and 16 standard deviations of a stop; at 8 ms one
@@ -28,8 +31,8 @@ use crate::after_rest::{Later, What};
 use crate::periodicity;
 use crate::series::DUE;
 use crate::silence::{CELL, LEAST_MM, LEAST_SLOTS, MakeUp, Silence, due_mm_s};
-use crate::step::{PhaseView, Scale, StepView, SwipeView};
-use crate::verdict::{Cause, Family, FamilyVerdict, Finding};
+use crate::step::{Away, PhaseView, Scale, StepView, SwipeView};
+use crate::verdict::{Cause, Family, FamilyVerdict, Finding, Outcome};
 use serde_json::json;
 
 pub(super) struct Dropout;
@@ -37,13 +40,19 @@ pub(super) struct Dropout;
 /// Kind of those whose counts did not come later, and of those that did.
 pub(super) const LOST: &str = "lost";
 pub(super) const LATE: &str = "late";
+/// And of those in which the device went away from the computer, as the file says.
+pub(super) const AWAY: &str = "went away";
 /// Key of the number of reports that one is long.
 pub(super) const REPORTS_MISSING: &str = "reports_missing";
 /// Key of what one hides by the speed on either side, mm: where lengths lack as much, the expected motion is short as well.
 pub(super) const BY_THE_FLANKS: &str = "mm_by_the_flanks";
 
-/// Evidence of a dropout in which the device went away from the computer, as the file says.
+/// Evidence that it did, and after how long it was back.
 const WENT_AWAY: &str = "device_went_away";
+const BACK_AFTER: &str = "back_after_ms";
+
+/// Devices of one hub are told to have gone one after another within this, nanoseconds (common practice, no source).
+const TOGETHER: i64 = 1_000_000_000;
 
 /// Swipes with a dropout from which on it recurs.
 const RECURS: usize = 2;
@@ -70,16 +79,21 @@ impl Detector for Dropout {
             let silences = swipe.silences.iter();
             let own_doing =
                 |s: &&Silence| losses.went_away(swipe, s) || (!s.to_the_end && !losses.is_loss(swipe, s));
+            let mut told = false;
             for silence in silences.filter(|s| !s.host).filter(own_doing) {
                 let went_away = losses.went_away(swipe, silence);
                 let late = silence.kind == MakeUp::Late;
-                let kept_by_link = !late && !went_away && step.link == Some(CABLE);
+                let kept_by_link = !late && step.link == Some(CABLE);
                 let hidden = if silence.held { silence.missing_mm } else { swipe.grid.silent_mm(silence) };
                 let expected_mm = if late { hidden } else { no_more_than_is_missing(step, swipe, hidden) };
                 let made_up = if late { expected_mm } else { 0.0 };
                 let event = Event {
                     family: Family::Dropout,
-                    kind: if late { LATE } else { LOST },
+                    kind: match went_away {
+                        true => AWAY,
+                        false if late => LATE,
+                        false => LOST,
+                    },
                     begin: silence.begin,
                     end: losses.end(swipe, silence),
                     size: expected_mm,
@@ -96,9 +110,14 @@ impl Detector for Dropout {
                 });
                 let mut finding = in_swipe(step, phase, swipe, event, evidence);
                 if went_away {
-                    finding.evidence.insert(WENT_AWAY.to_owned(), json!(true));
+                    say_away(&mut finding, swipe);
                 }
                 may_be_loss.push(losses.may_be_loss(swipe, silence));
+                own.push(finding);
+                told |= went_away;
+            }
+            if let Some(finding) = unseen(step, phase, swipe).filter(|_| !told) {
+                may_be_loss.push(false);
                 own.push(finding);
             }
         }
@@ -141,11 +160,25 @@ impl Detector for Dropout {
         if let Some(period) = periodicity::of_family(step, findings, Family::Dropout) {
             out.because += &period.words();
         }
-        let away = findings.iter().filter(|f| f.evidence.contains_key(WENT_AWAY)).count();
-        if away > 0 {
-            out.because += &format!("; in {away} the device went away from the computer");
+        let away = || findings.iter().filter(|f| f.kind == AWAY);
+        if away().next().is_some() {
+            let came_back = away().all(|f| f.evidence.contains_key(BACK_AFTER));
+            let and = if came_back { " and came back" } else { "" };
+            out.because += &format!("; in {} the device went away from the computer{and}", away().count());
         }
-        if seen.len() >= RECURS && lost(findings) && away == 0 {
+        let own = || findings.iter().filter(|f| f.family == Family::Dropout);
+        let with_it = |f: &Finding| {
+            let gone = step.reference.map_or(&[][..], |reference| &reference.gone);
+            f.kind == AWAY && gone.iter().any(|t| (t.0.saturating_sub(f.begin_ns)).abs() <= TOGETHER)
+        };
+        if own().next().is_some() && own().all(with_it) {
+            out.because += ", and the reference with it: a hub or this computer may have done it";
+            if out.verdict == Outcome::Fail {
+                out.verdict = Outcome::Inconclusive;
+                out.to_settle = Some("the same with each device at a port of its own".to_owned());
+            }
+        }
+        if seen.len() >= RECURS && lost(findings) {
             out.because += match step.link {
                 Some(CABLE) => {
                     "; counts were lost though a cable sends again what goes lost on it: they are missing from the \
@@ -159,6 +192,35 @@ impl Detector for Dropout {
         }
         out
     }
+}
+
+/// Says in a finding that the device went away.
+fn say_away(finding: &mut Finding, swipe: &SwipeView) {
+    finding.evidence.insert(WENT_AWAY.to_owned(), json!(true));
+    if let Some((away, back)) = swipe.away.and_then(|away| Some((away, away.back?))) {
+        let ms = round(1e-6 * back.saturating_sub(away.gone) as f64, 1);
+        finding.evidence.insert(BACK_AFTER.to_owned(), ms);
+    }
+}
+
+/// A swipe in which the device went away and that shows no silence for it: all that it lacks is missing by that.
+fn unseen(step: &StepView, phase: &PhaseView, view: &SwipeView) -> Option<Finding> {
+    // What the computer did by sleeping, the recording says.
+    let asleep = |away: &Away| step.host.may_lose(away.gone, away.back.unwrap_or(away.gone));
+    let away = view.away.filter(|away| !asleep(away))?;
+    let per_mm = step.scale.map_or(1.0, |s| s.counts_per_mm);
+    let event = Event {
+        family: Family::Dropout,
+        kind: AWAY,
+        begin: away.gone,
+        end: away.back.unwrap_or(away.gone),
+        size: ((view.swipe.one_travel - view.swipe.along) / per_mm).max(0.0),
+        unit: "mm of travel",
+        cause: if step.link == Some(CABLE) { Cause::Unknown } else { Cause::Link },
+    };
+    let mut finding = in_swipe(step, phase, view, event, json!({}));
+    say_away(&mut finding, view);
+    Some(finding)
 }
 
 /// What one report brings late, after the device had come to rest.

@@ -20,7 +20,8 @@
 //!   lateness makes it; decided: half the difference over the mean, against the upper tolerance.
 //! - *missing*: reports that are lost one by one ([`crate::intervals::lone`]), at least [`LEAST_LONE`] and [`TELLING`] of all;
 //!   decided: their share, exact limits, against the upper tolerance: by as much reports come less often. A fail only if the
-//!   resolution is short by half of it at least, and by [`SHORT`]; none at all if it is not short: a sensor with fewer frames
+//!   resolution is short by half of it at least, and by [`SHORT`],
+//!   or swipes that lack none are longer by as much ([`gone_in_part`]); none at all if it is not short: a sensor with fewer frames
 //!   than the link has slots leaves slots empty and loses nothing. Inconclusive in between, and where no nominal is known.
 //! - *merged*: reports that are left out one by one and whose counts come with the next ([`crate::intervals::lone`]), as many;
 //!   decided: their share likewise, told as a finding where it may be above (a radio that sends again merges some). Never a fail, since a computer's controller that leaves polls out makes the same.
@@ -73,7 +74,8 @@ use crate::intervals::{Clock, Known, Runs, runs, runs_knowing, rushes};
 use crate::periodicity::{Period, periodicity};
 use crate::series::{Turns, turns};
 use crate::spectrum::{self, Line, Window};
-use crate::step::{LONGEST_INTERVAL, PhaseView, StepView};
+use crate::stats::median;
+use crate::step::{LONGEST_INTERVAL, PhaseView, StepView, SwipeView};
 use crate::verdict::{Cause, Criterion, Family, FamilyVerdict, Finding, Outcome, count};
 use serde_json::{Value, json};
 use slipgauge_trace::Nanos;
@@ -117,6 +119,8 @@ struct Measured {
     uneven: Option<Uneven>,
     /// Reports that are missing one by one, if they are many.
     lone: Option<Lone>,
+    /// True if their counts are missing as well.
+    counts_too: bool,
     /// Likewise, but their counts come with the next.
     merged: Option<Lone>,
     /// A clock of frames that polls sample: then it is the clock.
@@ -142,7 +146,7 @@ fn measure(step: &StepView) -> Result<Measured, &'static str> {
         return Err("too few reports in motion fast enough to use every slot, or all were read in batches");
     };
     let spans: Vec<_> = swiped(step).map(|p| (p.span.begin, p.span.end)).collect();
-    let turns = turns(step.phases.iter().map(|p| &p.series), LONGEST_INTERVAL);
+    let turns = turns(step.phases.iter().map(|p| &p.series), LONGEST_INTERVAL, step.due);
     let (mut runs, mut slot) = (runs(step.trace, &spans, rough.value), rough.value);
     if let Some(turns) = turns {
         let known = Known { swing: turns.swing(), ..Known::default() };
@@ -163,7 +167,10 @@ fn measure(step: &StepView) -> Result<Measured, &'static str> {
         clock = runs.clock().filter(|clock| enough(&runs, clock));
     }
     // A sensor with fewer frames than the link has slots leaves slots empty, and has its resolution all the same.
-    let lone = lone.filter(|lone| counts_are_gone(step, lone.share()) != Some(false));
+    let gone =
+        lone.as_ref().map(|lone| gone_in_part(step, lone).or_else(|| counts_are_gone(step, lone.share())));
+    let gone = gone.flatten();
+    let lone = lone.filter(|_| gone != Some(false));
     let frames = frames(step, &spans);
     let Some(clock) = frames.map(|frames| frames.clock).or(clock) else {
         return Err("too few of the reports in fast motion lie in unbroken runs");
@@ -182,6 +189,7 @@ fn measure(step: &StepView) -> Result<Measured, &'static str> {
         turns,
         uneven,
         lone,
+        counts_too: gone == Some(true),
         merged,
         frames,
         runs,
@@ -314,10 +322,40 @@ fn counts_are_gone(step: &StepView, share: f64) -> Option<bool> {
     }
 }
 
+/// Swipes of each kind that tell whether those with reports missing are shorter.
+const LEAST_OF_EACH: usize = 3;
+
+/// True if reports are missing in some swipes and in others not, and the former are shorter by half of the share and by more than
+/// placing: then counts went with them, whatever the nominal. `None` where that does not show. (Added after a device that lost
+/// every fifth report from the middle of a session on, whose slow swipes had the nominal resolution, had been told to lose none.)
+fn gone_in_part(step: &StepView, lone: &Lone) -> Option<bool> {
+    let missing = |s: &SwipeView| {
+        let from = lone.times.partition_point(|t| *t < s.swipe.begin);
+        lone.times.iter().skip(from).take_while(|t| **t <= s.swipe.end).count()
+    };
+    let (mut whole, mut lacking, mut missed, mut reports) = (Vec::new(), Vec::new(), 0, 0);
+    for (_, view) in step.swipes().filter(|(_, s)| !s.disturbed) {
+        let (k, n) = (missing(view), view.swipe.rows.len());
+        if k == 0 {
+            whole.push(view.swipe.along);
+        } else if k as f64 >= TELLING * n as f64 {
+            lacking.push(view.swipe.along);
+            (missed, reports) = (missed + k, reports + n);
+        }
+    }
+    if whole.len().min(lacking.len()) < LEAST_OF_EACH {
+        return None;
+    }
+    let (whole, lacking) = (median(&whole)?, median(&lacking)?);
+    let share = missed as f64 / (missed + reports) as f64;
+    let short = whole - lacking;
+    (short >= 0.5 * share * whole && short > step.measure?.most).then_some(true)
+}
+
 /// Share of reports that are missing one by one.
 fn missing(step: &StepView, got: &Measured) -> Option<Criterion> {
     let lone = got.lone.as_ref()?;
-    one_by_one(step, lone, "reports missing one by one", counts_are_gone(step, lone.share()) == Some(true))
+    one_by_one(step, lone, "reports missing one by one", got.counts_too)
 }
 
 /// Share of reports whose counts come with the next.
@@ -343,7 +381,8 @@ fn period(step: &StepView, lone: &Lone) -> Option<Period> {
 
 /// Swipes with reports that were held up, and all.
 fn held_up(step: &StepView, got: &Measured) -> (u32, u32) {
-    let shows = |begin: i64, end: i64| got.rushes.iter().any(|rush| begin <= rush.0 && rush.1 <= end);
+    // Before its first report, too: it set out while they were held up.
+    let shows = |begin: i64, end: i64| got.rushes.iter().any(|rush| rush.0 < end && begin <= rush.1);
     let swipes = || step.swipes().map(|(_, s)| &s.swipe);
     (swipes().filter(|s| shows(s.begin, s.end)).count() as u32, swipes().count() as u32)
 }
@@ -416,7 +455,7 @@ impl Detector for ReportInterval {
             add("slower when fast", 100.0 * (ratio - 1.0), None, Cause::Unknown, evidence);
         }
         if let Some(lone) = &got.lone {
-            let gone = counts_are_gone(step, lone.share()) == Some(true);
+            let gone = got.counts_too;
             let evidence = json!({
                 "reports_missing": lone.rows.len(),
                 "intervals": lone.intervals,

@@ -59,7 +59,7 @@ use crate::erratic::{LEAST_MM, Wrong};
 use crate::series::{Frame, Sample};
 use crate::silence::{MakeUp, SHORT_AT_END_MM, SLOWEST_LIMIT_MM_S, STRIKES, Silence, TOLD_TO};
 use crate::stats::{mean_sd, median};
-use crate::step::{PhaseView, StepView, SwipeView};
+use crate::step::{Away, PhaseView, StepView, SwipeView};
 use crate::tracking_limit::onset;
 use crate::verdict::{Cause, Criterion, Direction, Family, FamilyVerdict, Finding, Outcome};
 use limit::{Limit, Of};
@@ -128,10 +128,11 @@ impl<'a> Losses<'a> {
         if silence.to_the_end { swipe.grid.time(swipe.grid.along_mm.len()) } else { silence.end }
     }
 
-    /// True if the device went away meanwhile, as the file says: its link's doing.
+    /// True if the device went away meanwhile, as the file says.
     pub(super) fn went_away(&self, swipe: &SwipeView, silence: &Silence) -> bool {
         let end = self.end(swipe, silence);
-        self.gone.iter().any(|t| (silence.begin..=end).contains(&t.0))
+        let away = |away: Away| away.gone <= end && silence.begin <= away.until();
+        swipe.away.is_some_and(away) || self.gone.iter().any(|t| (silence.begin..=end).contains(&t.0))
     }
 
     /// True if a silence is a loss of tracking and no dropout.

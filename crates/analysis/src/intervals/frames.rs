@@ -10,10 +10,16 @@
 //! one frame, whether it waited for one poll or two. Where there are counts enough to tell, they decide. Reports that a link
 //! *loses* evenly look like frames, counts and all: that is for the caller to tell, by the resolution.
 //!
+//! One clock holds in all rows. Each balanced one tells between which bounds T/P lies, those of nothing but n polls as well: where more of
+//! them, by their intervals, than chance makes lie off the T of the others, reports are regular in different ways at different times, and have no even clock.
+//! (Added after reports of which every fifth was lost from the middle of a session on had been told to have one of 1.03 and 1.11
+//! polls, the mean of 1 and 1.25.)
+//!
 //! Owns no judgement. Cost: one pass over the rows, and O(length) a report in a row, at most [`LONGEST`].
 
 use super::{Clock, LEAST, OFF, Reports, Run, Runs, counts};
 use crate::host::HostSpans;
+use crate::stats::median;
 use slipgauge_trace::Nanos;
 use slipgauge_trace::recording::DeviceTrace;
 use statrs::distribution::{Binomial, DiscreteCDF};
@@ -29,6 +35,8 @@ const LONGEST: usize = 512;
 /// Share of rows that are balanced; a reader that is late by half a poll spoils some. And the chance at which as many are.
 const MOSTLY: f64 = 0.5;
 const LEVEL: f64 = 1e-3;
+/// A sensor's own oscillator holds to this within a session (common practice, no source).
+const DRIFTS: f64 = 0.01;
 /// Share of intervals that must be whole polls: of later readers' stamps nothing can be said (as in [`super::lone`]).
 const WHOLE: f64 = 0.9;
 /// Intervals that are longer than frames explain are lost frames: at most so many (as of reports that are lost one by one).
@@ -74,7 +82,8 @@ pub fn find(trace: &DeviceTrace, spans: &[(Nanos, Nanos)], poll: f64, host: &Hos
     if poll.is_nan() || poll < 1.0 {
         return None;
     }
-    let rows = rows(trace, spans, poll, host)?;
+    let reports = Reports::new(trace, spans);
+    let rows = rows(&reports, spans, poll, host)?;
     let polls = shorter(&rows)?;
     let fits = |frame: &Frame| frame.polls == polls || frame.polls == polls + 1;
     // Of one frame; a longer silence is a rest, or a dropout.
@@ -85,8 +94,8 @@ pub fn find(trace: &DeviceTrace, spans: &[(Nanos, Nanos)], poll: f64, host: &Hos
     if lost as f64 > LOST * all as f64 {
         return None;
     }
-    let (mut runs, mut seen, mut even) = (Runs::default(), 0, 0);
-    let mut pairs = Pairs::default();
+    let (mut runs, mut told) = (Runs::default(), Told::default());
+    let mut pairs = Pairs { least: LEAST_COUNTS * reports.step as f64, ..Pairs::default() };
     for row in &rows {
         let mut begin = 0;
         for end in 1..=row.len() {
@@ -99,8 +108,7 @@ pub fn find(trace: &DeviceTrace, spans: &[(Nanos, Nanos)], poll: f64, host: &Hos
                 continue;
             }
             pairs.add(run, polls);
-            let (in_run, balanced) = balanced_rows(run, polls);
-            (seen, even) = (seen + in_run, even + balanced);
+            told.add(run, polls);
             let first = run[0].t;
             runs.runs.push(Run {
                 number: (0..run.len()).map(|k| k as f64).collect(),
@@ -110,19 +118,14 @@ pub fn find(trace: &DeviceTrace, spans: &[(Nanos, Nanos)], poll: f64, host: &Hos
     }
     let counts = pairs.ratio();
     let in_proportion = counts.is_some_and(|ratio| ratio > 1.0 + 0.5 / polls as f64);
-    if !frames(even, seen) || in_proportion {
+    if !frames(told.even, told.seen) || in_proportion || told.elsewhere() > BY_CHANCE {
         return None;
     }
     Some(Frames { clock: runs.clock()?, poll, polls, counts })
 }
 
 /// Rows of reports in fast motion, two and more. `None` where their intervals are not whole polls.
-fn rows(
-    trace: &DeviceTrace,
-    spans: &[(Nanos, Nanos)],
-    poll: f64,
-    host: &HostSpans,
-) -> Option<Vec<Vec<Frame>>> {
+fn rows(reports: &Reports, spans: &[(Nanos, Nanos)], poll: f64, host: &HostSpans) -> Option<Vec<Vec<Frame>>> {
     let (mut rows, mut row) = (Vec::new(), Vec::new());
     let (mut all, mut whole) = (0usize, 0usize);
     let mut close = |row: &mut Vec<Frame>| {
@@ -132,7 +135,7 @@ fn rows(
         }
     };
     let mut last: Option<(i64, i64)> = None;
-    Reports::new(trace, spans).walk(spans, |report| {
+    reports.walk(spans, |report| {
         let Some((at, number, t)) = report else {
             close(&mut row);
             last = None;
@@ -148,7 +151,7 @@ fn rows(
                 polls = apart.round().clamp(0.0, f64::from(u32::MAX)) as usize;
             }
         }
-        row.push(Frame { t, counts: counts(trace, at) as f64, polls });
+        row.push(Frame { t, counts: counts(reports.trace, at) as f64, polls });
     });
     (whole as f64 >= WHOLE * all as f64).then_some(rows)
 }
@@ -166,20 +169,49 @@ fn shorter(rows: &[Vec<Frame>]) -> Option<usize> {
     (seen[most].min(seen[most + 1]) > 0).then_some(most)
 }
 
-/// How many rows of a run can be looked at, and how many of them are balanced.
-fn balanced_rows(run: &[Frame], polls: usize) -> (usize, usize) {
-    let (mut seen, mut even) = (0, 0);
-    let mut row = Row::default();
-    for frame in &run[1..] {
-        row.push(frame.polls as f64, frame.polls > polls);
-        if row.is_long() {
-            (seen, even) = (seen + 1, even + usize::from(row.balanced()));
+/// What rows tell.
+#[derive(Default)]
+struct Told {
+    /// Rows that can be looked at, and those of them that are balanced.
+    seen: usize,
+    even: usize,
+    /// Balanced rows of [`LONG`] intervals and more.
+    balanced: Vec<Row>,
+}
+
+impl Told {
+    fn add(&mut self, run: &[Frame], polls: usize) {
+        let mut row = Row::default();
+        for frame in &run[1..] {
+            row.push(frame.polls as f64, frame.polls > polls);
+            if row.is_long() {
+                (self.seen, self.even) = (self.seen + 1, self.even + usize::from(row.balanced()));
+            }
+            if row.is_long() || row.slots.len() > LONGEST {
+                self.close(std::mem::take(&mut row));
+            }
         }
-        if row.is_long() || row.slots.len() > LONGEST {
-            row = Row::default();
+        self.close(row);
+    }
+
+    fn close(&mut self, row: Row) {
+        if row.slots.len() > LONG && row.balanced() {
+            self.balanced.push(row);
         }
     }
-    (seen, even)
+
+    /// Share of the intervals of balanced rows in those that lie off the middle of the ones that have both kinds.
+    fn elsewhere(&self) -> f64 {
+        let middle = |row: &Row| 0.5 * (row.bounds.0 + row.bounds.1);
+        let both = self.balanced.iter().filter(|row| row.is_long());
+        let Some(middle) = median(&both.map(middle).collect::<Vec<_>>()) else { return 0.0 };
+        let off =
+            |row: &&Row| middle < row.bounds.0 * (1.0 - DRIFTS) || middle > row.bounds.1 * (1.0 + DRIFTS);
+        let intervals =
+            |rows: &mut dyn Iterator<Item = &Row>| rows.map(|row| row.slots.len() - 1).sum::<usize>();
+        let elsewhere = intervals(&mut self.balanced.iter().filter(off));
+        elsewhere as f64 / intervals(&mut self.balanced.iter()).max(1) as f64
+    }
 }
 
 /// A row of intervals, and between which bounds T/P lies.
@@ -222,6 +254,8 @@ impl Row {
 /// Counts after shorter and longer intervals that follow each other, so at one speed.
 #[derive(Default)]
 struct Pairs {
+    /// Counts of each at least.
+    least: f64,
     seen: usize,
     shorter: f64,
     longer: f64,
@@ -231,7 +265,7 @@ impl Pairs {
     fn add(&mut self, run: &[Frame], polls: usize) {
         for pair in run[1..].windows(2) {
             let (a, b) = if pair[0].polls == polls { (pair[0], pair[1]) } else { (pair[1], pair[0]) };
-            if a.polls == polls && b.polls > polls && a.counts + b.counts >= 2.0 * LEAST_COUNTS {
+            if a.polls == polls && b.polls > polls && a.counts + b.counts >= 2.0 * self.least {
                 self.seen += 1;
                 self.shorter += a.counts;
                 self.longer += b.counts;
@@ -309,6 +343,17 @@ mod tests {
         // Every twelfth frame is lost.
         let lossy = |swipe| frames(1.6, swipe).into_iter().enumerate().filter(|(k, _)| k % 12 != 5);
         assert_eq!(found(|swipe| lossy(swipe).map(|(_, poll)| (poll, 20)).collect()), None);
+    }
+
+    /// Polls of which every fifth is lost are those of frames 1.25 polls apart; the ones before were none.
+    #[test]
+    fn two_clocks_at_different_times_are_none() {
+        let polls = |lossy: bool| (0..100).filter(move |k| !lossy || k % 5 != 3).map(|k| (k, 20)).collect();
+        let all = found(|_| polls(true)).unwrap();
+        assert!((all.clock.interval / 1.25e6 - 1.0).abs() < 2e-3, "{all:?}");
+        for first in 1..6 {
+            assert_eq!(found(|swipe| polls(swipe >= first)), None, "{first}");
+        }
     }
 
     #[test]

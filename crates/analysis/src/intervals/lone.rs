@@ -12,7 +12,7 @@ use crate::host::HostSpans;
 use slipgauge_trace::Nanos;
 use slipgauge_trace::recording::DeviceTrace;
 
-/// Counts due in a slot at which one slot's are told from two slots': rounding adds up to one to each.
+/// Steps of counts due in a slot at which one slot's are told from two slots': rounding adds up to one to each.
 const LEAST_COUNTS: f64 = 6.0;
 
 /// More than two slots' counts and half of one are none of two.
@@ -50,7 +50,9 @@ pub fn find(trace: &DeviceTrace, spans: &[(Nanos, Nanos)], slot: f64, host: &Hos
     }
     let (mut all, mut whole) = (0usize, 0usize);
     let mut last: Vec<(usize, i64, i64)> = Vec::with_capacity(4);
-    Reports::new(trace, spans).walk(spans, |report| {
+    let reports = Reports::new(trace, spans);
+    let least = LEAST_COUNTS * reports.step as f64;
+    reports.walk(spans, |report| {
         let Some(report) = report else {
             last.clear();
             return;
@@ -63,11 +65,11 @@ pub fn find(trace: &DeviceTrace, spans: &[(Nanos, Nanos)], slot: f64, host: &Hos
         let slots = |a: usize| last[a + 1].2.saturating_sub(last[a].2) as f64 / slot;
         let is = |a: usize, of: f64| (slots(a) - of).abs() <= OFF;
         let due = 0.5 * (counts(trace, from) as f64 + counts(trace, next) as f64);
-        if due >= LEAST_COUNTS {
+        if due >= least {
             all += 1;
             whole += usize::from(is(1, slots(1).round().max(1.0)));
         }
-        if due >= LEAST_COUNTS && (is(1, 1.0) || is(1, 2.0)) {
+        if due >= least && (is(1, 1.0) || is(1, 2.0)) {
             lost.intervals += 1;
             merged.intervals += 1;
             let alone = is(0, 1.0) && is(1, 2.0) && is(2, 1.0);

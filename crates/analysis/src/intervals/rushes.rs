@@ -1,12 +1,12 @@
 //! Reports that were held up and came in a rush after a silence.
 //!
-//! A rush is two reports and more within a part of an interval of each other ([`RUSHED`]), after a silence longer than any
+//! A rush is two reports and more that follow each other faster than the device makes them ([`rush`]), after a silence longer than any
 //! ordinary reader is late by ([`held_up`]); at least half as many as the silence lacks. Nothing was lost then. Who held them up, this computer or the link, is not in the file but where the recorder
 //! saw a stall: those are left out. Owns no judgement. Cost: one pass over the rows.
 
 use super::counts;
 use crate::host::HostSpans;
-use crate::series::{DUE, RUSHED, held_up};
+use crate::series::{DUE, caught_up, drains, held_up, rush};
 use slipgauge_trace::Nanos;
 use slipgauge_trace::recording::DeviceTrace;
 
@@ -21,10 +21,15 @@ pub fn find(trace: &DeviceTrace, spans: &[(Nanos, Nanos)], slot: f64, host: &Hos
         let rows: Vec<usize> = rows.filter(|&row| trace.has_motion(row)).collect();
         let apart =
             |at: usize| motion.received_ns[rows[at]].saturating_sub(motion.received_ns[rows[at - 1]]) as f64;
+        let drains = drains(rows.len(), slot, apart);
         let mut at = 1;
         while at < rows.len() {
             let silent = apart(at) - slot;
-            let more = (at + 1..rows.len()).take_while(|&next| apart(next) < RUSHED * slot).count();
+            let mut more = rush(at, rows.len(), slot, drains, apart);
+            if drains && held_up(silent, slot) {
+                let last = caught_up(at, rows.len(), slot, apart, |_| 1);
+                more = more.max(last.map_or(0, |last| last - at));
+            }
             let (first, last) = (at, at + more);
             at = last + 1;
             if more == 0 || !held_up(silent, slot) || (more as f64) < 0.5 * silent / slot {
@@ -45,6 +50,14 @@ mod tests {
     use super::super::tests::{ALL, trace};
     use super::*;
     use slipgauge_trace::recording::HostLog;
+
+    #[test]
+    fn reports_that_are_sent_faster_than_the_device_makes_them_are_a_rush() {
+        let ms = 1_000_000;
+        let held = |t: i64| (200..300).contains(&t).then_some(300);
+        let rows: Vec<_> = crate::series::tests::queue(held).into_iter().map(|t| (t, 9, 0)).collect();
+        assert_eq!(find(&trace(&rows), &ALL, 2e6, &HostSpans::default()), [(198 * ms, 300 * ms)]);
+    }
 
     #[test]
     fn reports_that_come_at_once_after_a_silence_are_a_rush_and_a_single_one_is_none() {

@@ -24,8 +24,14 @@ const AS_ASKED: f64 = 0.02;
 /// Share of a difference that is made up at each report: 0.01 % of an interval is caught up with by a fortieth of a percent of it.
 const DRAWN: f64 = 0.05;
 
-/// The tick of a clock that is coarse for the interval asked for, nanoseconds; `stated` as the header says.
-pub fn coarse(series: &[Series], stated: Option<Nanos>, asked: Option<Nanos>, longest: Nanos) -> Option<i64> {
+/// The tick of a clock that is coarse for the interval asked for, nanoseconds; `stated` as the header says. `due`: see [`fast_intervals`].
+pub fn coarse(
+    series: &[Series],
+    stated: Option<Nanos>,
+    asked: Option<Nanos>,
+    longest: Nanos,
+    due: i64,
+) -> Option<i64> {
     let asked = asked.map(|i| i.0 as f64).filter(|i| *i > 0.0)?;
     let is_coarse = |tick: i64| {
         let ticks = asked / tick.max(1) as f64;
@@ -40,7 +46,7 @@ pub fn coarse(series: &[Series], stated: Option<Nanos>, asked: Option<Nanos>, lo
     if !is_coarse(tick) {
         return None;
     }
-    let all: Vec<f64> = series.iter().flat_map(|s| fast_intervals(s, longest)).collect();
+    let all: Vec<f64> = series.iter().flat_map(|s| fast_intervals(s, longest, due)).collect();
     let (mean, _) = mean_sd(&all)?;
     ((mean / asked - 1.0).abs() <= AS_ASKED).then_some(tick)
 }
@@ -74,7 +80,7 @@ mod tests {
 
     fn found(every: i64, tick: i64, stated: Option<i64>, asked: i64) -> Option<i64> {
         let series = [reports(every, tick, &[])];
-        coarse(&series, stated.map(Nanos), Some(Nanos(asked)), Nanos(255_000_000))
+        coarse(&series, stated.map(Nanos), Some(Nanos(asked)), Nanos(255_000_000), 3)
     }
 
     #[test]

@@ -13,8 +13,8 @@
 //! Owns as well whether a phase was [cut short and done again](taken_up). Cost: O(log reports) a swipe.
 
 use super::{LONGEST_INTERVAL, SwipeView};
-use crate::series::{Frame, Series};
-use crate::swipes::{AT_SPEED, AT_STOP};
+use crate::series::{Frame, Sample, Series};
+use crate::swipes::{AT_SPEED, AT_STOP, Swipe};
 use serde_json::Value;
 use slipgauge_trace::Nanos;
 use slipgauge_trace::recording::{DeviceTrace, PhaseSpan, Recording};
@@ -63,7 +63,9 @@ impl Ends {
 pub(super) fn taken_up(span: &PhaseSpan, recording: &Recording, ends: &Ends) -> bool {
     let asked = |p: &PhaseSpan| (p.phase.step, p.phase.task.clone(), p.phase.pace);
     let first = ends.breaks.partition_point(|t| *t < span.begin.0);
-    let broken = ends.breaks.get(first).is_some_and(|t| *t <= span.end.0);
+    let mut backs = recording.devices.iter().flat_map(|d| &d.back);
+    let broken = ends.breaks.get(first).is_some_and(|t| *t <= span.end.0)
+        || backs.any(|t| (span.begin..=span.end).contains(t));
     let again = |p: &&PhaseSpan| {
         let repeats = p.phase.other.get("repeats").and_then(Value::as_u64) == Some(u64::from(span.number));
         repeats && p.number > span.number && asked(p) == asked(span) && p.voided.is_none()
@@ -81,16 +83,8 @@ pub fn cut(
     ends: &Ends,
 ) -> Option<Cut> {
     let samples = series.samples.get(view.swipe.rows.clone()).unwrap_or_default();
-    let few = AT_THE_LINE.min(samples.len().saturating_sub(1));
-    if few == 0 {
-        return None;
-    }
-    let at_speed = |from: usize| {
-        let along = view.swipe.along(samples, frame);
-        let counts: f64 = along[from + 1..=from + few].iter().sum();
-        let seconds = (samples[from + few].t - samples[from].t) as f64 * 1e-9;
-        counts > AT_SPEED * view.swipe.peak * seconds
-    };
+    let begins_at_speed = || at_speed(&view.swipe, beside(samples, 0, false), frame);
+    let ends_at_speed = || at_speed(&view.swipe, beside(samples, samples.len(), true), frame);
     let reach = LONGEST_INTERVAL.0;
     let (first, last) = (view.swipe.begin, view.swipe.end);
     let near = |from: i64, to: i64| to.saturating_sub(from) <= reach;
@@ -107,14 +101,27 @@ pub fn cut(
     let broken = |from: i64, to: i64| ends.within(from.max(begin), to.min(end));
     let begins = || line_before() || broken(first.saturating_sub(reach), first);
     let ends_here = || line_after() || broken(last, last.saturating_add(reach));
-    if (begins() && at_speed(0)) || (ends_here() && at_speed(samples.len() - 1 - few)) {
+    if (begins() && begins_at_speed()) || (ends_here() && ends_at_speed()) {
         return Some(Cut::AtLine);
     }
     let next = ends.breaks.iter().copied().find(|t| *t >= last).filter(|t| *t <= end)?;
     // What was read late came a little after its own time.
     let nothing_since = !counts(last.saturating_add(reach), next);
     let went_away = trace.gone.iter().any(|t| (last..=next).contains(&t.0));
-    (nothing_since && !went_away && at_speed(samples.len() - 1 - few)).then_some(Cut::AtBreak)
+    (nothing_since && !went_away && ends_at_speed()).then_some(Cut::AtBreak)
+}
+
+/// The few reports before a row, or from it on.
+pub(super) fn beside(samples: &[Sample], row: usize, before: bool) -> &[Sample] {
+    let rows = if before { row.saturating_sub(AT_THE_LINE + 1)..row } else { row..row + AT_THE_LINE + 1 };
+    samples.get(rows.start..rows.end.min(samples.len())).unwrap_or_default()
+}
+
+/// True if the hand was at speed over some reports.
+pub(super) fn at_speed(swipe: &Swipe, reports: &[Sample], frame: Frame) -> bool {
+    let [first, .., last] = reports else { return false };
+    let counts: f64 = swipe.along(&reports[1..], frame).iter().sum();
+    counts > AT_SPEED * swipe.peak * last.t.saturating_sub(first.t) as f64 * 1e-9
 }
 
 /// Drops what is no more than the cut of a swipe: that its counts end, or thin out up to their end.

@@ -84,6 +84,7 @@ fn alike(done: &Phase, asked: &Phase) -> bool {
 
 /// True if the phase ended with the recording, and not by the guide.
 fn cut_off(span: &PhaseSpan, recording: &Recording) -> bool {
-    let broken = recording.host.breaks.iter().any(|t| (span.begin..=span.end).contains(t));
+    let backs = recording.devices.iter().flat_map(|d| &d.back);
+    let broken = recording.host.breaks.iter().chain(backs).any(|t| (span.begin..=span.end).contains(t));
     broken || span.end >= recording.span.1
 }

@@ -92,7 +92,8 @@ impl Builder {
             }
             Event::Stall(length) => self.host.stalls.push((t - length, t)),
             Event::Overrun(_) => self.host.overruns.push(t),
-            Event::Suspend(_) | Event::Resumed(_) | Event::Back(_) => self.host.breaks.push(t),
+            Event::Back(_) => self.device(device)?.trace.back.push(t),
+            Event::Suspend(_) | Event::Resumed(_) => self.host.breaks.push(t),
             Event::Note(text) => self.notes.push((t, text)),
             Event::End => self.ended = true,
             Event::Live(shown) => self.live.push((t, shown)),
