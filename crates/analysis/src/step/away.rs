@@ -7,8 +7,8 @@
 //! the computer did by sleeping the recording says apart ([`crate::host`]).
 //!
 //! (Added after swipes in which devices had gone away for 0.1 to 0.3 s had been left out as disturbed by the computer, so that half of
-//! the slow ones could have it in a session that passed.) Cost: O(log reports)
-//! a swipe and time away in it.
+//! the slow ones could have it in a session that passed.)
+//! Cost: O(log reports) a swipe and time away in it.
 
 use super::LONGEST_INTERVAL;
 use super::cut::{at_speed, beside};
