@@ -1,6 +1,7 @@
 //! One session, truth and verdict beside each other, for finding out what went wrong.
 
 use crate::cases::{CASES, set_contrast};
+use crate::elsewhere;
 use crate::near::NEAR;
 use crate::run::run;
 use crate::score::{overlap, spelled};
@@ -17,6 +18,9 @@ fn scene(seed: u64, name: &str, size: Option<f64>) -> Result<Scene, String> {
     if name == "sound" {
         return Ok(sound_scene(seed));
     }
+    if name == "elsewhere" {
+        return Ok(elsewhere::scene(seed));
+    }
     if name == "gain contrast" {
         let fixed = Fixed { calm: true, scatter_m: Some(0.7e-3), ..Fixed::default() };
         let mut scene = Scene::sound(seed, name, fixed);
@@ -30,7 +34,7 @@ fn scene(seed: u64, name: &str, size: Option<f64>) -> Result<Scene, String> {
     }
     let case = CASES.iter().find(|c| c.name == name).ok_or_else(|| {
         let names: Vec<&str> = CASES.iter().map(|c| c.name).chain(NEAR.iter().map(|n| n.0)).collect();
-        format!("no case {name:?}; there are: sound, gain contrast, {}", names.join(", "))
+        format!("no case {name:?}; there are: sound, elsewhere, gain contrast, {}", names.join(", "))
     })?;
     Ok(case_scene(case, size.or(case.sizes.first().copied()).unwrap_or(1.0), seed))
 }

@@ -14,7 +14,7 @@ use crate::table::{Table, share};
 use slipgauge_sim::{Pace, ReportFormat, Script};
 use std::f64::consts::PI;
 
-fn scene(seed: u64) -> Scene {
+pub fn scene(seed: u64) -> Scene {
     let mut scene = Scene::sound(seed, "sound", Fixed { fast: 60, ..Fixed::default() });
     let mut d = Dice::new(seed, "elsewhere");
     let bench = &mut scene.bench;
