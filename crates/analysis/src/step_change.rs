@@ -35,7 +35,7 @@ use crate::after_stop::{self, Tail};
 use crate::families::key;
 use crate::shortfall::{Measure, NO_ACCIDENT};
 use crate::silence::{MakeUp, Silence};
-use crate::stats::median;
+use crate::stats::{mean_sd, median};
 use crate::step::{PhaseView, StepView, SwipeView};
 use crate::verdict::Direction;
 use slipgauge_trace::session::Step;
@@ -207,15 +207,12 @@ fn at_any_speed(step: &StepView, run: &Run) -> bool {
         let halves = Tail::of(step, phase, view)?.halves(step.slot())?;
         (halves.at_the_stop > 0.0).then(|| (view.swipe.surplus.ln(), halves.at_the_stop.ln()))
     };
-    let all: Vec<(f64, f64)> = own().filter_map(of).collect();
-    let free = all.len() as f64 - 1.0;
-    let variance = |of: &dyn Fn(&(f64, f64)) -> f64| {
-        let mean = all.iter().map(of).sum::<f64>() / all.len() as f64;
-        all.iter().map(|each| (of(each) - mean).powi(2)).sum::<f64>() / free
+    let (surpluses, speeds): (Vec<f64>, Vec<f64>) = own().filter_map(of).unzip();
+    let (Some((_, surplus)), Some((_, speed))) = (mean_sd(&surpluses), mean_sd(&speeds)) else {
+        return false;
     };
-    let ratio = variance(&|each| each.1) / variance(&|each| each.0);
-    let fisher = FisherSnedecor::new(free, free);
-    fisher.is_ok_and(|fisher| ratio.is_finite() && fisher.sf(ratio) <= NO_CHANCE)
+    let (ratio, free) = ((speed / surplus).powi(2), surpluses.len() as f64 - 1.0);
+    FisherSnedecor::new(free, free).is_ok_and(|fisher| ratio.is_finite() && fisher.sf(ratio) <= NO_CHANCE)
 }
 
 fn planned(step: &StepView) -> Vec<Run> {

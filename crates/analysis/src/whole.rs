@@ -10,8 +10,8 @@
 //! [`SURE`] standard errors it refutes them all, unless the swipes do lack half of it against one travel. Where all swipes
 //! claim alike, as at a patch of the surface, it tells nothing.
 //!
-//! *All of a phase against the others*, where nearly all claim: its swipes are no shorter than those of other paces that claim nothing, within placing, by half of
-//! what they claim on average. (Added after a reader that was late by 3 ms at 8 kHz had made silences in all slow swipes of a sound
+//! *All of a phase against the others*, where nearly all claim: its swipes are no shorter than those of other paces that claim
+//! nothing, within placing, by half of what they claim on average. (Added after a reader that was late by 3 ms at 8 kHz had made silences in all slow swipes of a sound
 //! device, which were as long as all others.)
 //!
 //! *One swipe*: what it lacks against those of its phase that claim nothing ([`LEAST`] and more), and placing on top, is less

@@ -3,7 +3,7 @@
 use crate::cases::{CASES, set_contrast};
 use crate::elsewhere;
 use crate::near::NEAR;
-use crate::run::run;
+use crate::run::{self, run};
 use crate::score::{overlap, spelled};
 use crate::space::{Fixed, Scene};
 use crate::studies::{case_scene, sound_scene};
@@ -41,11 +41,7 @@ fn scene(seed: u64, name: &str, size: Option<f64>) -> Result<Scene, String> {
 
 /// Writes the session of a scene to a file.
 fn save(scene: &Scene, path: &str) -> Result<(), Box<dyn Error + Send + Sync>> {
-    let session = scene.bench.clone().session()?;
-    let mut header = session.header();
-    if let Some(plan) = &mut header.plan {
-        plan.straight_edge = Some(scene.straight_edge);
-    }
+    let (session, header) = run::session(scene)?;
     let mut writer = Writer::new(BufWriter::new(File::create(path)?), &header)?;
     for entry in session.entries() {
         writer.write(&entry)?;

@@ -6,8 +6,8 @@
 use crate::space::{FAST, Scene};
 use slipgauge_analysis::judge;
 use slipgauge_analysis::verdict::{Family, FamilyVerdict, StepVerdict, Verdict};
-use slipgauge_sim::Truth;
-use slipgauge_trace::session::Digest;
+use slipgauge_sim::{Session, Truth};
+use slipgauge_trace::session::{Digest, Header};
 use slipgauge_trace::{Nanos, Recording};
 use std::error::Error;
 use std::io::Write as _;
@@ -50,13 +50,19 @@ impl Ran {
     }
 }
 
-/// A scene as it is recorded, with the truth.
-fn recorded(scene: &Scene) -> Result<(Recording, Truth), Box<dyn Error + Send + Sync>> {
+/// A scene's session, and its header with what the plan says of the edge.
+pub fn session(scene: &Scene) -> Result<(Session, Header), Box<dyn Error + Send + Sync>> {
     let session = scene.bench.clone().session()?;
     let mut header = session.header();
     if let Some(plan) = &mut header.plan {
         plan.straight_edge = Some(scene.straight_edge);
     }
+    Ok((session, header))
+}
+
+/// A scene as it is recorded, with the truth.
+fn recorded(scene: &Scene) -> Result<(Recording, Truth), Box<dyn Error + Send + Sync>> {
+    let (session, header) = session(scene)?;
     let mut entries = session.entries();
     let recording = Recording::from_entries(header, entries.by_ref(), Digest::default())?;
     Ok((recording, entries.truth()))

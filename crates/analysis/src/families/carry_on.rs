@@ -40,7 +40,7 @@ use crate::after_rest::{Later, What};
 use crate::after_stop::{self, FAST, Halves, Tail};
 use crate::stats::{mad, median};
 use crate::step::{PhaseView, StepView, SwipeView};
-use crate::verdict::{Cause, Direction, Family, FamilyVerdict, Finding};
+use crate::verdict::{Cause, Criterion, Direction, Family, FamilyVerdict, Finding, Outcome, Quantity};
 use serde_json::json;
 use slipgauge_trace::session::Pace;
 use statrs::distribution::{ContinuousCDF, StudentsT};
@@ -114,6 +114,22 @@ impl Detector for CarryOn {
         at_rest::leave_open(step, &mut out);
         out
     }
+}
+
+/// Leaves a pass open for something that was seen (what, unit, value) and that fails nobody.
+fn leave_pass_open(
+    out: &mut FamilyVerdict,
+    (what, unit, value): (&'static str, &'static str, f64),
+    tolerance: [Option<f64>; 2],
+    to_settle: &str,
+) {
+    if out.verdict != Outcome::Pass {
+        return;
+    }
+    out.verdict = Outcome::Inconclusive;
+    out.to_settle = Some(to_settle.to_owned());
+    let estimate = Some(Quantity { value, low: None, high: None });
+    out.criteria.push(Criterion { what, verdict: Outcome::Inconclusive, unit, estimate, tolerance });
 }
 
 /// What swipes have lost to dropouts, and to reports that were lost one by one, in counts. One that loses less than most is longer

@@ -171,6 +171,10 @@ impl Contrast {
         t_quantile(0.975, self.df) * self.uncertainty
     }
 
+    fn fails(&self, step: &StepView) -> bool {
+        self.criterion(step).verdict == Outcome::Fail
+    }
+
     fn criterion(&self, step: &StepView) -> Criterion {
         let tolerance = limits(step, Family::GainChange);
         let what = match (self.pace, self.base, self.one_way) {
@@ -266,7 +270,7 @@ impl Detector for GainChange {
     fn detect(&self, step: &StepView, findings: &mut Vec<Finding>) {
         let (fast, others) = contrasts(step, findings);
         // One finding for the step: the change is no event of one swipe.
-        let fails = |c: &Contrast| c.criterion(step).verdict == Outcome::Fail;
+        let fails = |c: &Contrast| c.fails(step);
         let one_way = others.iter().filter(|c| c.one_way.is_some() && fails(c));
         let alone = one_way.clone().next().cloned().filter(|_| one_way.count() == 1);
         let Some(c) = alone.or_else(|| fast.into_iter().chain(others).find(fails)) else { return };
@@ -313,7 +317,7 @@ impl Detector for GainChange {
         let (fast, others) = contrasts(step, findings);
         let one_is_missing = fast.is_none();
         // Without the contrast that it rests on nothing else shows that a gain is inside its tolerance, or nearly.
-        let fails = |c: &Contrast| c.criterion(step).verdict == Outcome::Fail;
+        let fails = |c: &Contrast| c.fails(step);
         let all: Vec<Contrast> = match fast {
             Some(fast) => std::iter::once(fast).chain(others).collect(),
             None => others.into_iter().filter(fails).collect(),

@@ -538,8 +538,9 @@ impl Detector for ReportInterval {
         let because = words(step, &got);
         let (centre, often) = (centre(step, &got), too_often(step, &got));
         let held = often.is_some();
-        let missing = missing(step, &got);
-        let more = [when_fast(step, &got), alternating(step, &got), missing, merged(step, &got), often];
+        let merged = merged(step, &got);
+        let held = held || merged.as_ref().is_some_and(|c| c.verdict == Outcome::Inconclusive);
+        let more = [when_fast(step, &got), alternating(step, &got), missing(step, &got), merged, often];
         let criteria: Vec<Criterion> = centre.into_iter().chain(more.into_iter().flatten()).collect();
         if criteria.is_empty() {
             return FamilyVerdict {
@@ -553,8 +554,6 @@ impl Detector for ReportInterval {
         out.cause = super::common_cause(&own);
         out.smallest_found = u.map(|u| 100.0 * u);
         if out.verdict == Outcome::Inconclusive {
-            let merged = merged(step, &got).is_some_and(|c| c.verdict == Outcome::Inconclusive);
-            let held = held || merged;
             let held = held.then_some("the same on a computer that does nothing else, recorded by itself");
             out.to_settle = Some(held.unwrap_or("more swipes at a pace that uses every report").to_owned());
         }

@@ -7,7 +7,7 @@
 //! Findings: *off nominal* and *out over back* where a criterion fails, cause unknown (with one step, a sensor's scale and a
 //! scaling in the firmware give the same counts; with several see [`crate::setting`]; a tilted sensor, woven cloth and firmware that truncates one way likewise);
 //! *other step* where the counts are nearer to another step's nominal than to the told one's, and *step change*
-//! ([`crate::step_change`]) where some swipes are, cause step-change. A step that changed keeps the family from passing. One that is
+//! ([`crate::step_change`]) where some swipes are, cause step-change. A step that changed keeps the family from passing.
 //! A step whose slow swipes are not to be trusted, and whose gain changes with speed, is left open: no pace says what it
 //! counts. One that is another step of the plan all through is, too: the operator may have forgotten its button, and a dead one looks
 //! alike. (Added after sound devices had failed so.)

@@ -154,11 +154,12 @@ impl Travel {
             let lengths: Vec<f64> = phase.swipes.iter().filter(sound).map(|s| s.swipe.along).collect();
             let agree = agree(&lengths, measure.most);
             let centre = median(&lengths).filter(|_| agree);
+            let slow_pace = phase.span.phase.pace == Some(Pace::Slow);
             of.push(Usual {
                 phase: phase.span.number,
                 counts: centre.unwrap_or(one_travel),
                 n: centre.map_or(slow, |_| lengths.len()),
-                other_pace: if centre.is_some() || is_slow(phase) { 0.0 } else { AT_REST_MM * scale },
+                other_pace: if centre.is_some() || slow_pace { 0.0 } else { AT_REST_MM * scale },
             });
             if agree {
                 all.push(lengths);
@@ -184,10 +185,6 @@ impl Travel {
     fn usual(&self, one: &Placed) -> Option<&Usual> {
         self.of.iter().find(|usual| usual.phase == one.phase.span.number)
     }
-}
-
-fn is_slow(phase: &PhaseView) -> bool {
-    phase.span.phase.pace == Some(Pace::Slow)
 }
 
 /// Counts that medium and fast swipes lack alike of what slow ones have: a gain, or where the body comes to rest when it has struck. What

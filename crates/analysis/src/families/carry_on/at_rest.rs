@@ -13,11 +13,12 @@
 //! each stop, at 16 to 48 mm/s, and 3 mm/s at both stops, had been seen to pass.) Not seen: drift of less than [`GIVES_MM`] a rest.
 //! Cost: O(reports).
 
+use super::leave_pass_open;
 use crate::after_rest;
 use crate::decision::FAIL_LEVEL;
 use crate::stats::{mean_sd, median, t_quantile};
 use crate::step::{PhaseView, StepView, SwipeView};
-use crate::verdict::{Criterion, Direction, FamilyVerdict, Outcome, Quantity};
+use crate::verdict::{Direction, FamilyVerdict};
 
 /// Spread over mean of what a hand stops short by is more than this (common practice, no source).
 const AS_LONG: f64 = 0.2;
@@ -51,18 +52,8 @@ pub(super) fn leave_open(step: &StepView, out: &mut FamilyVerdict) {
     };
     let Some((what, unit, value, words)) = creep.or_else(drift) else { return };
     out.because += &format!("; but {words}: no body moves so at a hard stop, unless the stop is pushed away");
-    if out.verdict != Outcome::Pass {
-        return;
-    }
-    out.verdict = Outcome::Inconclusive;
-    out.to_settle = Some("the same swipes against stops with a hard face, clamped".to_owned());
-    out.criteria.push(Criterion {
-        what,
-        verdict: Outcome::Inconclusive,
-        unit,
-        estimate: Some(Quantity { value, low: None, high: None }),
-        tolerance: [None, None],
-    });
+    let to_settle = "the same swipes against stops with a hard face, clamped";
+    leave_pass_open(out, (what, unit, value), [None, None], to_settle);
 }
 
 /// Counts by which most swipes creep on, if all of these do by as much.

@@ -19,9 +19,10 @@
 //! compared: where hands braked before they struck, slow ones above all, these are the hand's in part, and devices that told 34 to
 //! 123 mm after the stop in every swipe passed.) Cost: O(reports).
 
+use super::leave_pass_open;
 use crate::stats::{mad, median};
 use crate::step::{PhaseView, StepView};
-use crate::verdict::{Criterion, FamilyVerdict, Outcome, Quantity};
+use crate::verdict::FamilyVerdict;
 
 /// See above: movement times of one person and task scatter by 5 to 10 % (common practice, no source).
 const ALIKE: f64 = 0.05;
@@ -57,18 +58,13 @@ pub(super) fn leave_open(step: &StepView, out: &mut FamilyVerdict) {
         1e-6 * endings.time,
         1e2 * endings.spread,
     );
-    if out.verdict != Outcome::Pass {
-        return;
-    }
-    out.verdict = Outcome::Inconclusive;
-    out.to_settle = Some("a reference device on the same carriage, and stops with a hard face".to_owned());
-    out.criteria.push(Criterion {
-        what: "scatter of the times in which swipes end",
-        verdict: Outcome::Inconclusive,
-        unit: "1",
-        estimate: Some(Quantity { value: endings.spread, low: None, high: None }),
-        tolerance: [Some(ALIKE), None],
-    });
+    let what = ("scatter of the times in which swipes end", "1", endings.spread);
+    leave_pass_open(
+        out,
+        what,
+        [Some(ALIKE), None],
+        "a reference device on the same carriage, and stops with a hard face",
+    );
 }
 
 /// Endings that are alike over speeds that are not.
