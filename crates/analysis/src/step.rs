@@ -84,6 +84,12 @@ impl SwipeView {
             away: None,
         }
     }
+
+    /// Counts that the hand can have covered while this computer was held up, at twice the speed that shows.
+    pub(crate) fn held_up(&self, host: &HostSpans, counts_per_mm: f64) -> f64 {
+        let fastest = self.swipe.peak.max(self.grid.peak() * counts_per_mm);
+        2.0 * fastest * host.seconds(self.swipe.begin, self.swipe.end)
+    }
 }
 
 /// One phase of the step.
@@ -338,8 +344,10 @@ impl<'a> StepView<'a> {
         let mut after_a_break = false;
         for view in self.phases.iter_mut().flat_map(|p| &mut p.swipes) {
             let (begin, end) = (view.swipe.begin, view.swipe.end);
-            // A stall alone delays; where counts are missing beside one, whose they are cannot be told.
-            let short = view.swipe.is_short() && host.seconds(begin, end) > 0.0;
+            // A stall alone delays; where counts are missing beside one, and no more than it may hold, whose they are cannot be told.
+            let held_up = view.held_up(&host, scale.counts_per_mm);
+            let beyond = self.measure.map_or(0.0, |m| m.most) + held_up;
+            let short = view.swipe.is_short() && held_up > 0.0 && -view.swipe.surplus <= beyond;
             let cut = match view.cut {
                 Some(Cut::AtBreak) => cut::is_short_of_the_stop(view),
                 Some(Cut::AtLine) => true,

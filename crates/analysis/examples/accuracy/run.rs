@@ -36,6 +36,8 @@ pub struct Found {
     pub span: (i64, i64),
     /// Counted length in millimetres by the provisional scale.
     pub along_mm: f64,
+    /// Not judged, since this computer may have lost a part of it.
+    pub disturbed: bool,
 }
 
 impl Ran {
@@ -79,6 +81,7 @@ pub fn run(scene: Scene) -> Result<Ran, Box<dyn Error + Send + Sync>> {
             number: view.swipe.number,
             span: (view.swipe.begin, view.swipe.end),
             along_mm: view.swipe.along / per_mm,
+            disturbed: view.disturbed,
         })
     });
     let swipes = swipes.collect();

@@ -2,12 +2,12 @@
 //!
 //! An event is *found* if a finding of its own family overlaps it, give or take [`MARGIN`]; *elsewhere* if only one of
 //! another family does; *with another* if the findings of its family in its swipe hold what all such events of the swipe took
-//! together (an operator pauses on the way, and one finding tells what was lost before and after); *unplaced* if its whole swipe was not found and the verdict reports as many as could not be placed; else
-//! *missed*. A finding that overlaps no label of a fault is *invented*. What operator and
+//! together (an operator pauses on the way, and one finding tells what was lost before and after); *unplaced* if its whole swipe was not found and the verdict reports as many as could not be placed; *disturbed* if its swipe is one of
+//! those that are not judged for what this computer may have lost of them, and reported so; else *missed*. A finding that overlaps no label of a fault is *invented*. What operator and
 //! host did are labels too, and no faults.
 
 use crate::cases::{Case, Score};
-use crate::run::Ran;
+use crate::run::{Found, Ran};
 use serde::Serialize;
 use slipgauge_analysis::verdict::{Cause, Family, Finding, Outcome};
 use slipgauge_sim::{Family as TrueFamily, Label, SwipeTruth, Truth};
@@ -32,6 +32,8 @@ pub struct Tally {
     pub with_another: usize,
     /// In swipes that are reported as unplaced.
     pub in_unplaced: usize,
+    /// In swipes that this computer disturbed, as is reported.
+    pub disturbed: usize,
     /// Found with the right cause, with cause unknown, with a wrong one.
     pub cause: [usize; 3],
     /// Found with the right kind, of those whose kind can be told.
@@ -86,6 +88,13 @@ fn is_with_another(family: Family, label: &Label, ran: &Ran) -> bool {
     let own = ran.verdict.findings.iter().filter(|f| f.family == family && f.unit.starts_with("mm"));
     let told: f64 = own.filter(|f| within(f.begin_ns, f.end_ns)).map(|f| f.size).sum();
     label.unit == "mm" && told >= HOLDS * took
+}
+
+/// True if a label's swipe is one of those that are said to be disturbed.
+fn is_disturbed(label: &Label, ran: &Ran) -> bool {
+    let Some(made) = made_in(label, ran) else { return false };
+    let here = |found: &Found| found.span.0 <= made.end_ns && made.begin_ns <= found.span.1;
+    ran.swipes.iter().any(|found| found.disturbed && here(found))
 }
 
 /// True if no swipe was found where the one of a label was made.
@@ -179,6 +188,7 @@ fn event(tally: &mut Tally, family: Family, label: &Label, ran: &Ran) {
         }
         [] if is_with_another(family, label, ran) => tally.with_another += 1,
         [] if is_left_out(label, ran) => tally.in_unplaced += 1,
+        [] if is_disturbed(label, ran) => tally.disturbed += 1,
         [] => tally.missed += 1,
         [first, rest @ ..] => {
             tally.doubled += usize::from(!rest.is_empty());

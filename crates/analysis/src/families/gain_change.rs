@@ -21,11 +21,8 @@
 //!
 //! Where most of it is a trend in time, within phases as well ([`with_time`]), it is told as that.
 //!
-//! Cause: *firmware* where the counts say twice that fractions of a count are cut off: a fixed part of a count is lost in
-//! each report ([`PerReport`]), and what rounding leaves is not carried on to the next report ([`second_difference`]), or that
-//! part is [`HALF`] of a count, as fractions are on average. Else unknown, since a sensor, its surface and a curve in the
-//! firmware look alike. (The half was added after 95 % of such devices had been of unknown cause: at 1 ms and less frames
-//! beat against reports, and their steps cover the rounding.)
+//! Cause: *firmware* where the counts say that fractions of a count are cut off ([`cut_off`]). Else unknown, since a sensor, its
+//! surface and a curve in the firmware look alike.
 //!
 //! Smallest resolved: about 0.1 % at 0.15 mm stops with 15 swipes. Smallest found: what lies beyond the tolerance by eight
 //! standard uncertainties, two of a stop times √(1/n slow + 1/n fast) over the travel, and [`YAW`]/√3 without a straight
@@ -34,14 +31,14 @@
 //! intervals on devices a third of which did not fail, those of blunt stops or without an edge.)
 //! Cost: O(swipes log swipes).
 
+mod cut_off;
 mod with_time;
 
 use super::{Detector, Lasting, limits, not_examined, over_phases, round, verdict};
 use crate::decision::{inside, swipes_for};
 use crate::lengths::Lengths;
 use crate::scale::{LEAST, straight_edge, words};
-use crate::series::Sample;
-use crate::stats::{effective_df, median, t_quantile};
+use crate::stats::{effective_df, t_quantile};
 use crate::step::StepView;
 use crate::verdict::{Cause, Criterion, Direction, Family, FamilyVerdict, Finding, Outcome};
 use serde_json::json;
@@ -57,34 +54,6 @@ const MEDIUM: &str = "medium_swipes";
 
 /// Half width of what yaw that differs by pace may do to the contrast.
 const YAW: f64 = 0.01;
-/// Counts that cutting off fractions loses in each report: half a count on average, a quarter where the ratio of the
-/// scaling is a half, and up to a whole one; on two axes at once for a device that lies askew.
-const PER_REPORT: (f64, f64) = (0.2, 1.5);
-/// The medium pace must lie within this share of the change from what the loss in each report predicts. A gain that
-/// falls evenly with speed puts it elsewhere: at 0.35, 1 and 2.2 m/s it has 35 % of its change from the slow to the
-/// medium pace, one that falls with its logarithm 57 %, a loss in each report (as one over the speed) 77 %.
-const PREDICTED: f64 = 0.15;
-/// And three standard uncertainties of it may be this much: what is left of the 42 % between those two, nearly.
-const DOUBT: f64 = 0.25;
-/// What cutting off loses where nothing else is known of the ratio, in counts: half a count, and more in reports of so few that
-/// all is lost. Then that alone must tell, also from the logarithm: the medium pace nearer than [`CLOSE`], and three standard
-/// uncertainties off [`LOGARITHM`].
-const HALF: (f64, f64) = (0.45, 0.75);
-/// The medium pace by the logarithm lies so much off (77 less 57 % of the change), and half of it.
-const LOGARITHM: f64 = 0.2;
-const CLOSE: f64 = 0.5 * LOGARITHM;
-
-/// A device that carries its fractions on reports `true + q_t − q_(t−1)`, with q even over one count: the second
-/// differences of its counts vary by 20/12 = 1.67 counts², and by more with every noise. One that cuts them off reports
-/// `true − q_t`: 6/12, and up to 20/12 · r² more where the firmware scales whole counts of the sensor by r (0.73 in all
-/// at r = 0.37, 1.25 at 0.67). What lies above cannot be told.
-const NOT_CARRIED: f64 = 1.25;
-/// Second differences needed: their variance is then known to a seventh.
-const LEAST_DIFFERENCES: usize = 100;
-/// And the counts that they are of: at fewer a report is left out now and then, at more the noise of a sensor, which
-/// grows with speed (1 % typical by data sheets), covers the rounding.
-const COUNTS: (f64, f64) = (1.5, 8.5);
-
 /// The contrast with its standard uncertainty and degrees of freedom.
 #[derive(Clone, Debug)]
 pub struct Contrast {
@@ -188,72 +157,6 @@ impl Contrast {
     }
 }
 
-/// What three paces say of counts that are lost in each report: `(L_fast − L_slow) / (n_slow − n_fast)`, with n the reports
-/// that a swipe has time for.
-struct PerReport {
-    /// Counts lost in each.
-    lost: f64,
-    /// How far off the medium pace lies, and three standard uncertainties of that, as shares of the change.
-    off: f64,
-    doubt: f64,
-}
-
-impl PerReport {
-    fn of(step: &StepView, lengths: &Lengths) -> Option<PerReport> {
-        let keys = lengths.keys();
-        let at = |pace: Pace| {
-            let here = step
-                .swipes()
-                .filter(|(p, s)| p.span.phase.pace == Some(pace) && keys.contains(&super::key(p, s)));
-            let slots: Vec<f64> =
-                here.map(|(_, s)| (s.swipe.end - s.swipe.begin) as f64 / step.slot()).collect();
-            let mean = lengths.mean(|p| p == Some(pace)).filter(|m| m.n >= LEAST)?;
-            Some((mean, median(&slots)?))
-        };
-        let ((slow, n_slow), (medium, n_medium), (fast, n_fast)) =
-            (at(Pace::Slow)?, at(Pace::Medium)?, at(Pace::Fast)?);
-        let change = fast.counts - slow.counts;
-        let lost = change / (n_slow - n_fast);
-        let predicted = fast.counts - lost * (n_medium - n_fast);
-        let share = |m: f64| m / change.abs();
-        let doubt = 3.0 * share(medium.uncertainty.hypot(fast.uncertainty).hypot(slow.uncertainty));
-        Some(PerReport { lost, off: share((medium.counts - predicted).abs()), doubt })
-    }
-
-    /// True if fractions are cut off, with the second differences of counts if they are known.
-    fn cut_off(&self, rough: Option<f64>) -> bool {
-        let within = |range: (f64, f64)| (range.0..=range.1).contains(&self.lost);
-        let not_carried = rough.is_some_and(|r| r < NOT_CARRIED);
-        let twice = not_carried && within(PER_REPORT) && self.off <= PREDICTED && self.doubt <= DOUBT;
-        twice || (within(HALF) && self.off <= CLOSE && self.off + self.doubt <= LOGARITHM)
-    }
-}
-
-/// Mean square of the second differences of the counts in neighbouring reports of slow swipes, on the axis that moves
-/// most. Slow motion itself adds next to nothing: at 0.5 m/s over 0.3 m the counts of a report curve by less than 0.1.
-fn second_difference(step: &StepView, lengths: &Lengths) -> Option<f64> {
-    let (keys, frame) = (lengths.keys(), step.frame?);
-    let on_x = frame.cos.abs() >= frame.sin.abs();
-    let (mut squares, mut n) = (0.0, 0usize);
-    for (phase, swipe) in step
-        .swipes()
-        .filter(|(p, s)| p.span.phase.pace == Some(Pace::Slow) && keys.contains(&super::key(p, s)))
-    {
-        let samples = phase.series.samples.get(swipe.swipe.rows.clone()).unwrap_or_default();
-        for w in samples.windows(3) {
-            let [a, b, c] = w else { continue };
-            let next = |a: i64, b: i64| ((b - a) as f64) < 1.5 * step.slot();
-            let of = |s: &Sample| f64::from(if on_x { s.x } else { s.y });
-            let fits = [a, b, c].iter().all(|s| (COUNTS.0..=COUNTS.1).contains(&of(s).abs()));
-            if next(a.t, b.t) && next(b.t, c.t) && fits {
-                squares += (of(a) - 2.0 * of(b) + of(c)).powi(2);
-                n += 1;
-            }
-        }
-    }
-    (n >= LEAST_DIFFERENCES).then(|| squares / n as f64)
-}
-
 impl Detector for GainChange {
     fn family(&self) -> Family {
         Family::GainChange
@@ -275,15 +178,11 @@ impl Detector for GainChange {
         let alone = one_way.clone().next().cloned().filter(|_| one_way.count() == 1);
         let Some(c) = alone.or_else(|| fast.into_iter().chain(others).find(fails)) else { return };
         let phases = step.phases.iter().filter(|p| p.span.phase.pace == Some(c.pace));
-        let rough = second_difference(step, &c.lengths);
-        let lost = PerReport::of(step, &c.lengths).filter(|p| p.cut_off(rough)).map(|p| p.lost);
+        let lost = cut_off::find(step, &c.lengths);
         let in_time = c.with_time(step).filter(|_| lost.is_none());
         let because = match lost {
             _ if in_time.is_some() => "within a phase, at one pace, it changes with time as much",
-            Some(_) if rough.is_some_and(|r| r < NOT_CARRIED) => {
-                "a part of a count is lost in each report, and fractions are not carried on: they are cut off"
-            }
-            Some(_) => "half a count is lost in each report at all paces: fractions are cut off",
+            Some(fractions) => fractions.because(),
             None => "sensor, surface and firmware cannot be told apart by it",
         };
         let lasting = Lasting {
@@ -305,8 +204,8 @@ impl Detector for GainChange {
             (DIRECTION): c.one_way,
             (if c.pace == Pace::Medium { MEDIUM } else { "fast_swipes" }): c.n.1,
             "standard_uncertainty": round(c.uncertainty, 6),
-            "second_difference_counts2": rough.map(|r| round(r, 2)),
-            "counts_lost_per_report": lost.map(|f| round(f, 2)),
+            "second_difference_counts2": cut_off::second_difference(step, &c.lengths).map(|r| round(r, 2)),
+            "counts_lost_per_report": lost.map(|f| round(f.lost, 2)),
             "percent_per_minute": in_time.map(|t| round(6e3 * t.per_s, 2)),
             "because": because,
         });

@@ -5,15 +5,19 @@
 //! none of its reports has lost them likewise. A link takes whole reports, and so does this computer; an operator has been asked
 //! before. Where no other shows it, sensor and firmware are not told apart. (Added after a quarter to a half of such swipes had
 //! been of unknown cause, at 8 ms mostly beside swipes that showed it.)
+//!
+//! An operator is not asked where [nearly all](NEARLY_ALL) others of its phase have lost track and it lacks as much as they do. (Added
+//! after one to three of twenty such swipes had gone as his, since two neighbours lacked the same by chance, or as the gain of all.)
 //! Cost: O(reports).
 
-use super::super::{Event, in_swipe, key, round};
+use super::super::{Event, common_cause, in_swipe, key, round};
 use super::LEAST_ALIKE;
 use crate::baseline::Basis;
 use crate::series::{CONTIGUOUS, DUE, Sample};
 use crate::shortfall::Measure;
 use crate::stats::median;
 use crate::step::{PhaseView, StepView, SwipeView};
+use crate::swipes::Swipe;
 use crate::verdict::{Cause, Direction, Family, Finding};
 use serde_json::{Value, json};
 use slipgauge_trace::session::Pace;
@@ -28,6 +32,13 @@ pub(super) const EVEN: f64 = 0.5;
 pub(super) const MOST_GAIN: f64 = 0.2;
 /// Lengths that one factor makes are alike to this: stops of a millimetre make 1.4 mm of 300, and three times that is 1.4 %.
 const ONE_FACTOR: f64 = 0.015;
+
+/// Of all swipes of a phase so many have lost track, and of those that no operator seems to have stopped short.
+const NEARLY_ALL: (f64, f64) = (0.75, 0.9);
+/// Swipes that must have.
+const LEAST_OTHERS: usize = 8;
+/// By this factor the ones and the others may lack more or less.
+const LIKEWISE: f64 = 1.5;
 
 /// Swipes from which on what others of a pace lost has one onset.
 const LIKE: usize = 3;
@@ -44,9 +55,48 @@ pub(super) fn find(
 ) -> Vec<Finding> {
     let usual = [Direction::Out, Direction::Back].map(|to| (to, usual(step, phase, to)));
     let usual = |s: &SwipeView| usual.iter().find(|u| u.0 == s.swipe.direction).and_then(|u| u.1);
-    let onset = onset(phase, findings);
+    let (onset, others) = (onset(phase, findings), Others::of(phase, told, findings));
+    // What nearly all have lost is nobody's gain.
+    let usual = |s: &SwipeView| if others.is_some() { step.measure.map(|m| m.one_travel) } else { usual(s) };
     let untold = phase.swipes.iter().filter(|s| !told.contains(&key(phase, s)));
-    untold.filter_map(|s| short(step, phase, s, usual(s), onset)).collect()
+    untold.filter_map(|s| short(step, phase, s, usual(s), onset, others)).collect()
+}
+
+/// Nearly all other swipes of a phase have lost track, which makes pairs that look like an operator's by chance.
+#[derive(Clone, Copy)]
+struct Others {
+    n: usize,
+    cause: Cause,
+    /// The least and the most that they lack, counts.
+    lack: (f64, f64),
+}
+
+impl Others {
+    fn of(phase: &PhaseView, told: &BTreeSet<(u32, u32)>, findings: &[Finding]) -> Option<Others> {
+        let lost = |s: &&SwipeView| {
+            let own = |f: &&Finding| (f.phase, f.swipe) == (phase.span.number, Some(s.swipe.number));
+            findings.iter().filter(own).any(|f| f.family == Family::TrackingLoss)
+        };
+        let lost: Vec<&SwipeView> = phase.swipes.iter().filter(lost).collect();
+        let all = phase.swipes.iter().filter(|s| !s.disturbed).count();
+        let excused = |s: &&SwipeView| {
+            !s.disturbed && !told.contains(&key(phase, s)) && (s.swipe.began_short || s.swipe.stopped_short)
+        };
+        let excused = phase.swipes.iter().filter(excused).count();
+        let (n, all) = (lost.len(), all as f64);
+        let nearly_all = n as f64 >= NEARLY_ALL.0 * all && n as f64 >= NEARLY_ALL.1 * (all - excused as f64);
+        let here = |f: &&Finding| f.family == Family::TrackingLoss && f.phase == phase.span.number;
+        let cause = common_cause(&findings.iter().filter(here).collect::<Vec<_>>())?;
+        let lacks = lost.iter().map(|s| s.swipe.one_travel - s.swipe.along);
+        let lack = lacks.fold((f64::INFINITY, 0.0f64), |(least, most), l| (least.min(l), most.max(l)));
+        (n >= LEAST_OTHERS && nearly_all).then_some(Others { n, cause, lack })
+    }
+
+    /// True if a swipe lacks as much as they do.
+    fn hold(self, swipe: &Swipe) -> bool {
+        let lack = swipe.one_travel - swipe.along;
+        (self.lack.0 / LIKEWISE..=self.lack.1 * LIKEWISE).contains(&lack)
+    }
 }
 
 /// Speed from which on the sensor loses counts within reports in swipes of a phase, mm/s, where it shows in [`LIKE`] of them.
@@ -113,15 +163,17 @@ fn short(
     view: &SwipeView,
     usual: Option<f64>,
     onset: Option<f64>,
+    others: Option<Others>,
 ) -> Option<Finding> {
     let (swipe, scale) = (&view.swipe, step.scale?);
     let missing = usual? - swipe.along;
-    // What the hand can have covered while this computer was held up, at twice the speed that shows.
-    let held_up = step.host.seconds(swipe.begin, swipe.end) * 2.0 * swipe.peak;
-    if missing <= step.measure?.most + held_up || !swipe.is_short() || step.travel.is_none() {
+    let held_up = view.held_up(&step.host, scale.counts_per_mm);
+    let by_operator = !swipe.is_short() && !others.is_some_and(|others| others.hold(swipe));
+    if missing <= step.measure?.most + held_up || by_operator || step.travel.is_none() {
         return None;
     }
     let near = onset.filter(|onset| view.grid.peak() >= NEAR * onset && has_all_reports(step, phase, view));
+    let alike = others.filter(|_| !swipe.is_short());
     let event = Event {
         family: Family::TrackingLoss,
         kind: "short",
@@ -129,7 +181,11 @@ fn short(
         end: swipe.end,
         size: missing / scale.counts_per_mm,
         unit: "mm of travel",
-        cause: if near.is_some() { Cause::Sensor } else { Cause::Unknown },
+        cause: match alike {
+            Some(others) => others.cause,
+            None if near.is_some() => Cause::Sensor,
+            None => Cause::Unknown,
+        },
     };
     let mut evidence: Value = json!({
         "counts": round(swipe.along, 0),
@@ -139,6 +195,9 @@ fn short(
     });
     if let (Some(onset), Some(map)) = (near, evidence.as_object_mut()) {
         map.insert("others_lose_from_m_s".to_owned(), round(1e-3 * onset, 3));
+    }
+    if let (Some(others), Some(map)) = (alike, evidence.as_object_mut()) {
+        map.insert("others_that_lose".to_owned(), json!(others.n));
     }
     Some(in_swipe(step, phase, view, event, evidence))
 }
