@@ -9,7 +9,7 @@ mod drift;
 mod dropout;
 mod gain_change;
 mod lag;
-mod one_way;
+pub(crate) mod one_way;
 mod report_ceiling;
 mod report_interval;
 mod resolution;
@@ -85,6 +85,13 @@ pub fn spoiled(step: &StepView, findings: &[Finding]) -> BTreeSet<(u32, u32)> {
     let own = findings.iter().filter(|f| spoils_a_swipe(f.family));
     let own = own.filter_map(|f| f.swipe.map(|swipe| (f.phase, swipe)));
     own.chain(disturbed(step)).collect()
+}
+
+/// Swipes of which all that is told is that counts came late: none is missing.
+pub(crate) fn only_late(step: &StepView, findings: &[Finding]) -> BTreeSet<(u32, u32)> {
+    let late = |f: &&Finding| matches!(f.family, Family::Dropout | Family::WakeUp) && f.kind == dropout::LATE;
+    let others: Vec<Finding> = findings.iter().filter(|f| !late(f)).cloned().collect();
+    &spoiled(step, findings) - &spoiled(step, &others)
 }
 
 /// Swipes of which counts may have been lost in this computer.

@@ -21,7 +21,8 @@
 //! Degrees of freedom by Satterthwaite: 2 E(q)²/var(q) for the quadratic form above, about two thirds of N − G.
 //! Cost: O(N log N).
 
-use crate::families::{key, spoiled};
+use crate::families::{key, only_late, spoiled};
+use crate::scale::LEAST;
 use crate::stats::median;
 use crate::step::{PhaseView, StepView, SwipeView};
 use crate::verdict::{Direction, Finding, LeftOut};
@@ -106,7 +107,7 @@ fn lacks_alike(step: &StepView, (pace, direction): Group) -> bool {
         let alike = |centre: f64| share(&|l| (l - centre).abs() <= same * centre) > 0.5;
         centre.is_some_and(|centre| share(&|l| l > measure.most) >= lack && alike(centre))
     };
-    let lacks = |s: &SwipeView| measure.one_travel - s.swipe.along;
+    let lacks = |s: &SwipeView| measure.lacks(&s.swipe);
     let one_way = own().filter(|(_, s)| s.swipe.direction == direction);
     lack_alike(own().map(|(_, s)| lacks(s)).collect()) || lack_alike(one_way.map(|(_, s)| lacks(s)).collect())
 }
@@ -120,16 +121,25 @@ fn whose_is_untold(step: &StepView, group: Group) -> bool {
 }
 
 impl Lengths {
-    /// Collects the swipes that are whole, have no finding, and were made at this resolution step. `None` without a
-    /// scale.
+    /// Collects the swipes that are whole, have no finding, and were made at this resolution step; those of which counts came late alone, and all of them,
+    /// at a pace of fewer than three others. `None` without a scale. (The latter added after a device whose link held up counts in all
+    /// slow swipes had failed for the resolution that its fast ones had, with a gain that was not examined.)
     pub fn of(step: &StepView, findings: &[Finding]) -> Option<Lengths> {
         let per_mm = step.scale?.counts_per_mm;
         let spoiled = spoiled(step, findings);
         let elsewhere: BTreeSet<(u32, u32)> =
             step.changes.iter().flat_map(|r| r.keys.iter().copied()).collect();
+        let clean_at = |pace| {
+            let own = step.swipes().filter(|(p, _)| p.span.phase.pace == pace);
+            own.filter(|(p, s)| !spoiled.contains(&key(p, s))).count()
+        };
+        let paces: BTreeSet<Option<Pace>> = step.phases.iter().map(|p| p.span.phase.pace).collect();
+        let few: BTreeSet<Option<Pace>> = paces.into_iter().filter(|pace| clean_at(*pace) < LEAST).collect();
+        let late = only_late(step, findings);
         let clean = step.swipes().filter(|(p, s)| {
             let key = key(p, s);
-            !spoiled.contains(&key) && !elsewhere.contains(&key)
+            let whole = few.contains(&p.span.phase.pace) && late.contains(&key) && s.swipe.surplus == 0.0;
+            (whole || !spoiled.contains(&key)) && !elsewhere.contains(&key)
         });
         let all_groups: BTreeSet<Group> =
             step.swipes().map(|(p, s)| (p.span.phase.pace, s.swipe.direction)).collect();

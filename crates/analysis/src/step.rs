@@ -21,7 +21,7 @@ use crate::starts::{self, Start};
 use crate::stats::median;
 use crate::step_change::{self, Run};
 use crate::swipes::{self, Swipe};
-use crate::verdict::Quantity;
+use crate::verdict::{Direction, Quantity};
 use crate::whole;
 use slipgauge_trace::recording::{DeviceTrace, PhaseSpan, Recording};
 use slipgauge_trace::session::{Pace, Plan, Role, Step, Task};
@@ -241,6 +241,12 @@ impl<'a> StepView<'a> {
             }
             mark_clips(&mut phases, trace, slot);
             measure = scale.and_then(|scale| self::measure(&phases, scale));
+            if let Some(measure) = measure {
+                let views = phases.iter_mut().flat_map(|p| &mut p.swipes);
+                views.for_each(|v| {
+                    v.swipe.one_travel *= measure.one_way(v.swipe.direction) / measure.one_travel
+                });
+            }
         }
         let mut view = StepView {
             id,
@@ -506,12 +512,20 @@ fn mark_clips(phases: &mut [PhaseView], trace: &DeviceTrace, slot: f64) {
 /// What lengths are held against: those of the slow swipes (where they are to be trusted, else of the medium ones), and
 /// how slow and medium ones scatter.
 fn measure(phases: &[PhaseView], scale: Scale) -> Option<Measure> {
-    let lengths = |p: &PhaseView| -> Vec<f64> { p.swipes.iter().map(|s| s.swipe.along).collect() };
+    let one_way = |direction: Direction| -> Vec<f64> {
+        let slow = baseline_phases(phases).into_iter().flat_map(|p| &p.swipes);
+        slow.filter(|s| s.swipe.direction == direction).map(|s| s.swipe.along).collect()
+    };
+    let trusted = scale.basis != Basis::OtherPace;
+    let ways = [Direction::Out, Direction::Back].map(one_way);
+    let ways = if trusted { shortfall::ways(&ways, scale.counts_per_mm) } else { [1.0; 2] };
+    let evened = |s: &SwipeView| s.swipe.along / ways[usize::from(s.swipe.direction == Direction::Back)];
+    let lengths = |p: &PhaseView| -> Vec<f64> { p.swipes.iter().map(evened).collect() };
     let slow: Vec<f64> = baseline_phases(phases).into_iter().flat_map(lengths).collect();
     let medium = phases.iter().filter(|p| p.span.phase.pace == Some(Pace::Medium));
-    let slow = (scale.basis != Basis::OtherPace).then_some(slow);
+    let slow = trusted.then_some(slow);
     let groups: Vec<Vec<f64>> = slow.into_iter().chain(medium.map(lengths)).collect();
-    Measure::new(&groups, scale.counts_per_mm)
+    Measure::new(&groups, scale.counts_per_mm).map(|measure| Measure { ways, ..measure })
 }
 
 /// True if something of a swipe needs no excuse: stretches, these silences, or a start by no arm, whose counts were lost before it.

@@ -138,7 +138,7 @@ pub fn runs(step: &StepView) -> Vec<Run> {
                 continue;
             };
             let told = few && lengths.len() >= RUN && stands_apart(ratio, APART, &phase.swipes);
-            if told && !after_stop::most_show(step, phase, swipes) {
+            if told && !after_stop::they_show(step, phase, swipes) {
                 let keys = swipes.iter().map(|s| key(phase, s)).collect();
                 let span = (first.swipe.begin, last.swipe.end);
                 found.push(Run { ratio, keys, span, ..Run::default() });
@@ -174,7 +174,7 @@ fn here_and_there(step: &StepView, found: &[Run], least: f64) -> Option<Run> {
     if step.phases.iter().any(|p| 2 * of(p) > p.swipes.len()) {
         return None;
     }
-    let shows = |(p, s): &&(&PhaseView, &SwipeView)| after_stop::most_show(step, p, [*s]);
+    let shows = |(p, s): &&(&PhaseView, &SwipeView)| after_stop::they_show(step, p, [*s]);
     if 2 * long.iter().filter(shows).count() > long.len() {
         return None;
     }
@@ -374,7 +374,7 @@ fn changed(
     let stays = stays && of_it as f64 >= least * after.len() as f64;
     let by_no_speed = no_faster >= RUN || one_factor || at_all_speeds;
     let lasts = (new - old).abs() > apart && stays && all >= RUN && by_no_speed;
-    if !lasts || !on_its_way.iter().all(between) || (ratio > 1.0 && after_stop::most_show(step, phase, after))
+    if !lasts || !on_its_way.iter().all(between) || (ratio > 1.0 && after_stop::they_show(step, phase, after))
     {
         return None;
     }
@@ -398,7 +398,7 @@ fn of_one_length(swipes: &[SwipeView], measure: Measure) -> Option<f64> {
     let quiet = |s: &&SwipeView| {
         s.silences.iter().all(|s| s.to_the_end) && s.stretches.is_empty() && s.clip.is_none()
     };
-    let lengths: Vec<f64> = swipes.iter().filter(quiet).map(|s| s.swipe.along).collect();
+    let lengths: Vec<f64> = swipes.iter().filter(quiet).map(|s| measure.evened(&s.swipe)).collect();
     let centre = median(&lengths).filter(|c| *c > 0.0)?;
     if lengths.len() < BEFORE || 2 * lengths.len() <= swipes.len() {
         return None;

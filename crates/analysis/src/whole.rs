@@ -44,24 +44,24 @@ struct Claim {
     lost: f64,
     /// Variance of that.
     unsure: f64,
-    /// Counted along the travel.
+    /// Counted along the travel, as if both directions counted alike.
     along: f64,
 }
 
 impl Claim {
-    fn of(view: &SwipeView, counts_per_mm: f64) -> Claim {
+    fn of(view: &SwipeView, measure: Measure, counts_per_mm: f64) -> Claim {
         let lost = view.silences.iter().filter(|s| s.kind == MakeUp::Lost && !s.host && !s.to_the_end);
         let lost = lost.map(|s| s.missing_mm * counts_per_mm);
         let (lost, unsure) =
             lost.fold((0.0, 0.0), |(sum, squares), n| (sum + n, squares + (FLANKS * n).powi(2)));
-        Claim { lost, unsure, along: view.swipe.along }
+        Claim { lost, unsure, along: measure.evened(&view.swipe) }
     }
 }
 
 /// Leaves to this computer the silences of swipes that lack nothing.
 pub fn hold(phases: &mut [PhaseView], measure: Measure, counts_per_mm: f64) {
     let elsewhere: Vec<Option<f64>> =
-        (0..phases.len()).map(|own| without_claims(phases, own, counts_per_mm)).collect();
+        (0..phases.len()).map(|own| without_claims(phases, own, measure, counts_per_mm)).collect();
     for (phase, elsewhere) in phases.iter_mut().zip(elsewhere) {
         // Who stopped short tells nothing; nor do swipes that lost counts into the stop, to this computer, or by what no hand
         // made: they are no measure of how long one without a claim is.
@@ -72,7 +72,7 @@ pub fn hold(phases: &mut [PhaseView], measure: Measure, counts_per_mm: f64) {
             !view.swipe.began_short && !view.swipe.stopped_short && !other
         };
         let all: Vec<Claim> =
-            phase.swipes.iter().filter(whole).map(|s| Claim::of(s, counts_per_mm)).collect();
+            phase.swipes.iter().filter(whole).map(|s| Claim::of(s, measure, counts_per_mm)).collect();
         let lacking = mean(&all.iter().map(|c| measure.one_travel - c.along).collect::<Vec<_>>());
         let lost = mean(&all.iter().map(|c| c.lost).collect::<Vec<_>>());
         let they_do = lacking.zip(lost).is_some_and(|(lacks, lost)| lacks >= HALF * lost + measure.most);
@@ -87,7 +87,7 @@ pub fn hold(phases: &mut [PhaseView], measure: Measure, counts_per_mm: f64) {
         let quiet: Vec<f64> = all.iter().filter(|c| c.lost == 0.0).map(|c| c.along).collect();
         let usual = median(&quiet).filter(|_| quiet.len() >= LEAST);
         for view in &mut phase.swipes {
-            let claim = Claim::of(view, counts_per_mm);
+            let claim = Claim::of(view, measure, counts_per_mm);
             let lacks = usual.map(|usual| usual - claim.along + measure.most);
             if none || lacks.is_some_and(|lacks| lacks < HALF * claim.lost) {
                 let lost = view.silences.iter_mut().filter(|s| s.kind == MakeUp::Lost && !s.to_the_end);
@@ -98,9 +98,9 @@ pub fn hold(phases: &mut [PhaseView], measure: Measure, counts_per_mm: f64) {
 }
 
 /// Median length of the swipes of the other phases, where most of these claim nothing.
-fn without_claims(phases: &[PhaseView], own: usize, counts_per_mm: f64) -> Option<f64> {
+fn without_claims(phases: &[PhaseView], own: usize, measure: Measure, counts_per_mm: f64) -> Option<f64> {
     let others = phases.iter().enumerate().filter(|(i, _)| *i != own).flat_map(|(_, p)| &p.swipes);
-    let claims: Vec<Claim> = others.map(|s| Claim::of(s, counts_per_mm)).collect();
+    let claims: Vec<Claim> = others.map(|s| Claim::of(s, measure, counts_per_mm)).collect();
     let quiet: Vec<f64> = claims.iter().filter(|c| c.lost == 0.0).map(|c| c.along).collect();
     median(&quiet).filter(|_| quiet.len() >= LEAST && 2 * quiet.len() > claims.len())
 }
@@ -112,11 +112,11 @@ pub fn hold_stretches(phases: &mut [PhaseView], measure: Measure, counts_per_mm:
     for PhaseView { series, swipes, .. } in phases {
         let quiet =
             |s: &&SwipeView| s.silences.is_empty() && s.stretches.is_empty() && s.swipe.surplus >= 0.0;
-        let quiet: Vec<f64> = swipes.iter().filter(quiet).map(|s| s.swipe.along).collect();
+        let quiet: Vec<f64> = swipes.iter().filter(quiet).map(|s| measure.evened(&s.swipe)).collect();
         let Some(usual) = median(&quiet).filter(|_| quiet.len() >= LEAST) else { continue };
         for view in swipes {
             let SwipeView { grid, stretches, swipe, .. } = view;
-            let lacks = usual - swipe.along + measure.most;
+            let lacks = usual - measure.evened(swipe) + measure.most;
             stretches.retain(|stretch| {
                 let thin = matches!(stretch.wrong, Wrong::Thin | Wrong::Sideways);
                 let Some((expected, counted)) = grid.over(series, &stretch.rows).filter(|_| thin) else {

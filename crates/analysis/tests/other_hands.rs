@@ -55,6 +55,8 @@ struct Outside {
     askew: f64,
     /// Counts below this are thrown away.
     least: i32,
+    /// Slow swipes.
+    slow: usize,
 }
 
 /// A number for each swipe, all paces counted through, from 0.
@@ -86,6 +88,8 @@ enum Later {
     Leapt,
     /// The hand had stopped short of it.
     Made,
+    /// The device counts on as soon as it has stopped.
+    AtOnce,
 }
 
 const SOUND: Outside = Outside {
@@ -113,6 +117,7 @@ const SOUND: Outside = Outside {
     smooths_s: 0.0,
     askew: 0.0,
     least: i32::MIN,
+    slow: SLOW,
 };
 
 const SLOW: usize = 10;
@@ -125,11 +130,12 @@ impl Outside {
     fn legs(&self) -> Vec<Leg> {
         let mut legs = Vec::new();
         let (mut t, mut place) = (11.0, 0.0);
-        for i in 0..SLOW + FAST {
+        for i in 0..self.slow + FAST {
             // Beginning fast phase and its rest; stops are met within a tenth of a millimetre or two.
-            t += if i == SLOW { 2.0 } else { 0.0 };
+            t += if i == self.slow { 2.0 } else { 0.0 };
             let stop = if i % 2 == 0 { 300.0 } else { 0.0 } + 0.1 * ((i * 7) % 5) as f64 - 0.2;
-            let duration = if i < SLOW { 1.1 + 0.03 * (i % 4) as f64 } else { 0.24 + 0.01 * (i % 5) as f64 };
+            let duration =
+                if i < self.slow { 1.1 + 0.03 * (i % 4) as f64 } else { 0.24 + 0.01 * (i % 5) as f64 };
             legs.push((t, duration, place, stop));
             (place, t) = (stop, t + duration + 0.5);
         }
@@ -145,7 +151,7 @@ impl Outside {
         let way = |u: f64| u.powi(3) * (20.0 - 45.0 * u + 36.0 * u * u - 10.0 * u.powi(3));
         let done = way(u * self.stroke) / way(self.stroke);
         let tap = (t - begin - duration - 0.15) / self.tap_s;
-        let away = if (0.0..1.0).contains(&tap) && i >= SLOW {
+        let away = if (0.0..1.0).contains(&tap) && i >= self.slow {
             let way = self.tap_mm * (std::f64::consts::PI * tap).sin().powi(2);
             if to > from { -way } else { way }
         } else {
@@ -157,13 +163,15 @@ impl Outside {
                 Later::Crept => 0.15,
                 Later::Leapt => 1e-4,
                 Later::Made => 0.1,
+                Later::AtOnce => 0.05,
             };
-            let made = ((t - begin - duration - 0.1) / takes).clamp(0.0, 1.0);
+            let rest = if what == Later::AtOnce { 0.0 } else { 0.1 };
+            let made = ((t - begin - duration - rest) / takes).clamp(0.0, 1.0);
             let counted = |swipe: usize, made: f64| {
                 if swipe.is_multiple_of(2) { mm(swipe) * made } else { -mm(swipe) * made }
             };
             match what {
-                Later::Counted | Later::Crept | Later::Leapt => {
+                Later::Counted | Later::Crept | Later::Leapt | Later::AtOnce => {
                     (0..i).map(|before| counted(before, 1.0)).sum::<f64>() + counted(i, made)
                 }
                 Later::Made => counted(i, made - done),
@@ -185,10 +193,10 @@ impl Outside {
             self.counts_per_mm * 25.4
         );
         let legs = self.legs();
-        let begins = [0.0, 10.5, legs[SLOW].0 - 0.5];
+        let begins = [0.0, 10.5, legs[self.slow].0 - 0.5];
         let mut phases = [
             "{\"step\":1,\"task\":\"still\"}".to_owned(),
-            format!("{{\"step\":1,\"task\":\"swipes\",\"pace\":\"slow\",\"swipes\":{SLOW}}}"),
+            format!("{{\"step\":1,\"task\":\"swipes\",\"pace\":\"slow\",\"swipes\":{}}}", self.slow),
             format!("{{\"step\":1,\"task\":\"swipes\",\"pace\":\"fast\",\"swipes\":{FAST}}}"),
         ]
         .into_iter()
@@ -1121,6 +1129,49 @@ fn a_gain_of_one_direction_is_a_gain_and_nothing_else() {
         assert!((finding.size - (factor - 1.0)).abs() < 0.003, "{}", finding.size);
         assert_eq!(verdict.verdict, Outcome::Fail);
     }
+}
+
+/// Of eleven slow swipes six go out: the middle one of all is theirs.
+#[test]
+fn swipes_out_that_count_a_little_more_than_those_back_make_none_of_these_short() {
+    let gain: BySwipe = |i| if i % 2 == 0 { 1.006 } else { 0.994 };
+    let verdict = Outside { gain, slow: 11, ..SOUND }.verdict();
+    assert_eq!(kinds(&verdict), []);
+    assert_eq!(verdict.verdict, Outcome::Pass, "{}", verdict.because);
+    // Beyond its tolerance it is told as what it is, and as nothing else.
+    let gain: BySwipe = |i| if i % 2 == 0 { 1.03 } else { 0.97 };
+    let verdict = Outside { gain, slow: 11, ..SOUND }.verdict();
+    assert_eq!(kinds(&verdict), [(Family::Resolution, "out over back", Cause::Unknown)]);
+}
+
+/// Clean swipes back are faster than any speed that those out are lost at.
+#[test]
+fn the_limit_of_a_sensor_that_counts_up_to_it_one_way_is_that_ways() {
+    let limit = Some((1.2, Beyond::Saturates));
+    let limit_in: BySwipe = |i| if i % 2 == 0 { 1.0 } else { 10.0 };
+    let verdict = Outside { limit, limit_in, ..SOUND }.verdict();
+    assert_eq!(outcome(&verdict, Family::TrackingLoss), Outcome::Fail);
+    let limit = verdict.steps[0].tracking_limit_m_s.unwrap();
+    assert!(limit.low.unwrap() <= 1.2 && limit.high.unwrap() >= 1.2 && limit.value < 1.25, "{limit:?}");
+}
+
+/// A link that holds up 50 ms of every 410, and a gain that falls with speed: all slow swipes have late counts, and lack none.
+#[test]
+fn a_gain_is_seen_beside_a_link_that_is_late_in_every_slow_swipe() {
+    let held: fn(f64) -> bool = |t| t > 11.0 && t % 0.41 < 0.05;
+    let gain: BySwipe = |i| if i >= SLOW { 0.85 } else { 1.0 };
+    let verdict = Outside { held, gain, ..SOUND }.verdict();
+    assert_ne!(outcome(&verdict, Family::Resolution), Outcome::Fail, "{}", verdict.because);
+    assert_eq!(outcome(&verdict, Family::GainChange), Outcome::Fail, "{}", verdict.because);
+}
+
+/// At 8 ms, where the hand has braked: 25 mm at one speed, at once, and no rest before.
+#[test]
+fn motion_that_sets_in_again_at_the_stop_for_a_few_reports_is_carry_on_and_no_gain() {
+    let later: Option<(Later, BySwipe)> = Some((Later::AtOnce, |i| if i >= SLOW { 25.0 } else { 0.0 }));
+    let verdict = Outside { slot_ns: 8_000_000, later, ..SOUND }.verdict();
+    assert_eq!(outcome(&verdict, Family::CarryOn), Outcome::Fail, "{:?}", kinds(&verdict));
+    assert_ne!(outcome(&verdict, Family::GainChange), Outcome::Fail, "{}", verdict.because);
 }
 
 /// He stops 20 mm short of the first stop of a phase, and begins the next swipe there.

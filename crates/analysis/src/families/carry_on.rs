@@ -190,16 +190,16 @@ fn usual(step: &StepView, phase: &PhaseView, direction: Direction) -> f64 {
     let (others, long) = (of(false).count(), of(false).filter(|s| s.swipe.surplus > 0.0).count());
     let alone = long as f64 <= ONE_WAY * others as f64;
     let own: Vec<&SwipeView> = if alone { of(true).collect() } else { phase.swipes.iter().collect() };
-    if after_stop::most_show(step, phase, own.iter().copied()) {
+    if after_stop::they_show(step, phase, own.iter().copied()) {
         return 0.0;
     }
     let since = shift(step, &own);
     if since.is_none() && whole_ones_as_fast(step, &own) {
         return 0.0;
     }
-    let lengths: Vec<f64> = own[since.unwrap_or(0)..].iter().map(|s| s.swipe.along).collect();
-    let longer = median(&lengths).zip(step.measure).map(|(usual, measure)| usual - measure.one_travel);
-    longer.unwrap_or(0.0).max(0.0)
+    let Some(measure) = step.measure else { return 0.0 };
+    let longer: Vec<f64> = own[since.unwrap_or(0)..].iter().map(|s| -measure.lacks(&s.swipe)).collect();
+    median(&longer).unwrap_or(0.0).max(0.0)
 }
 
 /// The first of these swipes from which on nearly all are longer, alike within placing, where none is before: a stop has given way, or

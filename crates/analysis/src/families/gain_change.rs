@@ -95,6 +95,11 @@ fn contrasts(step: &StepView, findings: &[Finding]) -> (Option<Contrast>, Vec<Co
     (slow, others)
 }
 
+/// True if fast swipes could be held against slow ones.
+pub(super) fn is_examined(step: &StepView, findings: &[Finding]) -> bool {
+    contrasts(step, findings).0.is_some()
+}
+
 impl Contrast {
     /// The contrast of these lengths; `None` with fewer than three at either pace.
     pub fn of(lengths: Lengths, straight_edge: bool) -> Option<Contrast> {

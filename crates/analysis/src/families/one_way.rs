@@ -7,11 +7,11 @@
 //! (Added after a sensor that went blind in every swipe back, 7 of 15, had been told to need 48 more that are clean.)
 //! Cost: O(swipes).
 
-use super::{key, limits};
+use super::{key, limits, swipes_with};
 use crate::compare::test::fisher;
 use crate::decision::{share_at_most, swipes_to_fail};
 use crate::step::StepView;
-use crate::verdict::{Criterion, Direction, Family, FamilyVerdict, Outcome, count};
+use crate::verdict::{Criterion, Direction, Family, FamilyVerdict, Finding, Outcome, count};
 use std::collections::BTreeSet;
 
 /// Families that may hold for one direction alone. (Those of the link and of power saving as well, since a device that had lost
@@ -29,6 +29,7 @@ const BY_CHANCE: f64 = 1e-3;
 
 /// Bad and all swipes of a direction.
 pub(super) struct OneWay {
+    direction: Direction,
     name: &'static str,
     what: &'static str,
     bad: u32,
@@ -44,7 +45,7 @@ pub(super) fn differing(
     let of = |direction: Direction, name, what| {
         let own = step.swipes().filter(|(_, s)| s.swipe.direction == direction).map(|(p, s)| key(p, s));
         let own: BTreeSet<(u32, u32)> = own.filter(|k| examined.contains(k)).collect();
-        OneWay { name, what, bad: bad.intersection(&own).count() as u32, of: own.len() as u32 }
+        OneWay { direction, name, what, bad: bad.intersection(&own).count() as u32, of: own.len() as u32 }
     };
     let out = of(Direction::Out, "out", "swipes out that show it");
     let back = of(Direction::Back, "back", "swipes back that show it");
@@ -52,6 +53,13 @@ pub(super) fn differing(
     let (worse, other) = if share(&out) >= share(&back) { (out, back) } else { (back, out) };
     let by_chance = fisher((worse.bad, worse.of), (other.bad, other.of))?;
     (by_chance <= BY_CHANCE).then_some((worse, other))
+}
+
+/// The direction in which the device loses track, where it is one.
+pub(crate) fn of_losses(step: &StepView, findings: &[Finding]) -> Option<Direction> {
+    let examined = step.fast_swipes().map(|(p, s)| key(p, s)).collect();
+    let (worse, _) = differing(step, &swipes_with(Family::TrackingLoss, findings), &examined)?;
+    Some(worse.direction)
 }
 
 /// Holds the swipes of each direction against the family's tolerance, and says where they differ.

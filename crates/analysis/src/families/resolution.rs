@@ -9,7 +9,7 @@
 //! *other step* where the counts are nearer to another step's nominal than to the told one's, and *step change*
 //! ([`crate::step_change`]) where some swipes are, cause step-change. A step that changed keeps the family from passing.
 //! A step whose slow swipes are not to be trusted, and whose gain changes with speed, is left open: no pace says what it
-//! counts. One that is another step of the plan all through is, too: the operator may have forgotten its button, and a dead one looks
+//! counts. So it is not failed by other paces where the gain could not be examined. One that is another step of the plan all through is, too: the operator may have forgotten its button, and a dead one looks
 //! alike. (Added after sound devices had failed so.)
 //!
 //! A third where a step was swiped along both axes of the device: *y over x* ([`crate::axes`]); its limits are [`Y_OVER_X`].
@@ -68,7 +68,10 @@ fn measure(step: &StepView, findings: &[Finding]) -> Option<Measured> {
     let other = other.map(|(id, _)| id);
     let gain = findings.iter().find(|f| f.family == Family::GainChange);
     let slow = found.as_ref().is_some_and(|(e, _)| e.pace == Some(Pace::Slow));
-    let by_pace = !slow && gain.is_some();
+    // Slow swipes that were made and tell nothing: nobody knows what the others have lost or gained.
+    let unknown = step.swipes().any(|(p, _)| p.span.phase.pace == Some(Pace::Slow))
+        && !gain_change::is_examined(step, findings);
+    let by_pace = !slow && (gain.is_some() || unknown);
     let against = match &found {
         None => decision::not_examined(what, "relative", tolerance),
         Some((e, nominal)) => {
@@ -77,7 +80,9 @@ fn measure(step: &StepView, findings: &[Finding]) -> Option<Measured> {
             let whole = if e.at_least { bound(whole) } else { whole };
             match whole.verdict {
                 Outcome::Fail if other.is_some() => Criterion { verdict: Outcome::Inconclusive, ..whole },
-                Outcome::Fail | Outcome::Pass if by_pace => {
+                Outcome::Fail | Outcome::Pass
+                    if by_pace && (gain.is_some() || whole.verdict == Outcome::Fail) =>
+                {
                     Criterion { verdict: Outcome::Inconclusive, ..whole }
                 }
                 _ => whole,
@@ -237,7 +242,7 @@ impl Detector for Resolution {
             because += "; the slow swipes are too few or not to be trusted";
         }
         if measured.by_pace {
-            because += ", and the others count differently by pace";
+            because += ", and the others may count differently by pace";
         }
         if let Some(ratio) = measured.out_over_back {
             because += &format!("; out counts {:+.2} % against back", ratio * 100.0);

@@ -37,6 +37,7 @@ use super::{
     Detector, Event, coarse_stamps, dropout, in_swipe, key, not_examined, round, share, swipes_with,
 };
 use crate::erratic::{ARM_ACCELERATION, Wrong};
+use crate::shortfall::Measure;
 use crate::starts::{LEAST_MM, LEAST_SCATTER_MM, Start, Steep};
 use crate::stats::{median, within};
 use crate::step::{PhaseView, StepView, SwipeView};
@@ -138,6 +139,7 @@ struct Travel {
     of: Vec<Usual>,
     /// Standard deviation of one length, counts.
     scatter: f64,
+    measure: Measure,
 }
 
 impl Travel {
@@ -151,7 +153,8 @@ impl Travel {
             let sound = |s: &&SwipeView| {
                 !steep.contains(&key(phase, s)) && !s.swipe.began_short && !s.swipe.stopped_short
             };
-            let lengths: Vec<f64> = phase.swipes.iter().filter(sound).map(|s| s.swipe.along).collect();
+            let lengths: Vec<f64> =
+                phase.swipes.iter().filter(sound).map(|s| measure.evened(&s.swipe)).collect();
             let agree = agree(&lengths, measure.most);
             let centre = median(&lengths).filter(|_| agree);
             let slow_pace = phase.span.phase.pace == Some(Pace::Slow);
@@ -167,14 +170,17 @@ impl Travel {
         }
         let scatter = within(&all, SIBLINGS).map_or(measure.deviation(), |(scatter, _)| scatter);
         let scatter = scatter.max(LEAST_SCATTER_MM * scale);
-        Some(Travel { of, scatter })
+        Some(Travel { of, scatter, measure })
     }
 
     /// Counts by which a swipe is short, with their standard uncertainty.
     fn short(&self, one: &Placed) -> (f64, f64) {
         let (travel, n) =
-            self.usual(one).map_or((one.swipe.swipe.one_travel, 1), |usual| (usual.counts, usual.n));
-        (travel - one.swipe.swipe.along, self.scatter * (1.0 + std::f64::consts::PI / n.max(1) as f64).sqrt())
+            self.usual(one).map_or((self.measure.one_travel, 1), |usual| (usual.counts, usual.n));
+        (
+            travel - self.measure.evened(&one.swipe.swipe),
+            self.scatter * (1.0 + std::f64::consts::PI / n.max(1) as f64).sqrt(),
+        )
     }
 
     /// Counts of that which another pace may differ by.
@@ -196,8 +202,7 @@ fn common(step: &StepView) -> f64 {
         let own = step.swipes().filter(|(p, s)| {
             p.span.phase.pace == Some(pace) && !s.swipe.began_short && !s.swipe.stopped_short
         });
-        let own: Vec<(f64, f64)> =
-            own.map(|(_, s)| (s.swipe.peak, measure.one_travel - s.swipe.along)).collect();
+        let own: Vec<(f64, f64)> = own.map(|(_, s)| (s.swipe.peak, measure.lacks(&s.swipe))).collect();
         let of = |field: fn(&(f64, f64)) -> f64| median(&own.iter().map(field).collect::<Vec<f64>>());
         Some((of(|s| s.0)?, of(|s| s.1)?, own.len() as f64))
     };

@@ -88,7 +88,7 @@ impl Law {
         if !nearly_all(plain(Pace::Fast).count()) {
             return None;
         }
-        let lacks = |s: &SwipeView| measure.one_travel - s.swipe.along;
+        let lacks = |s: &SwipeView| measure.lacks(&s.swipe);
         let slopes: Vec<f64> = plain(Pace::Fast).map(|s| lacks(s) / (peak(s) - slow)).collect();
         let law = Law { measure, slope: median(&slopes)?, slow };
         let usual = median(&plain(Pace::Fast).map(lacks).collect::<Vec<_>>())?;
@@ -109,7 +109,7 @@ impl Law {
     /// True if a swipe lacks what it says.
     fn holds(&self, view: &SwipeView) -> bool {
         let says = self.says(view);
-        let off = self.measure.one_travel - view.swipe.along - says;
+        let off = self.measure.lacks(&view.swipe) - says;
         off.abs() <= self.measure.most.max(SHARE * says)
     }
 }

@@ -57,7 +57,9 @@ pub(super) fn find(
     let usual = |s: &SwipeView| usual.iter().find(|u| u.0 == s.swipe.direction).and_then(|u| u.1);
     let (onset, others) = (onset(phase, findings), Others::of(phase, told, findings));
     // What nearly all have lost is nobody's gain.
-    let usual = |s: &SwipeView| if others.is_some() { step.measure.map(|m| m.one_travel) } else { usual(s) };
+    let usual = |s: &SwipeView| {
+        if others.is_some() { step.measure.map(|m| m.one_way(s.swipe.direction)) } else { usual(s) }
+    };
     let untold = phase.swipes.iter().filter(|s| !told.contains(&key(phase, s)));
     untold.filter_map(|s| short(step, phase, s, usual(s), onset, others)).collect()
 }
@@ -132,7 +134,7 @@ fn has_all_reports(step: &StepView, phase: &PhaseView, view: &SwipeView) -> bool
 fn usual(step: &StepView, phase: &PhaseView, direction: Direction) -> Option<f64> {
     let measure = step.measure?;
     let lengths = |own: &dyn Fn(&SwipeView) -> bool| -> Vec<f64> {
-        phase.swipes.iter().filter(|s| own(s)).map(|s| s.swipe.along).collect()
+        phase.swipes.iter().filter(|s| own(s)).map(|s| measure.evened(&s.swipe)).collect()
     };
     let all = lengths(&|_| true);
     let centre = median(&all)?;
@@ -142,7 +144,8 @@ fn usual(step: &StepView, phase: &PhaseView, direction: Direction) -> Option<f64
     }
     let one_way = lengths(&|s| s.swipe.direction == direction);
     let one_way = even(&one_way, measure).filter(|_| one_way.len() >= LEAST_ALIKE);
-    Some(even(&all, measure).or(one_way).unwrap_or(measure.one_travel))
+    let usual = even(&all, measure).or(one_way).unwrap_or(measure.one_travel);
+    Some(usual * measure.one_way(direction) / measure.one_travel)
 }
 
 /// The median of some lengths if they are alike.
