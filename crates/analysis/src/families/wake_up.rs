@@ -38,6 +38,7 @@ use super::{
 };
 use crate::erratic::{ARM_ACCELERATION, Wrong};
 use crate::shortfall::Measure;
+use crate::silence::MakeUp;
 use crate::starts::{LEAST_MM, LEAST_SCATTER_MM, Start, Steep};
 use crate::stats::{median, within};
 use crate::step::{PhaseView, StepView, SwipeView};
@@ -241,12 +242,16 @@ fn evidence(one: &Placed, silent_ns: f64, scale: f64, short: Option<(f64, f64)>)
 /// A start tells what it hides to this factor and better.
 const TELLS_TO: f64 = 4.0;
 
-/// True if a swipe shows false or missing motion on its way, and what its start hides is next to nothing beside what it lacks. (Added
+/// Beside a silence it is by far less: what a start loses is told as silent into the stop as well now and then, at 8 ms.
+const BY_FAR: f64 = 20.0;
+
+/// True if a swipe shows false or missing motion on its way, or falls silent, and what its start hides is next to nothing beside what it lacks. (Added
 /// after sensors that repeated their last motion had been told to have lost the start of the same swipes, by 60 mm, where the start
-/// told of 1 mm.)
+/// told of 1 mm. A silence as well since the whole of a swipe that froze after its first counts had been told twice.)
 fn lost_on_its_way(one: &Placed, short: f64) -> bool {
     let before = one.start.steep.map_or(0.0, |s| s.before);
-    !one.swipe.stretches.is_empty() && TELLS_TO * before < short
+    let silent = one.swipe.silences.iter().any(|s| !s.host && s.kind != MakeUp::Late);
+    (silent && BY_FAR * before < short) || (!one.swipe.stretches.is_empty() && TELLS_TO * before < short)
 }
 
 /// A link that holds back what it sends now and then does so at starts as well: late ones are its own where it is seen to do so
