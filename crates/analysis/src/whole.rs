@@ -32,6 +32,8 @@ use crate::step::{PhaseView, SwipeView};
 const LEAST: usize = 3;
 /// Of what is claimed as much must be missing.
 const HALF: f64 = 0.5;
+/// Standard deviations of placing that a length is worth.
+const PLACING: f64 = 2.0;
 /// Standard errors: a true claim is refuted by chance in one phase of a thousand.
 const SURE: f64 = 3.0;
 /// Standard uncertainty of what a silence hides, relative: what the flanks tell to a half (rectangular, 0.5/√3, rounded up). Claims
@@ -107,7 +109,9 @@ fn without_claims(phases: &[PhaseView], own: usize, measure: Measure, counts_per
 
 /// Takes back stretches with too few counts of swipes that lack nothing: a hand slows in the middle of a swipe too, and a report
 /// that now and then holds two readings of the sensor makes that look abrupt. (Added after sound devices of 0.98 poll intervals
-/// had been said to lose 8 to 37 mm in swipes of two peaks that were whole to a thousandth.)
+/// had been said to lose 8 to 37 mm in swipes of two peaks that were whole to a thousandth.) And those that repeat a motion in swipes that
+/// are no shorter, or longer, by half of what it makes: some hands are nearly as fast for long. (Added after swipes of a gain that rises with
+/// speed had been said to repeat up to 42 mm, in 27 of 120, which were as long as the others.)
 pub fn hold_stretches(phases: &mut [PhaseView], measure: Measure, counts_per_mm: f64) {
     for PhaseView { series, swipes, .. } in phases {
         let quiet =
@@ -116,14 +120,21 @@ pub fn hold_stretches(phases: &mut [PhaseView], measure: Measure, counts_per_mm:
         let Some(usual) = median(&quiet).filter(|_| quiet.len() >= LEAST) else { continue };
         for view in swipes {
             let SwipeView { grid, stretches, swipe, .. } = view;
-            let lacks = usual - measure.evened(swipe) + measure.most;
+            let lacks = usual - measure.evened(swipe);
             stretches.retain(|stretch| {
-                let thin = matches!(stretch.wrong, Wrong::Thin | Wrong::Sideways);
-                let Some((expected, counted)) = grid.over(series, &stretch.rows).filter(|_| thin) else {
-                    return true;
-                };
+                let Some((expected, counted)) = grid.over(series, &stretch.rows) else { return true };
                 let missing = expected - counted.0;
-                counted.1.abs() >= HALF * missing || lacks >= HALF * missing * counts_per_mm
+                match stretch.wrong {
+                    Wrong::Thin | Wrong::Sideways => {
+                        let most = lacks + measure.most;
+                        counted.1.abs() >= HALF * missing || most >= HALF * missing * counts_per_mm
+                    }
+                    Wrong::Repeated => {
+                        let most = missing.signum() * lacks + PLACING * measure.deviation();
+                        most >= HALF * missing.abs() * counts_per_mm
+                    }
+                    _ => true,
+                }
             });
         }
     }
