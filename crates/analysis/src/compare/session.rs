@@ -4,8 +4,7 @@
 //! Cost: that of judging.
 
 use super::pool::{Measure, Value, What};
-use crate::families::{GainContrast, key, looked_at, spoiled};
-use crate::intervals::runs;
+use crate::families::{GainContrast, key, looked_at, report_interval, spoiled};
 use crate::lengths::Lengths;
 use crate::scale::{effective, straight_edge};
 use crate::stats::{median, t_quantile};
@@ -191,12 +190,7 @@ fn tracking_limit(view: &StepView, said: &StepVerdict, findings: &[Finding]) -> 
 }
 
 fn report_interval(view: &StepView) -> Option<Measure> {
-    if view.coarse_clock() {
-        return None;
-    }
-    let swiped = view.phases.iter().filter(|p| !p.swipes.is_empty());
-    let spans: Vec<_> = swiped.map(|p| (p.span.begin, p.span.end)).collect();
-    let clock = runs(view.trace, &spans, view.interval?.value).clock()?;
+    let clock = report_interval::clock(view)?;
     value(clock.interval, clock.uncertainty, clock.df, clock.interval * CLOCK)
 }
 
