@@ -32,8 +32,8 @@
 //!   ([`HOST_SPREAD`]; for the kernel's own stamps [`KERNEL_SPREAD`]); or by less, where counts are as uneven as the intervals that they were made in
 //!   ([`crate::intervals::uneven`]): no reader's lateness does that.
 //!
-//! A run is broken, and a new one begun, by a stamp more than half an interval off where the one before puts it: so by a report
-//! that is missing, by one that a host held up for so long, and by a pace that leaves slots empty. What lies across a break
+//! A run is broken, and a new one begun, by stamps more than half an interval off where the one before puts them, eight in a row: so
+//! by a report that is missing, by some that a host held up for so long, and by a pace that leaves slots empty. What lies across a break
 //! enters neither the clock nor the spectrum; a device whose every interval is off by more than half has no runs and is not
 //! examined, but for the two kinds above, which are known and break no run. How many intervals are off, broken runs included,
 //! is shown. Time in a run counts from its own first report: no stamp is held against a clock that runs through the session. Runs are
