@@ -4,7 +4,8 @@
 //! Cost: that of judging.
 
 use super::pool::{Measure, Value, What};
-use crate::families::{GainContrast, key, looked_at, report_interval, spoiled};
+use crate::families::report_interval::{self, CLOCK};
+use crate::families::{GainContrast, key, looked_at, spoiled};
 use crate::lengths::Lengths;
 use crate::scale::{effective, straight_edge};
 use crate::stats::{median, t_quantile};
@@ -193,7 +194,3 @@ fn report_interval(view: &StepView) -> Option<Measure> {
     let clock = report_interval::clock(view)?;
     value(clock.interval, clock.uncertainty, clock.df, clock.interval * CLOCK)
 }
-
-/// Two computers' clocks, or one warm and cold, differ by up to so much (crystals of 50 ppm; common practice, no source),
-/// as a standard uncertainty of a rectangular distribution.
-const CLOCK: f64 = 50e-6 / 1.732_050_8;
