@@ -1,13 +1,13 @@
 //! Report intervals of a device in unbroken motion, and what they tell of its clock.
 //!
-//! A *run* is a row of reports in which every slot was used: each of at least [`DUE`] counts on the larger axis (a device
-//! that has something to say says it in every interval; counted in the device's own [steps](quantum): one that counts by fours has
-//! something to say in every third slot where three counts are due in each), each stamp within half an interval of where the one before
-//! puts it. Some that are farther off, before one that is not, are left out, and so are those at which a run would begin by less than a
-//! whole slot off: runs that begin at late stamps make the clock fast. (Added after a sound device of 125 µs, read late by 40 µs on the
-//! mean and now and then by a slot, had been told to have 124.92 ± 0.05.) Reports that were read together with others have no time of their own: they keep the run's count and are
-//! left out. Where the kernel's own stamps were recorded of all reports of a run but a few these are used, and a
-//! report without one has no time; else those of receipt.
+//! A *run* is a row of reports in which every slot was used: each of at least [`DUE`] counts on the larger axis (a device that
+//! has something to say says it in every interval; counted in the device's own [steps](quantum): one that counts by fours has
+//! something to say in every third slot where three counts are due in each), each stamp within half an interval of where the one
+//! before puts it. Some that are farther off, before one that is not, are left out, and so are those at which a run would begin
+//! by less than a whole slot off: runs that begin at late stamps make the clock fast. (Added after a sound device of 125 µs, read
+//! late by 40 µs on the mean and now and then by a slot, had been told to have 124.92 ± 0.05.) Reports that were read together
+//! with others have no time of their own: they keep the run's count and are left out. Where the kernel's own stamps were recorded
+//! of all reports of a run but a few these are used, and a report without one has no time; else those of receipt.
 //!
 //! The *clock* is the slope of time against report number, pooled over runs: b = Σ (i − ī)(t − t̄) / Σ (i − ī)². A stamp
 //! that is late moves it little and does not add up, unlike the median of intervals, which jitter widens and which a
@@ -31,8 +31,8 @@ use statrs::distribution::{ContinuousCDF, FisherSnedecor};
 pub const MOST: usize = 1 << 20;
 /// Fewer reports do not make a run.
 const LEAST: usize = 8;
-/// Stamps that lie further off than this share of an interval from where the one before puts them break a run, if they are as many in a
-/// row as make one. Fewer were read late, and have no time of their own.
+/// Stamps that lie further off than this share of an interval from where the one before puts them break a run, if they are as
+/// many in a row as make one. Fewer were read late, and have no time of their own.
 const BREAK: f64 = 0.5;
 /// An interval that differs from the report interval by more than this share of it is off.
 const OFF: f64 = 0.25;

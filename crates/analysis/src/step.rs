@@ -133,8 +133,7 @@ pub struct StepView<'a> {
     pub trace: &'a DeviceTrace,
     /// Direction of travel; `None` without motion.
     pub frame: Option<Frame>,
-    /// Median report interval in fast motion, nanoseconds: for slots. (What is told is
-    /// [`report_interval::told`](crate::families::report_interval::told).)
+    /// Median report interval in fast motion, nanoseconds: for slots. (What a verdict tells is its family's clock.)
     pub interval: Option<Quantity>,
     /// Report interval by the long run where reports are read in batches, nanoseconds.
     pub in_batches: Option<f64>,

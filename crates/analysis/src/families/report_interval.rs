@@ -3,14 +3,14 @@
 //! Looks at reports in motion so fast that every slot is used (see [`crate::intervals`]); a device that says less when
 //! it moves slowly or rests is sound.
 //!
-//! - *off-nominal*: the clock (slope of time against report number) over the nominal, which is what the endpoint's
-//!   descriptor asks to be polled at; decided, against the tolerance. Hosts round a poll interval down to a power of two
-//!   times 125 µs (10 ms becomes 8): then that is the nominal. A device that reports in every k-th poll only keeps an
-//!   interval of its own, of which the descriptor says nothing: not examined, unless the plan sets a tolerance.
-//!   Nor of a device whose frames have an even clock of their own, slower than polls ([`crate::intervals::frames`]): its interval is
-//!   that of the frames. That polls sample it is neither structure nor scatter; it passes within the tolerance, and is not
-//!   examined beyond, unless the plan sets one. Where stamps tick no more often than polls come, whole polls are all that they can
-//!   tell: inconclusive beyond. (Added after stamps rounded to 1 ms had made a clock of frames of every interval of 1.08 ms.)
+//! - *off-nominal*: the clock (slope of time against report number) over the nominal, which is what the endpoint's descriptor
+//!   asks to be polled at; decided, against the tolerance. Hosts round a poll interval down to a power of two times 125 µs (10 ms
+//!   becomes 8): then that is the nominal. A device that reports in every k-th poll only keeps an interval of its own, of which
+//!   the descriptor says nothing: not examined, unless the plan sets a tolerance. Nor of a device whose frames have an even clock
+//!   of their own, slower than polls ([`crate::intervals::frames`]): its interval is that of the frames. That polls sample it is
+//!   neither structure nor scatter; it passes within the tolerance, and is not examined beyond, unless the plan sets one. Where
+//!   stamps tick no more often than polls come, whole polls are all that they can tell: inconclusive beyond. (Added after stamps
+//!   rounded to 1 ms had made a clock of frames of every interval of 1.08 ms.)
 //! - *structure*: a line in the spectrum of intervals, of at least [`LEAST_LINE`] of the interval (within the default
 //!   tolerance every interval stays inside it), more than a tick of the clock, and at a false-alarm level below that of
 //!   a fail. It must stand out in the spectrum of intervals and in that of stamps: jitter that adds up is white in the one,
@@ -32,13 +32,13 @@
 //!   ([`HOST_SPREAD`]; for the kernel's own stamps [`KERNEL_SPREAD`]); or by less, where counts are as uneven as the intervals that they were made in
 //!   ([`crate::intervals::uneven`]): no reader's lateness does that.
 //!
-//! A run is broken, and a new one begun, by stamps more than half an interval off where the one before puts them, eight in a row: so
-//! by a report that is missing, by some that a host held up for so long, and by a pace that leaves slots empty. What lies across a break
-//! enters neither the clock nor the spectrum; a device whose every interval is off by more than half has no runs and is not
-//! examined, but for the two kinds above, which are known and break no run. How many intervals are off, broken runs included,
-//! is shown. Time in a run counts from its own first report: no stamp is held against a clock that runs through the session. Runs are
-//! collected twice, the second time by the first clock: by a slot that is too long more of them break where an interval is short, so
-//! begin early and end late. (Seen: +0.13 % by a slot of 1.028 ms for 1 ms.)
+//! A run is broken, and a new one begun, by stamps more than half an interval off where the one before puts them, eight in a row:
+//! so by a report that is missing, by some that a host held up for so long, and by a pace that leaves slots empty. What lies
+//! across a break enters neither the clock nor the spectrum; a device whose every interval is off by more than half has no runs
+//! and is not examined, but for the two kinds above, which are known and break no run. How many intervals are off, broken runs
+//! included, is shown. Time in a run counts from its own first report: no stamp is held against a clock that runs through the
+//! session. Runs are collected twice, the second time by the first clock: by a slot that is too long more of them break where an
+//! interval is short, so begin early and end late. (Seen: +0.13 % by a slot of 1.028 ms for 1 ms.)
 //!
 //! Reports that came in a rush after a silence ([`crate::intervals::rushes`]) were held up by this computer or by the link: they
 //! are told, and no finding. If more swipes show one than may have a dropout, a device that holds its reports back cannot be
@@ -204,10 +204,10 @@ pub(crate) fn clock(step: &StepView) -> Option<Clock> {
 /// as a standard uncertainty of a rectangular distribution.
 pub(crate) const CLOCK: f64 = 50e-6 / 1.732_050_8;
 
-/// The report interval as told: the clock, as far as this computer's own is right; where there is none the median of intervals,
-/// between bounds that hold their mean as well: where stamps scatter the one is off, where reports are missing the other. None where
-/// the stamps are too coarse. (Added after the head of a verdict had told the median of intervals that scatter, 1.0282 ± 0.004 ms for
-/// 1 ms, beside a clock of 1.0013.)
+/// The report interval as told: the clock, as far as this computer's own is right; where there is none the median of
+/// intervals, between bounds that hold their mean as well: where stamps scatter the one is off, where reports are missing the
+/// other. None where the stamps are too coarse. (Added after the head of a verdict had told the median of intervals that
+/// scatter, 1.0282 ± 0.004 ms for 1 ms, beside a clock of 1.0013.)
 pub(crate) fn told(step: &StepView) -> Option<Quantity> {
     let median = step.interval.filter(|_| !step.coarse_clock())?;
     if let Some(clock) = clock(step) {

@@ -10,10 +10,10 @@
 //! is as late as the next. That the ticks are coarse the header says; or all stamps are multiples of so much, and yet the mean
 //! interval is the one asked for to [`AS_ASKED`], so that it is not the device that is slow. Cost: one pass.
 //!
-//! A reader that takes what has come every few milliseconds makes such ticks, too, if it wakes once for each report of a batch: most
-//! intervals are then the microseconds that it takes to read one, and none is the device's ([`batches`]). (Added after a sound device of
-//! 1 ms, read every 4 or 8 ms, had been told to report every 0.003 to 0.005 ms: at slots of that width every report was faster than a
-//! hand, the scale came out at a third, and a creep of 0.03 mm/s failed as 0.18.)
+//! A reader that takes what has come every few milliseconds makes such ticks, too, if it wakes once for each report of a batch:
+//! most intervals are then the microseconds that it takes to read one, and none is the device's ([`batches`]). (Added after a
+//! sound device of 1 ms, read every 4 or 8 ms, had been told to report every 0.003 to 0.005 ms: at slots of that width every
+//! report was faster than a hand, the scale came out at a third, and a creep of 0.03 mm/s failed as 0.18.)
 
 use super::{RUSHED, Series, fast_intervals, is_due};
 use crate::intervals::greatest_common;
@@ -65,9 +65,9 @@ pub struct Batches {
     pub interval: f64,
 }
 
-/// Looks for batches. Half of the intervals are shorter than a [rush's](RUSHED), by the long run and by what is asked for: reports that a
-/// link sends in bursts and loses between keep the one, and a host that polls faster than it is asked to keeps the other. `due` and
-/// `longest`: see [`fast_intervals`]. Fewer than `least` intervals tell nothing.
+/// Looks for batches. Half of the intervals are shorter than a [rush's](RUSHED), by the long run and by what is asked for: a link
+/// that sends in bursts and loses what comes between them is as fast as is asked, and a host that polls faster than it is asked to
+/// as fast as in the long run. `due` and `longest`: see [`fast_intervals`]. Fewer than `least` intervals tell nothing.
 pub fn batches(
     series: &[Series],
     asked: Option<Nanos>,
