@@ -11,7 +11,7 @@ mod gain_change;
 mod lag;
 pub(crate) mod one_way;
 mod report_ceiling;
-mod report_interval;
+pub(crate) mod report_interval;
 mod resolution;
 mod spin_out;
 mod straightening;

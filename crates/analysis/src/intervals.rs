@@ -1,11 +1,13 @@
 //! Report intervals of a device in unbroken motion, and what they tell of its clock.
 //!
-//! A *run* is a row of reports in which every slot was used: each of at least [`DUE`] counts on the larger axis (a device
-//! that has something to say says it in every interval; counted in the device's own [steps](quantum): one that counts by fours has
-//! something to say in every third slot where three counts are due in each), each stamp within half an interval of where the one before
-//! puts it. Reports that were read together with others have no time of their own: they keep the run's count and are
-//! left out. Where the kernel's own stamps were recorded of all reports of a run but a few these are used, and a
-//! report without one has no time; else those of receipt.
+//! A *run* is a row of reports in which every slot was used: each of at least [`DUE`] counts on the larger axis (a device that
+//! has something to say says it in every interval; counted in the device's own [steps](quantum): one that counts by fours has
+//! something to say in every third slot where three counts are due in each), each stamp within half an interval of where the one
+//! before puts it. Some that are farther off, before one that is not, are left out, and so are those at which a run would begin
+//! by less than a whole slot off: runs that begin at late stamps make the clock fast. (Added after a sound device of 125 µs, read
+//! late by 40 µs on the mean and now and then by a slot, had been told to have 124.92 ± 0.05.) Reports that were read together
+//! with others have no time of their own: they keep the run's count and are left out. Where the kernel's own stamps were recorded
+//! of all reports of a run but a few these are used, and a report without one has no time; else those of receipt.
 //!
 //! The *clock* is the slope of time against report number, pooled over runs: b = Σ (i − ī)(t − t̄) / Σ (i − ī)². A stamp
 //! that is late moves it little and does not add up, unlike the median of intervals, which jitter widens and which a
@@ -29,7 +31,8 @@ use statrs::distribution::{ContinuousCDF, FisherSnedecor};
 pub const MOST: usize = 1 << 20;
 /// Fewer reports do not make a run.
 const LEAST: usize = 8;
-/// A stamp that lies further off than this share of an interval from where the one before puts it breaks a run.
+/// Stamps that lie further off than this share of an interval from where the one before puts them break a run, if they are as
+/// many in a row as make one. Fewer were read late, and have no time of their own.
 const BREAK: f64 = 0.5;
 /// An interval that differs from the report interval by more than this share of it is off.
 const OFF: f64 = 0.25;
@@ -118,14 +121,12 @@ pub fn runs_knowing(trace: &DeviceTrace, spans: &[(Nanos, Nanos)], slot: f64, kn
     }
     let reports = Reports::new(trace, spans);
     out.kernel = reports.kernel;
-    let mut run = Run::default();
-    // Number and time of the run's first report, and of the last one that has a time.
-    let (mut begin, mut last) = ((0, 0), None);
-    let mut missing = 0;
     let apart = BREAK + known.swing / slot;
+    let mut row_of = Collected { slot, apart, ..Collected::default() };
+    let (mut last, mut missing) = (None, 0);
     reports.walk(spans, |report| {
         let Some((row, number, t)) = report else {
-            out.close(&mut run);
+            row_of.end(&mut out);
             last = None;
             return;
         };
@@ -137,19 +138,59 @@ pub fn runs_knowing(trace: &DeviceTrace, spans: &[(Nanos, Nanos)], slot: f64, kn
             out.intervals += 1;
             out.skipped += usize::from(off > apart);
             out.off += usize::from(off.abs() > OFF);
-            if off.abs() > apart {
-                out.close(&mut run);
-                last = None;
-            }
         }
-        if last.is_none() {
-            begin = (number, t);
-        }
-        run.number.push((number - begin.0) as f64);
-        run.time.push(t.saturating_sub(begin.1) as f64);
         last = Some((number, t));
+        row_of.take(number, t, &mut out);
     });
     out
+}
+
+/// A run that is being collected.
+#[derive(Default)]
+struct Collected {
+    slot: f64,
+    /// Share of it by which a stamp may lie off.
+    apart: f64,
+    run: Run,
+    /// Number and time of its first report, and of its last.
+    begin: (i64, i64),
+    last: Option<(i64, i64)>,
+    /// Those since that lie farther off.
+    off: Vec<(i64, i64)>,
+}
+
+impl Collected {
+    fn take(&mut self, number: i64, t: i64, out: &mut Runs) {
+        let (before, at) = *self.last.get_or_insert((number, t));
+        let (slot, apart) = (self.slot, self.apart);
+        let off = |number: i64, t: i64| t.saturating_sub(at) as f64 / slot - (number - before) as f64;
+        if off(number, t).abs() > apart {
+            self.off.push((number, t));
+            if self.off.len() == LEAST {
+                let part = |&(number, t): &(i64, i64)| {
+                    let off = off(number, t);
+                    (off - off.round()).abs() > OFF
+                };
+                let rest = std::mem::take(&mut self.off);
+                self.end(out);
+                rest.into_iter().skip_while(part).for_each(|(number, t)| self.take(number, t, out));
+            }
+            return;
+        }
+        if self.run.number.is_empty() {
+            self.begin = (number, t);
+        }
+        self.run.number.push((number - self.begin.0) as f64);
+        self.run.time.push(t.saturating_sub(self.begin.1) as f64);
+        self.last = Some((number, t));
+        self.off.clear();
+    }
+
+    fn end(&mut self, out: &mut Runs) {
+        out.close(&mut self.run);
+        self.last = None;
+        self.off.clear();
+    }
 }
 
 /// How reports are read: how fast they are, and when they came.

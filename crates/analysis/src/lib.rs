@@ -200,7 +200,7 @@ fn step_verdict(view: &StepView, findings: &[Finding], lengths: Option<&Lengths>
         gain_curve,
         ripple: ripple::examine(view, findings),
         left_out: lengths.map(|l| l.left_out.clone()).unwrap_or_default(),
-        report_interval_ns: view.interval,
+        report_interval_ns: families::report_interval::told(view),
         tracking_limit_m_s: limit.as_ref().and_then(|limit| limit.as_ref().ok().copied()),
         tracking_limit_because: limit.and_then(Result::err),
         families: Family::ALL.into_iter().filter_map(|family| families.remove(&family)).collect(),

@@ -296,13 +296,17 @@ pub const CONTIGUOUS: f64 = 1.6;
 /// Report intervals in motion fast enough that every slot is used, in nanoseconds: both reports timed, of at least
 /// `due` counts on the larger axis, and not further apart than `longest`.
 pub fn fast_intervals(series: &Series, longest: Nanos, due: i64) -> Vec<f64> {
-    let is_due = |s: &Sample| s.timed && i64::from(s.x.unsigned_abs().max(s.y.unsigned_abs())) >= due;
-    let pairs = series.samples.windows(2).filter(|pair| pair.iter().all(is_due));
+    let pairs = series.samples.windows(2).filter(|pair| pair.iter().all(|s| s.timed && is_due(s, due)));
     pairs
         .map(|pair| pair[1].t - pair[0].t)
         .filter(|&dt| dt > 0 && dt <= longest.0)
         .map(|dt| dt as f64)
         .collect()
+}
+
+/// True for a report of at least `due` counts on the larger axis.
+fn is_due(s: &Sample, due: i64) -> bool {
+    i64::from(s.x.unsigned_abs().max(s.y.unsigned_abs())) >= due
 }
 
 /// Intervals in fast motion that alternate between a shorter and a longer one.

@@ -133,8 +133,10 @@ pub struct StepView<'a> {
     pub trace: &'a DeviceTrace,
     /// Direction of travel; `None` without motion.
     pub frame: Option<Frame>,
-    /// Report interval in fast motion, nanoseconds.
+    /// Median report interval in fast motion, nanoseconds: for slots. (What a verdict tells is its family's clock.)
     pub interval: Option<Quantity>,
+    /// Report interval by the long run where reports are read in batches, nanoseconds.
+    pub in_batches: Option<f64>,
     /// Report interval that the device's descriptor asks for.
     pub nominal_interval: Option<Nanos>,
     /// Counts of a report on the larger axis at which one is due in every slot.
@@ -185,10 +187,16 @@ impl<'a> StepView<'a> {
         let times: Vec<(Nanos, Nanos)> = spans.iter().map(|p| (p.begin, p.end)).collect();
         let due = DUE * quantum::in_spans(trace, &times);
         let tick = ticks::coarse(&rough, stated, nominal_interval, LONGEST_INTERVAL, due);
+        let batches = ticks::batches(&rough, nominal_interval, LONGEST_INTERVAL, due, LEAST_INTERVALS);
+        // Of two at a time the mean is told all the same.
+        let batches = batches.filter(|_| tick.is_none() && turns(&rough, LONGEST_INTERVAL, due).is_none());
+        let tick = tick.or(batches.map(|b| b.period));
+        let in_batches = batches.map(|b| b.interval);
         let interval = report_interval(&rough, due).filter(|_| tick.is_none());
         drop(rough);
-        let slot = slot(interval, nominal_interval);
-        let settled = interval.map(|q| Nanos(q.value as i64)).or(nominal_interval);
+        let measured = interval.map(|q| q.value).or(in_batches);
+        let slot = slot(measured, nominal_interval);
+        let settled = measured.map(|ns| Nanos(ns as i64)).or(nominal_interval);
         let series = spans.iter().map(|p| {
             let mut series = Series::of_phase(trace, p, settled);
             if let Some((tick, interval)) = tick.zip(settled) {
@@ -257,6 +265,7 @@ impl<'a> StepView<'a> {
             trace,
             frame,
             interval,
+            in_batches,
             nominal_interval,
             due,
             link: recording.header.devices.get(device)?.link.as_deref(),
@@ -366,7 +375,7 @@ impl<'a> StepView<'a> {
 
     /// Width of a report slot in nanoseconds.
     pub fn slot(&self) -> f64 {
-        slot(self.interval, self.nominal_interval)
+        slot(self.interval.map(|q| q.value).or(self.in_batches), self.nominal_interval)
     }
 
     /// Counts per millimetre: as the swipes tell, else by the nominal resolution.
@@ -496,9 +505,9 @@ pub(crate) fn is_lost_otherwise(view: &SwipeView, bench: &erratic::Bench) -> boo
 
 /// Width of a report slot in nanoseconds: the report interval; the one asked for where none could be measured (a reader
 /// that is late by more than it at every report); 1 ms where neither is known.
-fn slot(interval: Option<Quantity>, asked: Option<Nanos>) -> f64 {
+fn slot(interval: Option<f64>, asked: Option<Nanos>) -> f64 {
     let asked = asked.map(|n| n.0 as f64).filter(|n| *n > 0.0);
-    interval.map(|q| q.value).or(asked).unwrap_or(1e6)
+    interval.or(asked).unwrap_or(1e6)
 }
 
 /// Marks swipes that a report ceiling cut.

@@ -39,6 +39,8 @@ struct Outside {
     twice: fn(i64) -> bool,
     /// Speed with which the sensor drifts on while the device rests between swipes, mm/s.
     drifts_mm_s: f64,
+    /// And while it is left still at first.
+    creeps_mm_s: f64,
     /// Whether one at this time is not sent, and the next that is carries its counts.
     held: fn(f64) -> bool,
     /// Counts that report number i carries at most.
@@ -109,6 +111,7 @@ const SOUND: Outside = Outside {
     lost: |_| false,
     twice: |_| false,
     drifts_mm_s: 0.0,
+    creeps_mm_s: 0.0,
     held: |_| false,
     most: |_| i32::MAX,
     flickers_s: 0.0,
@@ -238,9 +241,9 @@ impl Outside {
             }
             let pressed = self.button.filter(|(from, _)| seen >= *from).map_or(1.0, |(_, factor)| factor);
             let counted = moved * self.counts_per_mm * (self.gain)(swipe) * pressed;
-            // Not while it is left still.
-            let rests = here == at && seen > legs[0].0 && counted == 0.0;
-            let counted = if rests { self.drifts_mm_s * seconds * self.counts_per_mm } else { counted };
+            let rests = here == at && counted == 0.0;
+            let drifts = if seen > legs[0].0 { self.drifts_mm_s } else { self.creeps_mm_s };
+            let counted = if rests { drifts * seconds * self.counts_per_mm } else { counted };
             let blind = self.limit.is_some_and(|(m_s, beyond)| {
                 beyond == Beyond::Blind && moved.abs() > 1e3 * m_s * (self.limit_in)(swipe) * seconds
             });
@@ -409,6 +412,53 @@ fn a_host_that_is_later_than_an_interval_makes_no_silence_and_no_wander() {
         let verdict = Outside { slot_ns, late_ns: |_, chance| -5e5 * (1.0 - chance).ln(), ..SOUND }.verdict();
         assert_eq!(kinds(&verdict), [], "{slot_ns}");
     }
+}
+
+/// A device of 1 ms whose reader wakes every so many milliseconds, and then once for each report, 15 µs apart.
+fn read_every(every: i64, i: i64) -> f64 {
+    let waits = (every - 1 - i % every) as f64;
+    1e6 * waits + 15e3 * (i % every) as f64
+}
+
+#[test]
+fn what_is_read_in_batches_has_no_interval_of_microseconds_and_the_scale_of_its_counts() {
+    for late_ns in [|i, _| read_every(3, i), |i, _| read_every(4, i), |i, _| read_every(8, i)] {
+        let verdict = Outside { late_ns, creeps_mm_s: 0.07, ..SOUND }.verdict();
+        assert_eq!(kinds(&verdict), [(Family::Drift, "creep", Cause::Sensor)]);
+        assert_eq!(outcome(&verdict, Family::Drift), Outcome::Pass);
+        assert!((verdict.findings[0].size / 8.5 - 0.07).abs() < 0.01, "{:?}", verdict.findings);
+        let step = &verdict.steps[0];
+        assert!(step.report_interval_ns.is_none_or(|q| (q.value - 1e6).abs() < 1e4));
+        assert!(step.swept.fastest_clean_m_s.is_some_and(|v| v > 1.5), "{:?}", step.swept);
+    }
+}
+
+/// Reports every 1.08 ms where 1 ms is asked for, and every 8.64 for 8: stamps tell no more than whole milliseconds.
+#[test]
+fn stamps_of_whole_milliseconds_tell_one_interval_and_pass_none_that_is_off() {
+    let rounded = |slot_ns: i64, late_ns, asked: i64| {
+        let text = Outside { slot_ns, late_ns, ..SOUND }.text();
+        let asked = text.replace(&format!("\"interval_ns\":{slot_ns}"), &format!("\"interval_ns\":{asked}"));
+        judge(&Recording::read(asked.as_bytes()).unwrap(), "outside").verdict
+    };
+    let fast = rounded(1_080_000, |i, _| (-1_080_000 * i).rem_euclid(1_000_000) as f64, 1_000_000);
+    assert_eq!(outcome(&fast, Family::ReportInterval), Outcome::Inconclusive);
+    let slow = rounded(8_640_000, |i, _| (-8_640_000 * i).rem_euclid(1_000_000) as f64, 8_000_000);
+    assert_eq!(outcome(&slow, Family::ReportInterval), Outcome::Fail);
+    for (verdict, truth) in [(fast, 1.08e6), (slow, 8.64e6)] {
+        let q = verdict.steps[0].report_interval_ns.unwrap();
+        assert!((q.value / truth - 1.0).abs() < 1e-3, "{q:?}");
+        assert!(q.low.unwrap() <= truth && truth <= q.high.unwrap(), "{q:?}");
+    }
+}
+
+/// A reader that is late by a third of an interval on the mean, and by more now and then.
+#[test]
+fn the_interval_that_is_told_is_the_clocks_however_late_the_reader() {
+    let late_ns = |_, chance: f64| -40e3 * (1.0 - chance).ln();
+    let verdict = Outside { slot_ns: 125_000, late_ns, ..SOUND }.verdict();
+    let q = verdict.steps[0].report_interval_ns.unwrap();
+    assert!(q.low.unwrap() <= 125e3 && 125e3 <= q.high.unwrap(), "{q:?}");
 }
 
 #[test]

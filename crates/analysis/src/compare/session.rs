@@ -4,8 +4,8 @@
 //! Cost: that of judging.
 
 use super::pool::{Measure, Value, What};
+use crate::families::report_interval::{self, CLOCK};
 use crate::families::{GainContrast, key, looked_at, spoiled};
-use crate::intervals::runs;
 use crate::lengths::Lengths;
 use crate::scale::{effective, straight_edge};
 use crate::stats::{median, t_quantile};
@@ -191,15 +191,6 @@ fn tracking_limit(view: &StepView, said: &StepVerdict, findings: &[Finding]) -> 
 }
 
 fn report_interval(view: &StepView) -> Option<Measure> {
-    if view.coarse_clock() {
-        return None;
-    }
-    let swiped = view.phases.iter().filter(|p| !p.swipes.is_empty());
-    let spans: Vec<_> = swiped.map(|p| (p.span.begin, p.span.end)).collect();
-    let clock = runs(view.trace, &spans, view.interval?.value).clock()?;
+    let clock = report_interval::clock(view)?;
     value(clock.interval, clock.uncertainty, clock.df, clock.interval * CLOCK)
 }
-
-/// Two computers' clocks, or one warm and cold, differ by up to so much (crystals of 50 ppm; common practice, no source),
-/// as a standard uncertainty of a rectangular distribution.
-const CLOCK: f64 = 50e-6 / 1.732_050_8;

@@ -9,10 +9,15 @@
 //! Coarse is more than [`COARSE`] of the interval that the descriptor asks for, unless it is a whole number of ticks: then each stamp
 //! is as late as the next. That the ticks are coarse the header says; or all stamps are multiples of so much, and yet the mean
 //! interval is the one asked for to [`AS_ASKED`], so that it is not the device that is slow. Cost: one pass.
+//!
+//! A reader that takes what has come every few milliseconds makes such ticks, too, if it wakes once for each report of a batch:
+//! most intervals are then the microseconds that it takes to read one, and none is the device's ([`batches`]). (Added after a
+//! sound device of 1 ms, read every 4 or 8 ms, had been told to report every 0.003 to 0.005 ms: at slots of that width every
+//! report was faster than a hand, the scale came out at a third, and a creep of 0.03 mm/s failed as 0.18.)
 
-use super::{Series, fast_intervals};
+use super::{RUSHED, Series, fast_intervals, is_due};
 use crate::intervals::greatest_common;
-use crate::stats::mean_sd;
+use crate::stats::{mean_sd, median};
 use slipgauge_trace::Nanos;
 
 /// Up to a third a stamp lies nearer to its own interval than to the next, and the slope of many of them is right.
@@ -49,6 +54,47 @@ pub fn coarse(
     let all: Vec<f64> = series.iter().flat_map(|s| fast_intervals(s, longest, due)).collect();
     let (mean, _) = mean_sd(&all)?;
     ((mean / asked - 1.0).abs() <= AS_ASKED).then_some(tick)
+}
+
+/// Reports that a reader takes in batches and stamps one by one.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Batches {
+    /// Time from batch to batch, nanoseconds.
+    pub period: i64,
+    /// Report interval by the long run: time over number, nanoseconds.
+    pub interval: f64,
+}
+
+/// Looks for batches. Half of the intervals are shorter than a [rush's](RUSHED), by the long run and by what is asked for: a link
+/// that sends in bursts and loses what comes between them is as fast as is asked, and a host that polls faster than it is asked to
+/// as fast as in the long run. `due` and `longest`: see [`fast_intervals`]. Fewer than `least` intervals tell nothing.
+pub fn batches(
+    series: &[Series],
+    asked: Option<Nanos>,
+    longest: Nanos,
+    due: i64,
+    least: usize,
+) -> Option<Batches> {
+    let (mut timed, mut time, mut number) = (Vec::new(), 0.0, 0.0);
+    for pair in series.iter().flat_map(|s| s.samples.windows(2)) {
+        let apart = pair[1].t.saturating_sub(pair[0].t);
+        if !pair.iter().all(|s| is_due(s, due)) || !(0..=longest.0).contains(&apart) {
+            continue;
+        }
+        time += apart as f64;
+        number += 1.0 + f64::from(pair[1].idle_before);
+        if pair.iter().all(|s| s.timed) {
+            timed.push(apart as f64);
+        }
+    }
+    let interval = time / number;
+    let asked = asked.map_or(f64::INFINITY, |i| i.0 as f64);
+    let rushed = RUSHED * interval.min(asked);
+    if timed.len() < least || median(&timed)? >= rushed {
+        return None;
+    }
+    let between: Vec<f64> = timed.into_iter().filter(|apart| *apart >= rushed).collect();
+    Some(Batches { period: median(&between)? as i64, interval })
 }
 
 impl Series {
@@ -93,6 +139,31 @@ mod tests {
         assert_eq!(found(1_000_000, 1_000, None, 1_000_000), None, "fine");
         // A device that is slow, and stamps without any scatter.
         assert_eq!(found(1_250_000, 1_250_000, None, 1_000_000), None);
+    }
+
+    /// Reports every millisecond, read every so many and stamped so far apart; the median of stamps is no interval.
+    #[test]
+    fn reports_that_are_read_in_batches_have_the_interval_of_the_long_run() {
+        let found = |every: i64, apart: i64, asked| {
+            let mut series = reports(1_000_000, 1, &[]);
+            for (i, s) in (0i64..).zip(&mut series.samples) {
+                s.t = (i / every + 1) * every * 1_000_000 + i % every * apart;
+            }
+            batches(&[series], asked, Nanos(255_000_000), 3, 20)
+        };
+        for (every, apart) in [(4, 3_000), (8, 40_000), (3, 0)] {
+            let got = found(every, apart, Some(Nanos(1_000_000))).unwrap();
+            assert!((got.interval - 1e6).abs() < 1e4, "{got:?}");
+            assert!((got.period - (every * 1_000_000 - (every - 1) * apart)).abs() < 2, "{got:?}");
+            assert_eq!(found(every, apart, None), Some(got));
+        }
+        // A host that is asked for less; and reports that come evenly, or at three in four of their slots.
+        assert!(found(4, 300_000, Some(Nanos(1_000_000))).is_none());
+        let even = |gone: &[i64]| batches(&[reports(1_000_000, 1, gone)], None, Nanos(255_000_000), 3, 20);
+        assert!(even(&[]).is_none());
+        assert!(even(&(0..2000).filter(|i| i % 4 == 1).collect::<Vec<_>>()).is_none());
+        let burst = reports(1_000_000, 1, &(0..2000).filter(|i| i % 16 > 2).collect::<Vec<_>>());
+        assert!(batches(&[burst], Some(Nanos(1_000_000)), Nanos(255_000_000), 3, 20).is_none());
     }
 
     #[test]
