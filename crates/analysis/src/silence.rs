@@ -29,8 +29,8 @@
 //! the silence or after them, the more, the last of them holds [`OWN`] v, and all of them beyond v each between a half and twice of
 //! what the flanks say, and [`LEAST_MM`], in a swipe that does not lack it. The flank after the silence begins behind them. A host
 //! holds reports up, and makes no fuller ones of them; in silences no longer than a reader is late by ([`STALL_MARGIN`]) reports that
-//! hold two frames by right look so, where the device sends less often than it is polled. (Added after freezes of 12 and 20 ms that were caught up over 2 to 12 ms had
-//! been told as clean swipes, or as motion beyond an arm.)
+//! hold two frames by right look so, where the device sends less often than it is polled. (Added after freezes of 12 and 20 ms that
+//! were caught up over 2 to 12 ms had been told as clean swipes, or as motion beyond an arm.)
 //!
 //! Stray reports of at most [`STRAY`] counts do not end a silence where the flanks run at [`STRAY_FLANK`] and more.
 //! Cost: O(reports of the swipe).
