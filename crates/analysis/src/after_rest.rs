@@ -136,7 +136,10 @@ fn ended(phase: &PhaseView, index: usize, (frame, per_mm, slot): (Frame, f64, f6
         (counts >= LEAST_MM * per_mm && stays && waited).then_some((later, fast))
     });
     let from_rest = from_rest(per_mm, slot);
-    let leap = samples[first + 1..=last].iter().find_map(|s| {
+    // What the next swipe's start brings late, in several reports of which the swipe may seem to begin with a later one, is no leap.
+    let starts = phase.swipes.get(index + 1).map_or(&[][..], |next| &next.starts);
+    let of_a_start = |t: i64| starts.iter().any(|s| s.several(per_mm) && (s.t..=s.until).contains(&t));
+    let leap = samples[first + 1..=last].iter().filter(|s| !of_a_start(s.t)).find_map(|s| {
         let counts = f64::from(s.x).hypot(f64::from(s.y));
         let begin = s.t.saturating_sub(slot as i64);
         let rest = samples[first].t;

@@ -157,7 +157,7 @@ pub(crate) fn of(
     }
     let mut trusted = vec![true; slots];
     for silence in &view.silences {
-        let (from, to) = (grid.index(silence.begin), grid.index(silence.end).min(slots - 1));
+        let (from, to) = (grid.index(silence.begin), grid.index(silence.until).min(slots - 1));
         let from = if silent_end == Some(silence.begin) { from + 1 } else { from };
         // What was held back comes when the hand is at rest.
         let to = if silence.to_the_end || silence.held { slots - 1 } else { to };
@@ -177,7 +177,9 @@ pub(crate) fn of(
         let (from, to) = (grid.index(away.gone), grid.index(away.until()).min(slots - 1));
         trusted.iter_mut().take(to + 1).skip(from).for_each(|t| *t = false);
     }
-    let late = late::find(&reports, slot);
+    let starts = view.starts.iter().filter(|s| s.late(counts_per_mm)).map(|s| (s.t, s.until));
+    let known: Vec<(i64, i64)> = starts.chain(view.silences.iter().map(|s| (s.end, s.until))).collect();
+    let late = late::find(&reports, &known, slot);
     for one in &late {
         let (from, to) = (grid.index(one.begin), grid.index(one.end - slot as i64 / 2).min(slots - 1));
         trusted.iter_mut().take(to + 1).skip(from).for_each(|t| *t = false);

@@ -25,13 +25,20 @@
 //! that slept through their starts had been told to lose track where the hand struck the stop, in up to 19 of 20
 //! swipes; for all swipes since a gain that falls with speed had been told so under hands that strike.)
 //!
+//! What was held back may come in several reports, within [`HANDED_ON`] and no longer than the silence: with v what a slot holds before
+//! the silence or after them, the more, the last of them holds [`OWN`] v, and all of them beyond v each between a half and twice of
+//! what the flanks say, and [`LEAST_MM`], in a swipe that does not lack it. The flank after the silence begins behind them. A host
+//! holds reports up, and makes no fuller ones of them; in silences no longer than a reader is late by ([`STALL_MARGIN`]) reports that
+//! hold two frames by right look so, where the device sends less often than it is polled. (Added after freezes of 12 and 20 ms that
+//! were caught up over 2 to 12 ms had been told as clean swipes, or as motion beyond an arm.)
+//!
 //! Stray reports of at most [`STRAY`] counts do not end a silence where the flanks run at [`STRAY_FLANK`] and more.
 //! Cost: O(reports of the swipe).
 
 use crate::erratic::{ARM_ACCELERATION, FLICK_ACCELERATION, from_rest};
 use crate::false_motion::BOUNCE_MM;
 use crate::host::{HostSpans, STALL_MARGIN};
-use crate::series::{DUE, Frame, Sample, Series};
+use crate::series::{CONTIGUOUS, DUE, Frame, Sample, Series};
 use crate::starts::LostBefore;
 use crate::swipes::{ASLEEP, AT_SPEED, PAUSE, Swipe};
 use crate::tracking_limit::onset;
@@ -91,6 +98,18 @@ const LEDGER: usize = 12;
 /// And this time, nanoseconds, where reports come faster than every millisecond: how long a reader is late is the host's.
 const LEDGER_TIME: f64 = 12e6;
 
+/// What a device held back comes within this time, nanoseconds: firmware that smooths does so over less, and no muscle starts and
+/// brakes in it.
+const HANDED_ON: f64 = 16e6;
+/// Reports in which it may: two at least.
+pub(crate) fn handed_on(slot: f64) -> usize {
+    ((HANDED_ON / slot) as usize).clamp(2, 128)
+}
+/// Each of them holds so many times its own slot's, between one and two: a report that is one slot late holds two.
+pub(crate) const OWN: f64 = 1.5;
+/// What came, over what the flanks say, which they do to a half.
+const CAME: std::ops::RangeInclusive<f64> = 0.5..=2.0;
+
 /// What became of the counts.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum MakeUp {
@@ -109,6 +128,8 @@ pub struct Silence {
     pub begin: i64,
     /// Time of the first report after it; the swipe's last report if nothing came.
     pub end: i64,
+    /// Time of the last report that brought what was missing; of the first one after it if none did.
+    pub until: i64,
     /// Empty slots.
     pub slots: f64,
     /// Reports that came during the silence and moved (almost) nothing.
@@ -167,9 +188,14 @@ pub(crate) fn find(
         };
         let skipped: f64 = along[row + 1..after_row].iter().sum();
         let slots = (samples[after_row].t - samples[row].t) as f64 / slot - 1.0;
-        let after = ctx.after(after_row);
         let span = slots * slot * 1e-9;
         let due = |speed: f64| speed * due_within(slots * slot, slot) * 1e-9 >= TOLD_TO * DUE as f64;
+        let brought = ctx.brought(row, after_row, counts_per_mm).filter(|_| due(before));
+        // The swipe lacks nothing of that.
+        let all_came = |hides: f64| swipe.one_travel - swipe.along < 0.5 * hides;
+        let last = brought.filter(|b| all_came(b.1)).map_or(after_row, |b| b.0);
+        let reports = (last - after_row + 1) as f64;
+        let after = ctx.after(last);
         let rest = total - place - skipped;
         // A device that falls silent and then speaks at twice the speed has not bounced: the hand has set out.
         let at_once = ctx.enters_at_speed(after_row, counts_per_mm);
@@ -195,15 +221,16 @@ pub(crate) fn find(
         let long = slot >= LONE_SLOT && slots >= TOLD_TO;
         let lone = !silent && between && long && swipe.is_short() && starts.is_empty();
         if (silent && counting && (between || before_the_stop || handed_on())) || (lone && counting) {
-            let near = ctx.beside(row, after_row, (before, after));
-            let (leaves, enters) = ctx.edges(row, after_row, near.0, near.1);
+            let near = ctx.beside(row, last, (before, after));
+            let (leaves, enters) = ctx.edges(row, last, near.0, near.1);
             let enters = enters.max(0.0);
             let missing = 0.5 * (leaves + enters) * span;
-            let first = along[after_row] - enters * slot * 1e-9;
+            let held: f64 = along[after_row..=last].iter().sum();
+            let first = held - reports * enters * slot * 1e-9;
             let make_up = (first + skipped) / missing;
             // What the first report holds of its own lies between the speeds of both flanks: a strike may fall into it.
-            let own_most = enters.max(leaves) * slot * 1e-9;
-            let at_least = (along[after_row] - own_most + skipped) / missing;
+            let own_most = reports * enters.max(leaves) * slot * 1e-9;
+            let at_least = (held - own_most + skipped) / missing;
             let lacks = swipe.one_travel - swipe.along;
             let late = match (make_up > 0.5, at_least > 0.5) {
                 (true, false) => lacks < 0.5 * missing,
@@ -232,6 +259,7 @@ pub(crate) fn find(
                 found.push(Silence {
                     begin: samples[row].t,
                     end: samples[after_row].t,
+                    until: if kind == MakeUp::Late { samples[last].t } else { samples[after_row].t },
                     slots,
                     idle_reports: ctx.idle(row, after_row),
                     speed_before: near.0,
@@ -324,6 +352,7 @@ fn silent_end(
     (at_speed && !whole && !swipe.began_short && !slowing && goes_on).then(|| Silence {
         begin: ctx.samples[last].t,
         end: ctx.samples[last].t,
+        until: ctx.samples[last].t,
         slots: 0.0,
         idle_reports: 0,
         speed_before: before,
@@ -549,6 +578,41 @@ impl Flanks<'_> {
         let no_reader = silent > STALL_MARGIN as f64;
         let tells = held - own > 0.5e-9 * leaves * silent || (no_reader && held > from_rest + STRAY);
         tells && (at_speed || silent < ASLEEP as f64)
+    }
+
+    /// The last of several reports that brought what a silence hid, and the counts that this was by its flanks. A report alone is
+    /// weighed by the caller.
+    fn brought(&self, row: usize, after: usize, per_mm: f64) -> Option<(usize, f64)> {
+        let silent = self.samples[after].t.saturating_sub(self.samples[row].t) as f64 - self.slot;
+        if silent < ((LEAST_SLOTS - 0.5) * self.slot).max(STALL_MARGIN as f64) || row == 0 {
+            return None;
+        }
+        // Two milliseconds and more tell a speed; and no longer than it was silent it takes to catch up.
+        let flank = FLANK.max((2.0 * CELL / self.slot) as usize).min(64);
+        let before = self.speed(self.unbroken_before(row, flank - 1), row);
+        let reports = handed_on(self.slot).min((silent / self.slot).round() as usize);
+        let most = self.samples.len().min(after.saturating_add(reports));
+        let (mut held, mut found) = (0.0, None);
+        let apart = |row: usize| self.samples[row].t.saturating_sub(self.samples[row - 1].t) as f64;
+        for last in after..most {
+            if last > after && apart(last) > CONTIGUOUS * self.slot {
+                break;
+            }
+            held += self.along[last];
+            let behind = self.speed(last, self.unbroken_after(last, flank)).max(0.0);
+            let own = before.max(behind) * self.slot * 1e-9;
+            if self.along[last] <= OWN * own.max(DUE as f64) {
+                if found.is_some() {
+                    break;
+                }
+                continue;
+            }
+            let hides = 0.5e-9 * (before + behind) * silent;
+            let came = held - own * (last - after + 1) as f64;
+            let is_it = came >= LEAST_MM * per_mm && CAME.contains(&(came / hides));
+            found = is_it.then_some((last, hides));
+        }
+        found.filter(|f| f.0 > after)
     }
 
     /// True if the report after a silence holds more than an arm makes in its slot, from rest to the speed that the next one says;

@@ -5,7 +5,7 @@
 //! first that grow more slowly than from rest. A start at rest grows smoothly, whatever its acceleration, so that neither
 //! asks for a model of the hand, for its pace, or for sound siblings.
 //!
-//! - *late*: a lump (five standard deviations; three where the start is steep as well);
+//! - *late*: a lump (five standard deviations; three where the start is steep as well), in one report or in several within 16 ms;
 //! - *short*: a steep start without a lump in a swipe that is short: by itself, or all that began so are in the mean
 //!   ([`SHORT`] standard deviations of placing), against swipes of the phase that began well, else the slow ones (less what
 //!   [all paces](common) lack, and [`AT_REST_MM`]). So a
@@ -29,6 +29,7 @@
 //! most of them under 10 mm, because 6 ms of a fast start at a few counts a slot tell no acceleration, and because the hand
 //! was taken to have gone on as steeply before. With the looks above, neither counts a slot nor slots of silence matter
 //! from 0.125 to 8 ms; of those of 1 to 1.5 mm some are missed, and most of those below. A late one within a slot is none.
+//! What comes in k reports, no fewer than an arm makes in that time besides: 1 mm in 5 ms, 10 in 16.
 //! Where slow swipes lose some of their begin as well, the resolution is low by as much, and faster ones are short by
 //! what they lose beyond that.)
 //! Cost: O(reports).
@@ -77,16 +78,17 @@ const LINKS: usize = 5;
 /// Normal tails are not believed beyond this.
 const LEAST_CHANCE: f64 = 1e-9;
 
-/// True if what begins then is judged by a lump at `t`.
-fn follows(t: i64, begin: i64, slot: f64) -> bool {
-    let after = begin.saturating_sub(t);
-    after >= 0 && after <= (JUDGED_BY_LUMP + 2.0 * slot) as i64
+/// True if what begins then is judged by a lump that came from one time to another.
+fn follows((from, until): (i64, i64), begin: i64, slot: f64) -> bool {
+    begin >= from && begin.saturating_sub(until) <= (JUDGED_BY_LUMP + 2.0 * slot) as i64
 }
 
 /// True if what begins then in a swipe looks thin only beside the lump of a late start.
 pub(super) fn beside_a_lump(step: &StepView, findings: &[Finding], swipe: (u32, u32), begin: i64) -> bool {
     let mut lumps = findings.iter().filter(|f| f.family == Family::WakeUp && f.kind == "late");
-    lumps.any(|f| (f.phase, f.swipe) == (swipe.0, Some(swipe.1)) && follows(f.end_ns, begin, step.slot()))
+    lumps.any(|f| {
+        (f.phase, f.swipe) == (swipe.0, Some(swipe.1)) && follows((f.begin_ns, f.end_ns), begin, step.slot())
+    })
 }
 
 /// Travel that a swipe lacks because its first motion came short, mm.
@@ -225,6 +227,9 @@ fn evidence(one: &Placed, silent_ns: f64, scale: f64, short: Option<(f64, f64)>)
         "silent_ms": round(silent_ns * 1e-6, 1),
     });
     let Some(map) = evidence.as_object_mut() else { return evidence };
+    if start.until > start.t {
+        map.insert("reports_that_brought_it".to_owned(), json!(start.lump.reports));
+    }
     if let Some(steep) = start.steep {
         map.insert("span_ms".to_owned(), round(steep.span * 1e-6, 3));
         map.insert("counts_in_the_first_span_after".to_owned(), round(steep.counts.0, 1));
@@ -333,9 +338,9 @@ impl Detector for WakeUp {
             let here = (one.phase.span.number, Some(one.swipe.swipe.number));
             let beside = |f: &Finding| {
                 let same = f.family == Family::SpinOut && (f.phase, f.swipe) == here;
-                kind == "late" && same && follows(start.t, f.begin_ns, step.slot())
+                kind == "late" && same && follows((start.t, start.until), f.begin_ns, step.slot())
             };
-            let told = |f: &Finding| f.swipe.is_some() && f.begin_ns <= start.t && begin <= f.end_ns;
+            let told = |f: &Finding| f.swipe.is_some() && f.begin_ns <= start.until && begin <= f.end_ns;
             if findings.iter().any(|f| told(f) && !beside(f)) {
                 continue;
             }
@@ -344,7 +349,7 @@ impl Detector for WakeUp {
                 family: Family::WakeUp,
                 kind,
                 begin,
-                end: start.t,
+                end: start.until,
                 size: missing / scale,
                 unit: "mm of travel",
                 cause: Cause::PowerSaving,

@@ -5,21 +5,20 @@
 //! - comes after [`EMPTY`] slots and more without one, or is the first of its swipe, and
 //! - holds [`OWN`] times what the motion on either side of it makes in a slot, and [`DUE`] counts more;
 //!
-//! or is one of the [`RUNNING`] reports from there on of which the last does. (Added after starts that came late in two reports, the
-//! smaller part first, had been told as clean up to 14 m/s.)
+//! or is one of the [`RUNNING`] reports from there on of which the last does, or of those of which a start or a silence is known to have
+//! come in. (Added after starts that came late in two reports, the smaller part first, had been told as clean up to 14 m/s; then after
+//! some in five, up to 12.)
 //!
 //! Motion beside it is taken over [`BESIDE`] and two reports at least, of both sides the faster. Where the device moved by
-//! [`DUE`] counts a slot before, it had counted since then; else the hand may have rested, and its own slot alone tells
-//! nothing. What silences at speed have found ([`crate::silence`]) is among these, and what they leave to wake-up, or into
-//! the stop. Judges nothing: it only says where counts tell no speed. Cost: O(reports).
+//! [`DUE`] counts a slot before, it had counted since then, as it had where a start is known to come late; else the hand may have
+//! rested, and its own slot alone tells nothing. What silences at speed have found ([`crate::silence`]) is among these, and what they
+//! leave to wake-up, or into the stop. Judges nothing: it only says where counts tell no speed. Cost: O(reports).
 
 use crate::series::DUE;
-use crate::silence::LEAST_SLOTS;
+use crate::silence::{LEAST_SLOTS, OWN};
 
 /// Half a slot: of a report that is less late than that, its own slot's share of what it holds is the larger.
 const EMPTY: f64 = 0.5;
-/// Between one slot's counts and two: a report that is one slot late holds two.
-const OWN: f64 = 1.5;
 /// Nanoseconds. Where reports come faster than every millisecond, frames that beat against them make single ones uneven.
 const BESIDE: f64 = 2e6;
 
@@ -44,8 +43,9 @@ pub(super) struct Late {
     pub(super) from_rest: bool,
 }
 
-/// The reports of a swipe that carry counts of slots before theirs; `slot` is the report interval, nanoseconds.
-pub(super) fn find(reports: &[Report], slot: f64) -> Vec<Late> {
+/// The reports of a swipe that carry counts of slots before theirs; `slot` is the report interval, nanoseconds; `known`: the first and
+/// the last report of starts and silences that did.
+pub(super) fn find(reports: &[Report], known: &[(i64, i64)], slot: f64) -> Vec<Late> {
     let beside = ((BESIDE / slot.max(1.0)).ceil() as usize).clamp(2, 64);
     let mut found = Vec::new();
     let mut row = 0;
@@ -66,13 +66,18 @@ pub(super) fn find(reports: &[Report], slot: f64) -> Vec<Late> {
             let more = reports[row..=last].iter().map(|r| r.1 - own).sum::<f64>();
             (counts > OWN * own && counts - own >= DUE as f64 && more > 0.0).then_some((last, end, more))
         };
-        let Some((last, end, counts)) = (row..row + RUNNING).rev().find_map(run) else {
+        let until =
+            known.iter().filter(|(from, until)| (from..=until).contains(&at)).map(|(_, until)| *until).max();
+        let to = until.map_or(0, |until| reports.partition_point(|r| r.0 <= until));
+        let Some((last, end, counts)) = (row..to.max(row + RUNNING)).rev().find_map(run) else {
             row += 1;
             continue;
         };
         let counted_since = before.filter(|_| moving >= DUE as f64);
         found.push(Late {
-            begin: counted_since.unwrap_or(at.saturating_sub(slot as i64)),
+            begin: counted_since
+                .or(before.filter(|_| until.is_some()))
+                .unwrap_or(at.saturating_sub(slot as i64)),
             end,
             counts,
             ends_silence: counted_since.is_some() && empty >= LEAST_SLOTS - 0.5,
@@ -101,7 +106,7 @@ mod tests {
     #[test]
     fn a_report_that_holds_what_came_before_it_is_told_from_one_that_came_late() {
         let steady: Vec<Report> = (0..20).map(|i| (i * MS, 50.0)).collect();
-        assert_eq!(find(&steady, 1e6), []);
+        assert_eq!(find(&steady, &[], 1e6), []);
         // Silent for six slots, then all of it; nothing comes after.
         let mut held = steady.clone();
         held.truncate(10);
@@ -113,18 +118,18 @@ mod tests {
             ends_silence,
             from_rest: false,
         };
-        assert_eq!(find(&held, 1e6), [late(16, 300.0, true)]);
+        assert_eq!(find(&held, &[], 1e6), [late(16, 300.0, true)]);
         // Reports that were lost, and one that a host read late.
         let lost: Vec<Report> = steady.iter().copied().filter(|r| !(10..16).contains(&(r.0 / MS))).collect();
-        assert_eq!(find(&lost, 1e6), []);
+        assert_eq!(find(&lost, &[], 1e6), []);
         let mut read_late = steady.clone();
         read_late[10].0 += MS * 7 / 10;
-        assert_eq!(find(&read_late, 1e6), []);
+        assert_eq!(find(&read_late, &[], 1e6), []);
         // One report missing, its counts in the next.
         let mut once = steady;
         once.remove(10);
         once[10].1 = 100.0;
-        let [only] = find(&once, 1e6)[..] else { panic!("one such report") };
+        let [only] = find(&once, &[], 1e6)[..] else { panic!("one such report") };
         assert_eq!((only.begin, only.end, only.ends_silence), (9 * MS, 11 * MS, false));
     }
 
@@ -135,14 +140,20 @@ mod tests {
             counts.iter().enumerate().map(|(i, c)| (i as i64 * 2 * MS, *c)).collect()
         };
         let rest = [132.0, 137.0, 142.0, 148.0, 153.0];
-        let [late] = find(&of(&[&[373.0, 867.0], &rest[..]].concat()), 2e6)[..] else { panic!("one lump") };
+        let [late] = find(&of(&[&[373.0, 867.0], &rest[..]].concat()), &[], 2e6)[..] else {
+            panic!("one lump")
+        };
         // (132 + 137)/2 counts of each are its own slot's.
         assert_eq!((late.begin, late.end, late.from_rest), (-2 * MS, 2 * MS, true));
         assert!((late.counts - (373.0 + 867.0 - 2.0 * 134.5)).abs() < 1e-9, "{}", late.counts);
-        let [late] = find(&of(&[&[867.0], &rest[..]].concat()), 2e6)[..] else { panic!("one lump") };
+        let [late] = find(&of(&[&[867.0], &rest[..]].concat()), &[], 2e6)[..] else { panic!("one lump") };
         assert_eq!((late.end, late.counts), (0, 867.0 - 134.5));
-        assert_eq!(find(&of(&[2.0, 9.0, 18.0, 31.0, 47.0, 65.0]), 2e6), []);
-        assert_eq!(find(&of(&rest), 2e6), []);
+        // In five, as a start is known to have come.
+        let five = of(&[&[150.0, 600.0, 600.0, 600.0, 400.0], &rest[..]].concat());
+        let [late] = find(&five, &[(0, 8 * MS)], 2e6)[..] else { panic!("one lump") };
+        assert_eq!((late.end, late.counts), (8 * MS, 2350.0 - 5.0 * 134.5));
+        assert_eq!(find(&of(&[2.0, 9.0, 18.0, 31.0, 47.0, 65.0]), &[], 2e6), []);
+        assert_eq!(find(&of(&rest), &[], 2e6), []);
     }
 
     #[test]
@@ -150,7 +161,7 @@ mod tests {
         for rows in
             [vec![], vec![(0, 1.0)], vec![(5, 1.0), (5, 9.0)], vec![(i64::MIN, 1.0), (i64::MAX, 1e300)]]
         {
-            let _ = (find(&rows, 0.0), find(&rows, 1e6));
+            let _ = (find(&rows, &[], 0.0), find(&rows, &[], 1e6));
         }
     }
 }
