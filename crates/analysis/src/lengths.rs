@@ -121,8 +121,8 @@ fn whose_is_untold(step: &StepView, group: Group) -> bool {
 }
 
 impl Lengths {
-    /// Collects the swipes that are whole, have no finding, and were made at this resolution step; those of which counts came late alone, and all of them,
-    /// at a pace of fewer than three others. `None` without a scale. (The latter added after a device whose link held up counts in all
+    /// Collects the swipes that are whole, have no finding, and were made at this resolution step; at a pace of fewer than
+    /// three of them also those of which counts came late, and none is missing. `None` without a scale. (The latter added after a device whose link held up counts in all
     /// slow swipes had failed for the resolution that its fast ones had, with a gain that was not examined.)
     pub fn of(step: &StepView, findings: &[Finding]) -> Option<Lengths> {
         let per_mm = step.scale?.counts_per_mm;

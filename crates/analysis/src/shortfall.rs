@@ -57,8 +57,8 @@ const MOST_SHORT: f64 = 0.5;
 const BY_CHANCE: f64 = 0.25;
 /// Or so many runs come out even that no device that loses counts makes them by this chance.
 const NO_CHANCE: f64 = 1e-2;
-/// Share of a direction's slow swipes that are alike where they have a gain of their own, and the most that the two differ by: what a sensor
-/// loses in one direction alone may be alike too, but is more.
+/// Share of a direction's slow swipes that are alike where they have a gain of their own, and the most that the two differ by:
+/// what a sensor loses in one direction alone may be alike too, but is more.
 const ONE_GAIN: (f64, f64) = (0.75, 0.15);
 /// Swipes in a row that stopped short, at most: after more, what placing adds up to tells nothing.
 const LONGEST_RUN: usize = 6;
@@ -139,10 +139,10 @@ impl Measure {
     }
 }
 
-/// Counts of each direction over their mean, out and back: where their slow lengths are each alike and further apart than that. One gain
-/// of a direction makes all of its swipes longer or shorter by one factor, which [`crate::closure`] judges; what a device loses now
-/// and then makes them differ. (Added after all slow swipes of the one direction had been told as short of sound devices that counted 1.2 %
-/// more out than back, wherever one more of fifteen was made out.)
+/// Counts of each direction over their mean, out and back: where their slow lengths are each alike and further apart than
+/// that. A direction's gain makes all of its swipes longer or shorter by one factor, which *out over back* judges; what a
+/// device loses now and then makes them differ. (Added after all slow swipes of the one direction had been told as short, of
+/// sound devices that counted 1.2 % more out than back, wherever one more of fifteen was made out.)
 pub fn ways(lengths: &[Vec<f64>; 2], counts_per_mm: f64) -> [f64; 2] {
     let centres = lengths.each_ref().map(|own| median(own).filter(|_| own.len() >= WHOLE.0));
     let ([Some(out), Some(back)], Some(most)) = (centres, Measure::most(lengths, counts_per_mm)) else {

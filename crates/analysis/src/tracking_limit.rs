@@ -39,8 +39,9 @@
 //! The common uncertainty of the scale (travel, yaw) is added to the interval in quadrature. All of this takes counts at their
 //! word; what a [gain] that is seen to change with speed makes of it, and what may be [claimed](claim) beside the rest of
 //! the verdict, comes last.
-//! Where one direction alone [shows losses](one_way), the limit is that direction's: clean swipes of the other say nothing of it. (Added
-//! after limits of 1.6 m/s had been told as 2.8, with intervals from 2.4 on, of sensors that counted no faster one way.) Cost: O(swipes²) comparisons, O(reports before a collapse).
+//! Where one direction alone [shows losses](one_way), the limit is that direction's: clean swipes of the other say nothing of
+//! it. (Added after limits of 1.6 m/s had been told as 2.8, with intervals from 2.4 on, of sensors that counted no faster one
+//! way.) Cost: O(swipes²) comparisons, O(reports before a collapse).
 
 pub mod censored;
 mod claim;

@@ -2,9 +2,10 @@
 //!
 //! An event is *found* if a finding of its own family overlaps it, give or take [`MARGIN`]; *elsewhere* if only one of
 //! another family does; *with another* if the findings of its family in its swipe hold what all such events of the swipe took
-//! together (an operator pauses on the way, and one finding tells what was lost before and after); *unplaced* if its whole swipe was not found and the verdict reports as many as could not be placed; *disturbed* if its swipe is one of
-//! those that are not judged for what this computer may have lost of them, and reported so; else *missed*. A finding that overlaps no label of a fault is *invented*. What operator and
-//! host did are labels too, and no faults.
+//! together (an operator pauses on the way, and one finding tells what was lost before and after); *unplaced* if its whole
+//! swipe was not found and the verdict reports as many as could not be placed; *disturbed* if its swipe is one of those that
+//! are not judged for what this computer may have lost of them, and reported so; else *missed*. A finding that overlaps no
+//! label of a fault is *invented*. What operator and host did are labels too, and no faults.
 
 use crate::cases::{Case, Score};
 use crate::run::{Found, Ran};

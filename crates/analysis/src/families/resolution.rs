@@ -9,8 +9,10 @@
 //! *other step* where the counts are nearer to another step's nominal than to the told one's, and *step change*
 //! ([`crate::step_change`]) where some swipes are, cause step-change. A step that changed keeps the family from passing.
 //! A step whose slow swipes are not to be trusted, and whose gain changes with speed, is left open: no pace says what it
-//! counts. So it is not failed by other paces where the gain could not be examined. One that is another step of the plan all through is, too: the operator may have forgotten its button, and a dead one looks
-//! alike. (Added after sound devices had failed so.)
+//! counts. So it is not failed by other paces where the gain could not be examined. (Added after devices whose link took
+//! counts from all slow swipes had failed for the resolution that their fast ones had, which the sensor had cut off.)
+//! One that is another step of the plan all through is left open, too: the operator may have forgotten its button, and a dead
+//! one looks alike. (Added after sound devices had failed so.)
 //!
 //! A third where a step was swiped along both axes of the device: *y over x* ([`crate::axes`]); its limits are [`Y_OVER_X`].
 //! Outside is the finding *axes differ*, cause unknown (a sensor's two axes, firmware that scales one, and a travel measured

@@ -250,8 +250,8 @@ const TELLS_TO: f64 = 4.0;
 /// Beside a silence it is by far less: what a start loses is told as silent into the stop as well now and then, at 8 ms.
 const BY_FAR: f64 = 20.0;
 
-/// True if a swipe shows false or missing motion on its way, or falls silent, and what its start hides is next to nothing beside what it lacks. (Added
-/// after sensors that repeated their last motion had been told to have lost the start of the same swipes, by 60 mm, where the start
+/// True if a swipe shows false or missing motion on its way, or falls silent, and what its start hides is next to nothing
+/// beside what it lacks. (Added after sensors that repeated their last motion had been told to have lost the start of the same swipes, by 60 mm, where the start
 /// told of 1 mm. A silence as well since the whole of a swipe that froze after its first counts had been told twice.)
 fn lost_on_its_way(one: &Placed, short: f64) -> bool {
     let before = one.start.steep.map_or(0.0, |s| s.before);
