@@ -110,7 +110,8 @@ fn without_claims(phases: &[PhaseView], own: usize, measure: Measure, counts_per
 /// Takes back stretches with too few counts of swipes that lack nothing: a hand slows in the middle of a swipe too, and a report
 /// that now and then holds two readings of the sensor makes that look abrupt. (Added after sound devices of 0.98 poll intervals
 /// had been said to lose 8 to 37 mm in swipes of two peaks that were whole to a thousandth.) And those that repeat a motion in
-/// swipes that are no shorter, or longer, by half of what it makes: some hands are nearly as fast for long. (Added after swipes
+/// swipes that are no shorter, or longer, by half of what it makes, against one travel as well, since those beside them may
+/// have repeated a little: some hands are nearly as fast for long. (Added after swipes
 /// of a gain that rises with speed had been said to repeat up to 42 mm, in 27 of 120, which were as long as the others.)
 pub fn hold_stretches(phases: &mut [PhaseView], measure: Measure, counts_per_mm: f64) {
     for PhaseView { series, swipes, .. } in phases {
@@ -130,6 +131,7 @@ pub fn hold_stretches(phases: &mut [PhaseView], measure: Measure, counts_per_mm:
                         counted.1.abs() >= HALF * missing || most >= HALF * missing * counts_per_mm
                     }
                     Wrong::Repeated => {
+                        let lacks = lacks.max(measure.lacks(swipe));
                         let most = missing.signum() * lacks + PLACING * measure.deviation();
                         most >= HALF * missing.abs() * counts_per_mm
                     }
