@@ -530,13 +530,17 @@ fn mark_clips(phases: &mut [PhaseView], trace: &DeviceTrace, slot: f64) {
 /// What lengths are held against: those of the slow swipes (where they are to be trusted, else of the medium ones), and
 /// how slow and medium ones scatter.
 fn measure(phases: &[PhaseView], scale: Scale) -> Option<Measure> {
-    let one_way = |direction: Direction| -> Vec<f64> {
-        let slow = baseline_phases(phases).into_iter().flat_map(|p| &p.swipes);
-        slow.filter(|s| s.swipe.direction == direction).map(|s| s.swipe.along).collect()
+    let by_way = |phases: Vec<&PhaseView>| {
+        [Direction::Out, Direction::Back].map(|direction| -> Vec<f64> {
+            let own = phases.iter().flat_map(|p| &p.swipes).filter(|s| s.swipe.direction == direction);
+            own.map(|s| s.swipe.along).collect()
+        })
     };
+    let at = |pace: Pace| phases.iter().filter(|p| p.span.phase.pace == Some(pace)).collect();
+    let others = [Pace::Medium, Pace::Fast].map(|pace| by_way(at(pace)));
     let trusted = scale.basis != Basis::OtherPace;
-    let ways = [Direction::Out, Direction::Back].map(one_way);
-    let ways = if trusted { shortfall::ways(&ways, scale.counts_per_mm) } else { [1.0; 2] };
+    let slow = by_way(baseline_phases(phases));
+    let ways = if trusted { shortfall::ways(&slow, &others, scale.counts_per_mm) } else { [1.0; 2] };
     let evened = |s: &SwipeView| s.swipe.along / ways[usize::from(s.swipe.direction == Direction::Back)];
     let lengths = |p: &PhaseView| -> Vec<f64> { p.swipes.iter().map(evened).collect() };
     let slow: Vec<f64> = baseline_phases(phases).into_iter().flat_map(lengths).collect();
