@@ -8,18 +8,18 @@
 //! - *steady*: the surplus runs at one speed to its end, within [`EVEN`], for [`LEAST_NS`] and more, though the hand had
 //!   braked until then, by [`BRAKED`] times what the surplus can have slowed by. A hand that eases into the stop may be
 //!   steady, too, but slower than [`AT_SPEED`] of its peak; there the speed must have been another one just before one travel
-//!   was full.
-//!
-//! - *again*: the speed has fallen to [`FALLEN`] of that of the surplus where one travel is full, and a report later it is that speed,
-//!   and level to its end. (Added for intervals of 8 ms, at which the surplus is but a few reports.)
+//!   was full;
+//! - *again*: the speed has fallen to [`FALLEN`] of that of the surplus where one travel is full, and a report later it is that
+//!   speed, and level to its end. (Added for intervals of 8 ms, at which the surplus is but a few reports.)
 //!
 //! Assumes a surplus beyond placing, and of more than a bounce ([`BOUNCE_MM`]): with less, swipes of a gain of 1.8 % that
 //! struck the stop hard were seen to be carry-on in 5 of 240 sessions. What fades from the speed that the hand arrived with
-//! shows neither: it looks like braking. Cost: O(reports).
+//! shows none: it looks like braking. Cost: O(reports).
 
 use crate::erratic::FLICK_ACCELERATION;
 use crate::false_motion::BOUNCE_MM;
 use crate::series::Sample;
+use crate::shortfall::Measure;
 use crate::step::{PhaseView, StepView, SwipeView};
 use crate::swipes::AT_SPEED;
 use std::ops::Range;
@@ -111,17 +111,25 @@ impl<'a> Tail<'a> {
         rows.iter().map(|s| 1.0 + f64::from(s.idle_before)).sum()
     }
 
+    /// Mean counts of a report over some rows.
+    fn in_a_report(&self, rows: Range<usize>) -> f64 {
+        self.counts(rows.clone()) / self.reports(rows).max(1.0)
+    }
+
+    /// The rows between which one travel is full, within placing, or so much earlier.
+    fn full(&self, surplus: f64, placing: f64, earlier: f64) -> Option<(usize, usize)> {
+        let reach = placing.min(0.5 * surplus);
+        let from = last_counts(&self.along, surplus + reach + earlier)?;
+        Some((from, last_counts(&self.along, surplus - reach)?))
+    }
+
     /// True if the speed jumps where one travel is full, and by twice as much as anywhere before.
     fn struck(&self, surplus: f64, (placing, earlier): (f64, f64), per_mm: f64, slot: f64) -> bool {
         // By reports and not by their times: a host that is late with one makes no jump.
         let width = (STRIKE_NS / slot).ceil().max(2.0);
         let rows = width as usize;
-        let reach = placing.min(0.5 * surplus);
-        let first = last_counts(&self.along, surplus + reach + earlier);
-        let ends = (first, last_counts(&self.along, surplus - reach));
-        let (Some(from), Some(to)) = ends else { return false };
-        let speed = |rows: Range<usize>| self.counts(rows.clone()) / self.reports(rows).max(1.0);
-        let jump = |i: usize| (speed(i..i + rows) - speed(i - rows..i)).abs() * width;
+        let Some((from, to)) = self.full(surplus, placing, earlier) else { return false };
+        let jump = |i: usize| (self.in_a_report(i..i + rows) - self.in_a_report(i - rows..i)).abs() * width;
         let largest = |range: Range<usize>| range.map(jump).fold(0.0, f64::max);
         let last = self.along.len().saturating_sub(rows);
         let here = largest(from.max(rows)..(to + 1).min(last));
@@ -132,10 +140,8 @@ impl<'a> Tail<'a> {
 
     /// True if the motion had nearly ended where one travel is full, and sets in again at one speed.
     fn again(&self, surplus: f64, placing: f64) -> bool {
-        let reach = placing.min(0.5 * surplus);
-        let ends = (last_counts(&self.along, surplus + reach), last_counts(&self.along, surplus - reach));
-        let (Some(from), Some(to)) = ends else { return false };
-        let speed = |row: usize| self.counts(row..row + 1) / self.reports(row..row + 1).max(1.0);
+        let Some((from, to)) = self.full(surplus, placing, 0.0) else { return false };
+        let speed = |row: usize| self.in_a_report(row..row + 1);
         let last = self.along.len().saturating_sub(1);
         let near = from.saturating_sub(1)..(to + 2).min(last);
         let Some(lowest) = near.min_by(|a, b| speed(*a).total_cmp(&speed(*b))) else { return false };
@@ -146,7 +152,7 @@ impl<'a> Tail<'a> {
         if rows.len() < LEAST_LEVEL || self.lasts(&rows) < LEAST_NS {
             return false;
         }
-        let level = self.counts(rows.clone()) / self.reports(rows.clone()).max(1.0);
+        let level = self.in_a_report(rows.clone());
         let even = rows.into_iter().all(|row| (speed(row) - level).abs() <= LEVEL * level + ROUNDING);
         even && speed(lowest) <= FALLEN * level
     }
@@ -222,25 +228,31 @@ fn last_counts(along: &[f64], counts: f64) -> Option<usize> {
     })
 }
 
+/// The tail of a swipe by more than a bounce, nearer than which the strike itself jumps; with what lengths are held against, and
+/// counts a millimetre.
+fn beyond_a_bounce<'a>(
+    step: &StepView,
+    phase: &'a PhaseView,
+    view: &SwipeView,
+) -> Option<(Tail<'a>, Measure, f64)> {
+    let (measure, per_mm) = (step.measure?, step.scale?.counts_per_mm);
+    let tail = Tail::of(step, phase, view).filter(|_| view.swipe.surplus >= BOUNCE_MM * per_mm)?;
+    Some((tail, measure, per_mm))
+}
+
 /// True if a swipe's surplus came after the stop.
 fn shows(step: &StepView, phase: &PhaseView, view: &SwipeView) -> bool {
-    let (Some(measure), Some(scale)) = (step.measure, step.scale) else { return false };
-    let Some(tail) = Tail::of(step, phase, view) else { return false };
-    // Nearer to the end than a bounce reaches, the strike itself jumps.
-    if view.swipe.surplus < BOUNCE_MM * scale.counts_per_mm {
-        return false;
-    }
+    let Some((tail, measure, per_mm)) = beyond_a_bounce(step, phase, view) else { return false };
     let before = (measure.most, EARLIER * measure.one_travel);
-    tail.struck(view.swipe.surplus, before, scale.counts_per_mm, step.slot())
-        || tail.steady(view, measure.most, FAST * 1e3 * scale.counts_per_mm)
-        || sets_in_again(step, phase, view)
+    tail.struck(view.swipe.surplus, before, per_mm, step.slot())
+        || tail.steady(view, measure.most, FAST * 1e3 * per_mm)
+        || tail.again(view.swipe.surplus, measure.most)
 }
 
 /// True if it is seen by the third sign.
 fn sets_in_again(step: &StepView, phase: &PhaseView, view: &SwipeView) -> bool {
-    let (Some(measure), Some(scale)) = (step.measure, step.scale) else { return false };
-    let beyond = view.swipe.surplus >= BOUNCE_MM * scale.counts_per_mm;
-    beyond && Tail::of(step, phase, view).is_some_and(|tail| tail.again(view.swipe.surplus, measure.most))
+    let tail = beyond_a_bounce(step, phase, view);
+    tail.is_some_and(|(tail, measure, _)| tail.again(view.swipe.surplus, measure.most))
 }
 
 /// Share of the longer swipes that show it by any sign: a strike may jump there now and then.

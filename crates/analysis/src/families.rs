@@ -82,16 +82,27 @@ fn spoils_a_swipe(family: Family) -> bool {
 /// Swipes, as (phase, swipe), whose counts along the travel are not those of a sound device by itself: with a finding of a
 /// family that touches them, or disturbed by this computer.
 pub fn spoiled(step: &StepView, findings: &[Finding]) -> BTreeSet<(u32, u32)> {
-    let own = findings.iter().filter(|f| spoils_a_swipe(f.family));
+    spoiled_by(step, findings.iter())
+}
+
+fn spoiled_by<'a>(step: &StepView, findings: impl Iterator<Item = &'a Finding>) -> BTreeSet<(u32, u32)> {
+    let own = findings.filter(|f| spoils_a_swipe(f.family));
     let own = own.filter_map(|f| f.swipe.map(|swipe| (f.phase, swipe)));
     own.chain(disturbed(step)).collect()
 }
 
-/// Swipes of which all that is told is that counts came late: none is missing.
-pub(crate) fn only_late(step: &StepView, findings: &[Finding]) -> BTreeSet<(u32, u32)> {
-    let late = |f: &&Finding| matches!(f.family, Family::Dropout | Family::WakeUp) && f.kind == dropout::LATE;
-    let others: Vec<Finding> = findings.iter().filter(|f| !late(f)).cloned().collect();
-    &spoiled(step, findings) - &spoiled(step, &others)
+/// Those of them that no other findings than these touch, nor this computer.
+pub(crate) fn spoiled_only(
+    step: &StepView,
+    findings: &[Finding],
+    these: impl Fn(&Finding) -> bool,
+) -> BTreeSet<(u32, u32)> {
+    &spoiled(step, findings) - &spoiled_by(step, findings.iter().filter(|f| !these(f)))
+}
+
+/// True if all that a finding tells is that counts came late: none is missing.
+pub(crate) fn is_late(finding: &Finding) -> bool {
+    matches!(finding.family, Family::Dropout | Family::WakeUp) && finding.kind == dropout::LATE
 }
 
 /// Swipes of which counts may have been lost in this computer.

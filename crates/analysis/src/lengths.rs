@@ -21,9 +21,9 @@
 //! Degrees of freedom by Satterthwaite: 2 E(q)²/var(q) for the quadratic form above, about two thirds of N − G.
 //! Cost: O(N log N).
 
-use crate::families::{key, only_late, spoiled};
+use crate::families::{is_late, key, spoiled, spoiled_only};
 use crate::scale::LEAST;
-use crate::stats::median;
+use crate::stats::{mean_sd, median};
 use crate::step::{PhaseView, StepView, SwipeView};
 use crate::verdict::{Direction, Finding, LeftOut};
 use slipgauge_trace::session::Pace;
@@ -70,6 +70,14 @@ pub struct Mean {
     pub uncertainty: f64,
     /// Swipes.
     pub n: usize,
+}
+
+impl Mean {
+    /// Of lengths whatever they are, by their own scatter; `None` of fewer than two. √2: neighbouring swipes share a stop.
+    pub fn of_all(lengths: &[f64]) -> Option<Mean> {
+        let (counts, sd) = mean_sd(lengths)?;
+        Some(Mean { counts, uncertainty: sd * (2.0 / lengths.len() as f64).sqrt(), n: lengths.len() })
+    }
 }
 
 /// Out over back.
@@ -122,8 +130,9 @@ fn whose_is_untold(step: &StepView, group: Group) -> bool {
 
 impl Lengths {
     /// Collects the swipes that are whole, have no finding, and were made at this resolution step; at a pace of fewer than
-    /// three of them also those of which counts came late, and none is missing. `None` without a scale. (The latter added after a device whose link held up counts in all
-    /// slow swipes had failed for the resolution that its fast ones had, with a gain that was not examined.)
+    /// three of them also those of which counts came late, and none is missing. `None` without a scale. (Those added after a
+    /// device whose link held up counts in all slow swipes had failed for the resolution that its fast ones had, with a gain that
+    /// was not examined.)
     pub fn of(step: &StepView, findings: &[Finding]) -> Option<Lengths> {
         let per_mm = step.scale?.counts_per_mm;
         let spoiled = spoiled(step, findings);
@@ -135,7 +144,7 @@ impl Lengths {
         };
         let paces: BTreeSet<Option<Pace>> = step.phases.iter().map(|p| p.span.phase.pace).collect();
         let few: BTreeSet<Option<Pace>> = paces.into_iter().filter(|pace| clean_at(*pace) < LEAST).collect();
-        let late = only_late(step, findings);
+        let late = spoiled_only(step, findings, is_late);
         let clean = step.swipes().filter(|(p, s)| {
             let key = key(p, s);
             let whole = few.contains(&p.span.phase.pace) && late.contains(&key) && s.swipe.surplus == 0.0;

@@ -13,7 +13,7 @@
 //! clean, it is the next faster one, and that is said. Slow swipes that clip give a lower bound and no value.
 
 use crate::baseline::Basis;
-use crate::families::{key, spoiled};
+use crate::families::{key, spoiled_only};
 use crate::lengths::{Lengths, Mean};
 use crate::stats::{effective_df, t_quantile};
 use crate::step::StepView;
@@ -102,18 +102,11 @@ pub fn arc(straight_edge: bool) -> f64 {
 
 /// The slow swipes that clip and have no other finding: what they counted is the least that there was to count.
 fn clipped(step: &StepView, findings: &[Finding]) -> Option<Mean> {
-    let others: Vec<Finding> =
-        findings.iter().filter(|f| f.family != Family::ReportCeiling).cloned().collect();
-    let (all, other) = (spoiled(step, findings), spoiled(step, &others));
-    let here = step.swipes().filter(|(p, s)| {
-        let key = key(p, s);
-        p.span.phase.pace == Some(Pace::Slow) && all.contains(&key) && !other.contains(&key)
-    });
+    let clipped = spoiled_only(step, findings, |f| f.family == Family::ReportCeiling);
+    let here =
+        step.swipes().filter(|(p, s)| p.span.phase.pace == Some(Pace::Slow) && clipped.contains(&key(p, s)));
     let counts: Vec<f64> = here.map(|(_, s)| s.swipe.along).collect();
-    let (mean, sd) = crate::stats::mean_sd(&counts).filter(|_| counts.len() >= LEAST)?;
-    // √2: neighbouring swipes share a stop.
-    let uncertainty = sd * (2.0 / counts.len() as f64).sqrt();
-    Some(Mean { counts: mean, uncertainty, n: counts.len() })
+    Mean::of_all(&counts).filter(|mean| mean.n >= LEAST)
 }
 
 /// Adds each step's ratios to the others: mean counts of the same pace for the same travel, so that the travel's own

@@ -80,12 +80,12 @@ pub struct Measure {
 impl Measure {
     /// Counts of one travel in a direction.
     pub fn one_way(&self, direction: Direction) -> f64 {
-        self.one_travel * self.ways[usize::from(direction == Direction::Back)]
+        self.one_travel * self.ways[direction.index()]
     }
 
     /// Counts of a swipe as they would be if both directions counted alike.
     pub fn evened(&self, swipe: &Swipe) -> f64 {
-        swipe.along * self.one_travel / self.one_way(swipe.direction)
+        swipe.along / self.ways[swipe.direction.index()]
     }
 
     /// Counts that a swipe lacks.
@@ -140,9 +140,10 @@ impl Measure {
 }
 
 /// Counts of each direction over their mean, out and back: where their slow lengths are each alike and further apart than
-/// that, and those of another pace differ as much. A direction's gain makes all of its swipes longer or shorter by one factor, which *out over back* judges; what a
-/// device loses now and then makes them differ. (Added after all slow swipes of the one direction had been told as short, of
-/// sound devices that counted 1.2 % more out than back, wherever one more of fifteen was made out.)
+/// that, and those of another pace differ as much. A direction's gain makes all of its swipes longer or shorter by one factor,
+/// which *out over back* judges; what a device loses now and then makes them differ. (Added after all slow swipes of the one
+/// direction had been told as short, of sound devices that counted 1.2 % more out than back, wherever one more of fifteen was
+/// made out.)
 pub fn ways(slow: &[Vec<f64>; 2], others: &[[Vec<f64>; 2]], counts_per_mm: f64) -> [f64; 2] {
     let centres =
         |lengths: &[Vec<f64>; 2]| lengths.each_ref().map(|own| median(own).filter(|_| own.len() >= WHOLE.0));
@@ -618,7 +619,6 @@ mod tests {
         assert!((measure.one_travel - 3000.0).abs() < 5.0, "{measure:?}");
     }
 
-    /// As an outside hand made them: of ten slow swipes four were whole.
     /// In counts of a tenth of a millimetre: four of five slow swipes out lack 2.8 %, by chance or as all others out do.
     #[test]
     fn a_direction_has_a_length_of_its_own_where_another_pace_says_so() {
@@ -632,6 +632,7 @@ mod tests {
         assert!((out / back - 0.972).abs() < 1e-3, "{out} {back}");
     }
 
+    /// As an outside hand made them: of ten slow swipes four were whole.
     #[test]
     fn where_most_stop_short_the_whole_ones_are_one_travel() {
         let slow = vec![3000.0, 2750.0, 2760.0, 3001.0, 2680.0, 2675.0, 2999.0, 2840.0, 2843.0, 3002.0];

@@ -251,9 +251,7 @@ impl<'a> StepView<'a> {
             measure = scale.and_then(|scale| self::measure(&phases, scale));
             if let Some(measure) = measure {
                 let views = phases.iter_mut().flat_map(|p| &mut p.swipes);
-                views.for_each(|v| {
-                    v.swipe.one_travel *= measure.one_way(v.swipe.direction) / measure.one_travel
-                });
+                views.for_each(|v| v.swipe.one_travel *= measure.ways[v.swipe.direction.index()]);
             }
         }
         let mut view = StepView {
@@ -541,7 +539,7 @@ fn measure(phases: &[PhaseView], scale: Scale) -> Option<Measure> {
     let trusted = scale.basis != Basis::OtherPace;
     let slow = by_way(baseline_phases(phases));
     let ways = if trusted { shortfall::ways(&slow, &others, scale.counts_per_mm) } else { [1.0; 2] };
-    let evened = |s: &SwipeView| s.swipe.along / ways[usize::from(s.swipe.direction == Direction::Back)];
+    let evened = |s: &SwipeView| s.swipe.along / ways[s.swipe.direction.index()];
     let lengths = |p: &PhaseView| -> Vec<f64> { p.swipes.iter().map(evened).collect() };
     let slow: Vec<f64> = baseline_phases(phases).into_iter().flat_map(lengths).collect();
     let medium = phases.iter().filter(|p| p.span.phase.pace == Some(Pace::Medium));

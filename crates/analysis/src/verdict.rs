@@ -167,6 +167,13 @@ pub enum Direction {
     Back,
 }
 
+impl Direction {
+    /// Place in what is kept for each direction: out, back.
+    pub(crate) fn index(self) -> usize {
+        usize::from(self == Direction::Back)
+    }
+}
+
 /// One fault event.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Finding {

@@ -11,8 +11,8 @@
 //! claim alike, as at a patch of the surface, it tells nothing.
 //!
 //! *All of a phase against the others*, where nearly all claim: its swipes are no shorter than those of other paces that claim
-//! nothing, within placing, by half of what they claim on average. (Added after a reader that was late by 3 ms at 8 kHz had made silences in all slow swipes of a sound
-//! device, which were as long as all others.)
+//! nothing, within placing, by half of what they claim on average. (Added after a reader that was late by 3 ms at 8 kHz had made
+//! silences in all slow swipes of a sound device, which were as long as all others.)
 //!
 //! *One swipe*: what it lacks against those of its phase that claim nothing ([`LEAST`] and more), and placing on top, is less
 //! than half of what it claims. (Flanks tell what a silence hides to a half.)
@@ -111,8 +111,8 @@ fn without_claims(phases: &[PhaseView], own: usize, measure: Measure, counts_per
 /// that now and then holds two readings of the sensor makes that look abrupt. (Added after sound devices of 0.98 poll intervals
 /// had been said to lose 8 to 37 mm in swipes of two peaks that were whole to a thousandth.) And those that repeat a motion in
 /// swipes that are no shorter, or longer, by half of what it makes, against one travel as well, since those beside them may
-/// have repeated a little: some hands are nearly as fast for long. (Added after swipes
-/// of a gain that rises with speed had been said to repeat up to 42 mm, in 27 of 120, which were as long as the others.)
+/// have repeated a little: some hands are nearly as fast for long. (Added after swipes of a gain that rises with speed had been
+/// said to repeat up to 42 mm, in 27 of 120, which were as long as the others.)
 pub fn hold_stretches(phases: &mut [PhaseView], measure: Measure, counts_per_mm: f64) {
     for PhaseView { series, swipes, .. } in phases {
         let quiet =

@@ -95,11 +95,6 @@ fn contrasts(step: &StepView, findings: &[Finding]) -> (Option<Contrast>, Vec<Co
     (slow, others)
 }
 
-/// True if fast swipes could be held against slow ones.
-pub(super) fn is_examined(step: &StepView, findings: &[Finding]) -> bool {
-    contrasts(step, findings).0.is_some()
-}
-
 impl Contrast {
     /// The contrast of these lengths; `None` with fewer than three at either pace.
     pub fn of(lengths: Lengths, straight_edge: bool) -> Option<Contrast> {
@@ -183,7 +178,8 @@ impl Detector for GainChange {
         let alone = one_way.clone().next().cloned().filter(|_| one_way.count() == 1);
         let Some(c) = alone.or_else(|| fast.into_iter().chain(others).find(fails)) else { return };
         let phases = step.phases.iter().filter(|p| p.span.phase.pace == Some(c.pace));
-        let lost = cut_off::find(step, &c.lengths);
+        let rough = cut_off::second_difference(step, &c.lengths);
+        let lost = cut_off::find(step, &c.lengths, rough);
         let in_time = c.with_time(step).filter(|_| lost.is_none());
         let because = match lost {
             _ if in_time.is_some() => "within a phase, at one pace, it changes with time as much",
@@ -209,7 +205,7 @@ impl Detector for GainChange {
             (DIRECTION): c.one_way,
             (if c.pace == Pace::Medium { MEDIUM } else { "fast_swipes" }): c.n.1,
             "standard_uncertainty": round(c.uncertainty, 6),
-            "second_difference_counts2": cut_off::second_difference(step, &c.lengths).map(|r| round(r, 2)),
+            "second_difference_counts2": rough.map(|r| round(r, 2)),
             "counts_lost_per_report": lost.map(|f| round(f.lost, 2)),
             "percent_per_minute": in_time.map(|t| round(6e3 * t.per_s, 2)),
             "because": because,

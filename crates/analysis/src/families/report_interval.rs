@@ -596,9 +596,8 @@ impl Detector for ReportInterval {
         let own: Vec<&Finding> = findings.iter().filter(|f| f.family == Family::ReportInterval).collect();
         let because = words(step, &got);
         let (centre, often) = (centre(step, &got), too_often(step, &got));
-        let held = often.is_some();
         let merged = merged(step, &got);
-        let held = held || merged.as_ref().is_some_and(|c| c.verdict == Outcome::Inconclusive);
+        let held = often.is_some() || merged.as_ref().is_some_and(|c| c.verdict == Outcome::Inconclusive);
         let unseen =
             polls_unseen(&got) && centre.as_ref().is_some_and(|c| c.verdict == Outcome::Inconclusive);
         let more = [when_fast(step, &got), alternating(step, &got), missing(step, &got), merged, often];

@@ -23,12 +23,13 @@
 //! Cost: O(swipes log swipes).
 
 use super::{
-    Detector, Lasting, gain_change, limits, map, not_examined, over_phases, report_interval, round, verdict,
+    Detector, GainContrast, Lasting, gain_change, limits, map, not_examined, over_phases, report_interval,
+    round, verdict,
 };
 use crate::axes::{self, Axes};
 use crate::decision::{self, inside, swipes_for};
 use crate::lengths::Lengths;
-use crate::scale::{Resolution as Effective, effective, words};
+use crate::scale::{Resolution as Effective, effective, straight_edge, words};
 use crate::step::StepView;
 use crate::step_change;
 use crate::tolerances::{OUT_OVER_BACK, Y_OVER_X};
@@ -46,8 +47,8 @@ struct Measured {
     effective: Option<(Effective, f64)>,
     criteria: Vec<Criterion>,
     out_over_back: Option<f64>,
-    /// The paces that it could rest on count differently.
-    by_pace: bool,
+    /// Why the paces that it could rest on say nothing of it.
+    by_pace: Option<&'static str>,
     /// The other step of the plan that this one counts like.
     other: Option<u32>,
     axes: Result<Axes, &'static str>,
@@ -71,9 +72,15 @@ fn measure(step: &StepView, findings: &[Finding]) -> Option<Measured> {
     let gain = findings.iter().find(|f| f.family == Family::GainChange);
     let slow = found.as_ref().is_some_and(|(e, _)| e.pace == Some(Pace::Slow));
     // Slow swipes that were made and tell nothing: nobody knows what the others have lost or gained.
-    let unknown = step.swipes().any(|(p, _)| p.span.phase.pace == Some(Pace::Slow))
-        && !gain_change::is_examined(step, findings);
-    let by_pace = !slow && (gain.is_some() || unknown);
+    let unknown = || {
+        step.swipes().any(|(p, _)| p.span.phase.pace == Some(Pace::Slow))
+            && GainContrast::of(lengths.clone(), straight_edge(step.plan)).is_none()
+    };
+    let by_pace = match (slow, gain.is_some()) {
+        (true, _) => None,
+        (_, true) => Some("count differently by pace"),
+        _ => unknown().then_some("may count differently by pace"),
+    };
     let against = match &found {
         None => decision::not_examined(what, "relative", tolerance),
         Some((e, nominal)) => {
@@ -81,10 +88,10 @@ fn measure(step: &StepView, findings: &[Finding]) -> Option<Measured> {
             let whole = inside(what, "relative", value, u, e.df, tolerance, step.looks);
             let whole = if e.at_least { bound(whole) } else { whole };
             match whole.verdict {
-                Outcome::Fail if other.is_some() => Criterion { verdict: Outcome::Inconclusive, ..whole },
-                Outcome::Fail | Outcome::Pass
-                    if by_pace && (gain.is_some() || whole.verdict == Outcome::Fail) =>
-                {
+                Outcome::Fail if other.is_some() || by_pace.is_some() => {
+                    Criterion { verdict: Outcome::Inconclusive, ..whole }
+                }
+                Outcome::Pass if by_pace.is_some() && gain.is_some() => {
                     Criterion { verdict: Outcome::Inconclusive, ..whole }
                 }
                 _ => whole,
@@ -243,8 +250,8 @@ impl Detector for Resolution {
         if measured.effective.is_some_and(|(e, _)| e.pace != Some(Pace::Slow)) {
             because += "; the slow swipes are too few or not to be trusted";
         }
-        if measured.by_pace {
-            because += ", and the others may count differently by pace";
+        if let Some(why) = measured.by_pace {
+            because += &format!(", and the others {why}");
         }
         if let Some(ratio) = measured.out_over_back {
             because += &format!("; out counts {:+.2} % against back", ratio * 100.0);
@@ -303,7 +310,7 @@ impl Detector for Resolution {
                 _ if other.is_some() => {
                     "the same swipes once more, after the step's button was seen to change it".to_owned()
                 }
-                _ if measured.by_pace => "slow swipes that count".to_owned(),
+                _ if measured.by_pace.is_some() => "slow swipes that count".to_owned(),
                 (_, Some((e, _)), _) if e.at_least => {
                     let mm = step.travel.map_or(300.0, |t| t.millimetres());
                     format!("6 swipes slow enough not to clip, {:.0} s for {mm:.0} mm", mm / 75.0)

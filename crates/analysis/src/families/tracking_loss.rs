@@ -14,9 +14,10 @@
 //!   to both: worth [`LEAST_MM`] and more;
 //! - *short*: a swipe that comes up short ([`crate::shortfall`]) without any other finding and that the operator does not
 //!   explain: counts were lost in some way that does not show in the reports. Its cause is unknown, but where others of its pace
-//!   show it ([short]); and where nearly all others have lost track the operator is not asked. Where [half](short::EVEN) of a phase's swipes are alike, short of what their median is: counts that are
-//!   fewer all alike, by [a fifth](short::MOST_GAIN) at most (or whatever, where all of them are), are a change of gain. What a stall
-//!   or an overrun of this computer can have cost is left out.
+//!   show it ([short]); and where nearly all others have lost track the operator is not asked. Where [half](short::EVEN) of a
+//!   phase's swipes are alike, short of what their median is: counts that are fewer all alike, by [a fifth](short::MOST_GAIN) at
+//!   most (or whatever, where all of them are), are a change of gain. What a stall or an overrun of this computer can have cost is
+//!   left out.
 //!
 //! Decides on the share of the fast swipes (all swipes where no pace was told) that show it, exact limits. Where fast swipes
 //! could not be placed, medium ones may show a fail for them ([`slower`]). Medium and slow swipes by themselves count where
@@ -61,7 +62,7 @@ use crate::silence::{MakeUp, SHORT_AT_END_MM, SLOWEST_LIMIT_MM_S, STRIKES, Silen
 use crate::stats::{mean_sd, median};
 use crate::step::{Away, PhaseView, StepView, SwipeView};
 use crate::tracking_limit::onset;
-use crate::verdict::{Cause, Criterion, Direction, Family, FamilyVerdict, Finding, Outcome};
+use crate::verdict::{Cause, Criterion, Family, FamilyVerdict, Finding, Outcome};
 use limit::{Limit, Of};
 use serde_json::json;
 use slipgauge_trace::Nanos;
@@ -104,7 +105,7 @@ impl<'a> Losses<'a> {
         let counts_per_mm = step.scale.map_or(f64::INFINITY, |s| s.counts_per_mm);
         let mut fastest = [0.0f64; 2];
         for (phase, view) in step.swipes() {
-            let own = &mut fastest[usize::from(view.swipe.direction == Direction::Back)];
+            let own = &mut fastest[view.swipe.direction.index()];
             *own = own.max(seen(step, phase, view) / counts_per_mm);
         }
         let both = step.swipes().filter(|(_, s)| ends_lost(s) && s.silences.len() > 1).count();
@@ -120,7 +121,7 @@ impl<'a> Losses<'a> {
     /// Fastest speed reported in a swipe's direction, mm/s: a sensor may lose track in one alone. (Added after two of ten such losses
     /// had been told as dropouts, since the other direction was clean at twice their speed.)
     fn fastest(&self, swipe: &SwipeView) -> f64 {
-        self.fastest[usize::from(swipe.swipe.direction == Direction::Back)]
+        self.fastest[swipe.swipe.direction.index()]
     }
 
     /// End of a silence; where nothing came after, that of the motion expected of its swipe.

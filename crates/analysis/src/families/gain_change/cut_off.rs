@@ -22,10 +22,10 @@
 //! Cost: O(samples).
 
 use crate::families::key;
-use crate::lengths::Lengths;
+use crate::lengths::{Lengths, Mean};
 use crate::scale::LEAST;
 use crate::series::Sample;
-use crate::stats::{mean_sd, median};
+use crate::stats::median;
 use crate::step::StepView;
 use slipgauge_trace::session::Pace;
 use std::collections::BTreeSet;
@@ -71,33 +71,31 @@ impl CutOff {
     }
 }
 
-/// Swipes of one pace: mean counts of one, their standard uncertainty, and the reports that one has time for.
+/// Swipes of one pace: the mean of their counts, and the reports that one has time for.
 #[derive(Clone, Copy, Debug)]
 struct AtPace {
-    counts: f64,
-    uncertainty: f64,
+    mean: Mean,
     reports: f64,
 }
 
 impl AtPace {
     /// True if there is a count for each report.
     fn is_full(&self) -> bool {
-        self.counts >= self.reports
+        self.mean.counts >= self.reports
     }
 
     /// Of the clean swipes of a pace; `None` with fewer than three.
     fn clean(step: &StepView, lengths: &Lengths, pace: Pace) -> Option<AtPace> {
         let mean = lengths.mean(|p| p == Some(pace)).filter(|m| m.n >= LEAST)?;
         let (_, reports) = lengths_and_reports(step, pace, Some(&lengths.keys()));
-        Some(AtPace { counts: mean.counts, uncertainty: mean.uncertainty, reports: median(&reports)? })
+        Some(AtPace { mean, reports: median(&reports)? })
     }
 
-    /// Of all of a pace that are there from stop to stop. √2: neighbouring swipes share a stop.
+    /// Of all of a pace; `None` with fewer than three.
     fn any(step: &StepView, pace: Pace) -> Option<AtPace> {
         let (lengths, reports) = lengths_and_reports(step, pace, None);
-        let (counts, sd) = mean_sd(&lengths).filter(|_| lengths.len() >= LEAST)?;
-        let uncertainty = sd * (2.0 / lengths.len() as f64).sqrt();
-        Some(AtPace { counts, uncertainty, reports: median(&reports)? })
+        let mean = Mean::of_all(&lengths).filter(|mean| mean.n >= LEAST)?;
+        Some(AtPace { mean, reports: median(&reports)? })
     }
 }
 
@@ -113,26 +111,25 @@ fn lengths_and_reports(
     here.map(|(_, s)| (s.swipe.along, (s.swipe.end - s.swipe.begin) as f64 / step.slot())).unzip()
 }
 
-/// Whether these lengths, that rise with speed, do so because fractions are cut off.
-pub(super) fn find(step: &StepView, lengths: &Lengths) -> Option<CutOff> {
+/// Whether these lengths, that rise with speed, do so because fractions are cut off; `rough`: their [`second_difference`].
+pub(super) fn find(step: &StepView, lengths: &Lengths, rough: Option<f64>) -> Option<CutOff> {
     let clean = |pace| AtPace::clean(step, lengths, pace);
     let (medium, fast) = (clean(Pace::Medium)?, clean(Pace::Fast)?);
     let slow = clean(Pace::Slow).or_else(|| AtPace::any(step, Pace::Slow))?;
     let base = if slow.is_full() { slow } else { Some(medium).filter(AtPace::is_full)? };
-    let lost = (fast.counts - base.counts) / (base.reports - fast.reports);
+    let lost = (fast.mean.counts - base.mean.counts) / (base.reports - fast.reports);
     let within = |range: (f64, f64)| (range.0..=range.1).contains(&lost);
 
     // Where the medium pace lies between the slow and the fast one, and where it should.
-    let change = fast.counts - slow.counts;
-    let share = (medium.counts - slow.counts) / change;
-    let doubt = medium.uncertainty.hypot(share * fast.uncertainty).hypot((1.0 - share) * slow.uncertainty)
-        / change.abs();
+    let change = fast.mean.counts - slow.mean.counts;
+    let share = (medium.mean.counts - slow.mean.counts) / change;
+    let [own, of_fast, of_slow] = [medium, fast, slow].map(|at| at.mean.uncertainty);
+    let doubt = own.hypot(share * of_fast).hypot((1.0 - share) * of_slow) / change.abs();
     let by_reports = (slow.reports - medium.reports) / (slow.reports - fast.reports);
     let by_logarithm = (slow.reports / medium.reports).ln() / (slow.reports / fast.reports).ln();
     let apart = by_reports - by_logarithm;
     let off = if slow.is_full() { (share - by_reports).abs() } else { (by_reports - share).max(0.0) };
 
-    let rough = second_difference(step, lengths);
     let not_carried = rough.is_some_and(|rough| rough < NOT_CARRIED)
         && slow.is_full()
         && within(ANY)

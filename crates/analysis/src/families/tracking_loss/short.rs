@@ -145,7 +145,7 @@ fn usual(step: &StepView, phase: &PhaseView, direction: Direction) -> Option<f64
     let one_way = lengths(&|s| s.swipe.direction == direction);
     let one_way = even(&one_way, measure).filter(|_| one_way.len() >= LEAST_ALIKE);
     let usual = even(&all, measure).or(one_way).unwrap_or(measure.one_travel);
-    Some(usual * measure.one_way(direction) / measure.one_travel)
+    Some(usual * measure.ways[direction.index()])
 }
 
 /// The median of some lengths if they are alike.
