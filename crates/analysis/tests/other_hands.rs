@@ -980,6 +980,24 @@ fn what_every_start_loses_is_wake_up_alone_however_the_counts_flicker_before() {
     }
 }
 
+/// A sensor that cannot follow where a flick sets out, from 12 to 27 ms after its begin until past its peak; in some swipes from the
+/// first count on.
+#[test]
+fn a_sensor_that_goes_blind_as_the_hand_sets_out_loses_track_once_and_did_not_sleep() {
+    let lost = |t: f64| {
+        since_the_start(t).is_some_and(|(since, swipe)| {
+            let from = if swipe.is_multiple_of(6) { 0.0 } else { 0.012 + 0.005 * (swipe % 4) as f64 };
+            (from..0.125).contains(&since)
+        })
+    };
+    let verdict = Outside { lost, ..SOUND }.verdict();
+    let told = kinds(&verdict);
+    assert_eq!(outcome(&verdict, Family::TrackingLoss), Outcome::Fail, "{told:?}");
+    let silent = told.iter().filter(|k| **k == (Family::TrackingLoss, "silent", Cause::Sensor)).count();
+    let others = told.len() - silent;
+    assert!(silent >= 20 && others <= 5 && told.len() <= FAST, "{silent} of {told:?}");
+}
+
 /// A sound device of which a count comes and goes, and a hand that brakes to the stop, or strikes it.
 #[test]
 fn counts_that_flicker_at_rest_are_no_wake_up() {

@@ -39,7 +39,7 @@ use super::{
 };
 use crate::erratic::{ARM_ACCELERATION, Wrong};
 use crate::shortfall::Measure;
-use crate::silence::MakeUp;
+use crate::silence::{MakeUp, Silence};
 use crate::starts::{LEAST_MM, LEAST_SCATTER_MM, Start, Steep};
 use crate::stats::{median, within};
 use crate::step::{PhaseView, StepView, SwipeView};
@@ -113,6 +113,13 @@ impl Placed<'_> {
         let levels = self.swipe.stretches.iter().any(|s| s.wrong == Wrong::Level && s.begin < until);
         let flat = self.swipe.clip.is_some() || levels;
         !flat && self.start.at_speed(scale) && !self.start.late(scale)
+    }
+
+    /// True if the device had counted the hand's start and then lost what came: it was awake. (Added after sensors that went blind while
+    /// the hand set out had been told to lose the same 300 mm twice.)
+    fn after_a_silence(&self) -> bool {
+        let own = |s: &Silence| !s.host && s.kind == MakeUp::Lost && s.end == self.start.t;
+        self.swipe.silences.iter().any(own)
     }
 }
 
@@ -312,6 +319,7 @@ impl Detector for WakeUp {
             let short = travel.as_ref().map(|t| t.short(one));
             let other_pace = travel.as_ref().map_or(0.0, |t| t.other_pace(one));
             let is_short = one.steep(scale)
+                && !one.after_a_silence()
                 && !changed.contains(&key(one.phase, one.swipe))
                 && !lost_on_its_way(one, short.map_or(0.0, |s| s.0))
                 && short.is_some_and(|(short, u)| {

@@ -196,9 +196,14 @@ fn too_often(step: &StepView) -> bool {
 const IN_STEP: f64 = 0.5;
 
 /// True if the lost silences keep to a clock. Losses at a limit come once or twice a swipe, where its speed has them; that
-/// swipes follow each other with a cadence is not taken for a period.
+/// swipes follow each other with a cadence is not taken for a period: where each has one alone, that is all that is seen. (The latter
+/// added after silences over the peaks of evenly made swipes had been put down to the link.)
 fn recur(step: &StepView) -> bool {
     let lost = |s: &&Silence| !s.host && s.kind != MakeUp::Late;
+    let two = |(_, s): &(&PhaseView, &SwipeView)| s.silences.iter().filter(lost).count() > 1;
+    if step.swipes().filter(two).count() < LEAST {
+        return false;
+    }
     let all = step.swipes().flat_map(|(_, s)| s.silences.iter().filter(lost));
     let times: Vec<i64> = all.map(|s| s.begin).collect();
     let spans: Vec<(i64, i64)> = step.swipes().map(|(_, s)| (s.swipe.begin, s.swipe.end)).collect();
