@@ -197,7 +197,8 @@ pub(crate) fn of(
         expected::speed(&grid.along_mm, trusted, slot * 1e-9, length, silent_end.is_some())
     };
     grid.expected_mm_s = fit(&trusted, &grid);
-    let swept = Swept { trusted, travel_mm, counted_mm, count_mm: 1.0 / counts_per_mm };
+    let by_reports_mm_s = claim::by_reports(&reports, slot) / counts_per_mm;
+    let swept = Swept { trusted, travel_mm, counted_mm, count_mm: 1.0 / counts_per_mm, by_reports_mm_s };
     grid.claim = claim::of(&grid, swept, |trusted| fit(trusted, &grid));
     grid
 }

@@ -9,6 +9,10 @@
 //! - *Made*: the fastest of all, at most [`HAND`] times the travel over the swipe's time: where little of a swipe may be
 //!   trusted, what is missing of the travel fills short holes with any speed.
 //!
+//! Both are no more than a run of reports ([`by_reports`]) allows, each of which stands for a slot and more, whatever its stamp: reports
+//! read late come together, and the grid takes them as they come. (Added after 4.9 m/s had been told clean of swipes of 3.3, by stamps
+//! late by a quarter of an interval.)
+//!
 //! Counts that make a swipe longer than the travel were not travelled: a gain that rises in proportion to speed, and makes a
 //! swipe longer by x, is higher by [`AT_PEAK`] x at its peak, and both speeds are divided by that. (A swipe that is shorter was
 //! faster than its counts: it claims less than it might.) Cost: O(slots).
@@ -26,6 +30,12 @@ const HAND: f64 = 2.0 * 1.875;
 const AT_PEAK: f64 = 1.875 * 0.7;
 /// Counts of a swipe that are longer than the travel by less than this may be placing, and its scale's: as for the fit.
 const LONGER: f64 = 0.02;
+
+/// Reports of a run: so many, and of so long, nanoseconds.
+const RUN: (usize, f64) = (5, 10e6);
+/// The run's mean at the peak of a minimum-jerk swipe is lower by ⅔ of the square of the run's share of the swipe (the second-order term
+/// of 16 u² (1 − u)²), and of no more than this share.
+const BENDS: (f64, f64) = (2.0 / 3.0, 0.4);
 
 /// What a swipe may claim.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -48,11 +58,29 @@ pub(super) struct Swept {
     pub(super) counted_mm: f64,
     /// One count, mm.
     pub(super) count_mm: f64,
+    /// Most that its reports allow, mm/s.
+    pub(super) by_reports_mm_s: f64,
+}
+
+/// The most that runs of reports, of times and distances along, allow a swipe's peak to be, per second.
+pub(super) fn by_reports(reports: &[(i64, f64)], slot: f64) -> f64 {
+    let run = RUN.0.max((RUN.1 / slot.max(1.0)).ceil() as usize).min(reports.len().saturating_sub(1));
+    let (Some(first), Some(last), true) = (reports.first(), reports.last(), run > 0) else {
+        return f64::INFINITY;
+    };
+    let whole = (last.0.saturating_sub(first.0) as f64).max(reports.len() as f64 * slot);
+    let fastest = reports.windows(run + 1).map(|w| {
+        let counts: f64 = w[1..].iter().map(|r| r.1).sum();
+        let time = (w[run].0.saturating_sub(w[0].0) as f64).max(run as f64 * slot);
+        let share = (time / whole).min(BENDS.1);
+        counts.abs() / time * 1e9 * (1.0 + BENDS.0 * share * share)
+    });
+    fastest.fold(0.0, f64::max)
 }
 
 /// The claim of a swipe; `fit` gives the expected speeds where other slots tell speed.
 pub(super) fn of(grid: &Grid, swept: Swept, fit: impl Fn(&[bool]) -> Vec<f64>) -> Claim {
-    let Swept { mut trusted, travel_mm, counted_mm, count_mm } = swept;
+    let Swept { mut trusted, travel_mm, counted_mm, count_mm, by_reports_mm_s } = swept;
     let far = far_off(grid, &trusted, count_mm);
     let speeds = match far.is_empty() {
         true => grid.expected_mm_s.clone(),
@@ -68,7 +96,9 @@ pub(super) fn of(grid: &Grid, swept: Swept, fit: impl Fn(&[bool]) -> Vec<f64>) -
     let seen = speeds.iter().zip(&trusted).filter(|(_, t)| **t).map(|(v, _)| *v).fold(0.0, f64::max);
     let seconds = speeds.len() as f64 * grid.slot * 1e-9;
     let most = HAND * travel_mm.unwrap_or(counted_mm) / seconds.max(1e-9);
-    let all = speeds.iter().copied().fold(0.0, f64::max);
+    let seen = seen.min(by_reports_mm_s);
+    // What fills a hole no report tells.
+    let all = speeds.iter().zip(&trusted).filter(|(_, t)| !**t).map(|(v, _)| *v).fold(seen, f64::max);
     let neighbours = speeds.windows(2).zip(trusted.windows(2)).filter(|(_, t)| t.iter().all(|t| *t));
     let steepest = neighbours.map(|(v, _)| (v[1] - v[0]).abs()).fold(0.0, f64::max);
     Claim {
