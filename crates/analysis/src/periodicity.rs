@@ -56,10 +56,12 @@ impl Period {
 
 /// The period of a family's findings in the swipes of a step, by their begins.
 pub fn of_family(step: &StepView, findings: &[Finding], family: Family) -> Option<Period> {
-    let own = findings.iter().filter(|f| f.family == family && f.swipe.is_some());
-    let times: Vec<i64> = own.map(|f| f.begin_ns).collect();
+    let own = || findings.iter().filter(|f| f.family == family && f.swipe.is_some());
+    let times: Vec<i64> = own().map(|f| f.begin_ns).collect();
     let spans: Vec<(i64, i64)> = step.swipes().map(|(_, s)| (s.swipe.begin, s.swipe.end)).collect();
-    periodicity(&times, &spans)
+    let lengths: Vec<f64> = own().map(|f| f.end_ns.saturating_sub(f.begin_ns) as f64 * 1e-9).collect();
+    // What recurs sooner than it lasts does not recur.
+    periodicity(&times, &spans).filter(|p| median(&lengths).is_some_and(|l| p.seconds > l))
 }
 
 /// Looks for a period in events at `times`, which would have been seen in `spans` (begin, end) only; nanoseconds. Events

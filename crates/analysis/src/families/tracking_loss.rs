@@ -50,6 +50,7 @@ mod cluster;
 mod limit;
 mod short;
 
+use super::dropout::CABLE;
 use super::one_way::{self, ONE_WAY};
 use super::{
     Detector, Event, SLOWER, at_pace, common_cause, in_swipe, key, limits, not_examined, report_ceiling,
@@ -98,6 +99,17 @@ pub(super) struct Losses<'a> {
     /// When the device went away.
     gone: &'a [Nanos],
     counts_per_mm: f64,
+    /// On a cable what comes is the device's own.
+    on_a_cable: bool,
+}
+
+/// Share of a silence's slots in which reports without counts came.
+const SAYS_NOTHING: f64 = 0.5;
+
+/// True if the reports of a lost silence came, with nothing in them: a link that carries those loses none. (Added after a sensor that went blind
+/// while its device went on reporting had been told to miss 236 reports.)
+fn says_nothing(silence: &Silence) -> bool {
+    silence.kind == MakeUp::Lost && f64::from(silence.idle_reports) >= SAYS_NOTHING * silence.slots
 }
 
 impl<'a> Losses<'a> {
@@ -115,6 +127,7 @@ impl<'a> Losses<'a> {
             fastest,
             counts_per_mm,
             gone: &step.trace.gone,
+            on_a_cable: step.link == Some(CABLE),
         }
     }
 
@@ -142,6 +155,7 @@ impl<'a> Losses<'a> {
             return false;
         }
         silence.to_the_end
+            || (self.on_a_cable && says_nothing(silence))
             || self.limit.is_some_and(|limit| limit.explains(swipe, silence, self.counts_per_mm))
             || hides_peak(swipe, silence, BEYOND * self.fastest(swipe))
             || (self.into_the_stop && silence.kind == MakeUp::Lost && ends_lost(swipe))

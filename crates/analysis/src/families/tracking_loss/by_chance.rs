@@ -33,6 +33,8 @@ pub enum At {
     End,
     /// Part of its swipe's time that has passed at its begin.
     Part,
+    /// Fastest expected speed of its swipe, mm/s.
+    Swipe,
     /// Place of the edge that swipes *out* come to first, mm from where they begin: counted before it in these, after it in
     /// swipes *back*.
     Edge,
@@ -138,6 +140,7 @@ impl<'a> Way<'a> {
         match at {
             At::Begin => self.speed(from),
             At::End => self.speed(from + length),
+            At::Swipe => self.grid.peak(),
             At::Part => from as f64 / self.grid.expected_mm_s.len().max(1) as f64,
             At::Edge => {
                 // By counts alone, as sharp as the stops are: what is hidden is only reckoned.
