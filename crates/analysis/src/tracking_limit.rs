@@ -27,7 +27,7 @@
 //! *Acceleration.* A loss by acceleration begins at about one acceleration and at any speed; over swipes of one pace
 //! the two go together, and their scatters do not tell them apart. What does: a swipe that is seen, before or after, at
 //! well above the speed where it was lost (it is lost while the hand brakes, too). A speed limit forbids that, whatever
-//! its scatter between swipes. If half of the failing swipes show it, the limit is not one of speed, and the fastest
+//! its scatter between swipes. If half of the failing swipes show it, or the hand [brakes] where they begin, the limit is not one of speed, and the fastest
 //! that each swipe was seen at bounds it. (That it is acceleration is not said, nor how much: a spot on the surface
 //! looks the same.)
 //!
@@ -150,7 +150,8 @@ fn by_counts(step: &StepView, findings: &[Finding], known: Option<&Resolution>) 
         let most = failing.iter().map(|f| f.onset.high.max(f.at()) / per_m).fold(0.0, f64::max);
         return bound((None, Some(most).filter(|v| *v > 0.0)), relative);
     }
-    if 2 * failing.iter().filter(|f| f.elsewhere > FASTER * f.at()).count() > failing.len() {
+    let faster = 2 * failing.iter().filter(|f| f.elsewhere > FASTER * f.at()).count() > failing.len();
+    if faster || brakes(&failing) {
         told.extend(failing.iter().map(|f| Told::Above(f.elsewhere.max(f.onset.low) / per_m)));
         return bound((censored::bounds(&told).0, None), relative);
     }
@@ -164,6 +165,19 @@ fn by_counts(step: &StepView, findings: &[Finding], known: Option<&Resolution>) 
     }
     Some(with_scale(censored::median(&told)?, relative))
 }
+
+/// True if the hand braked where the counts collapsed, beyond chance: on the way up it had been as fast, and was seen. (Added after sensors that
+/// went blind while the hand braked hard, just behind its peak, had been told to have a limit of that speed, to two per cent.)
+fn brakes(failing: &[Failing]) -> bool {
+    let slopes: Vec<f64> = failing.iter().filter_map(|f| Some(f.onset.edge?.1 / f.at().max(1.0))).collect();
+    let n = slopes.len() as f64;
+    slopes.len() >= LEAST
+        && 2 * slopes.len() > failing.len()
+        && mean_sd(&slopes).is_some_and(|(mean, sd)| mean < -SURE_TO_BRAKE * sd / n.sqrt())
+}
+
+/// Standard errors: once in 700 where it did not.
+const SURE_TO_BRAKE: f64 = 3.0;
 
 /// A median with the uncertainty of the scale.
 fn with_scale(median: censored::Median, relative: f64) -> Quantity {
