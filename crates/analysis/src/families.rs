@@ -66,8 +66,8 @@ pub static REGISTRY: [&dyn Detector; 13] = [
     &straightening::Straightening,
     &drift::Drift,
     &gain_change::GainChange,
-    &resolution::Resolution,
     &report_interval::ReportInterval,
+    &resolution::Resolution,
     &lag::Lag,
     &strike_lag::StrikeLag,
 ];

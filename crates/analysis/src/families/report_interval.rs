@@ -255,7 +255,7 @@ fn measure(step: &StepView) -> Result<Measured, &'static str> {
 
 /// Reports that are lost, and those that are merged, one by one, if they are many.
 fn lone_ones(step: &StepView, spans: &[(Nanos, Nanos)], slot: f64) -> [Option<Lone>; 2] {
-    let many = |lone: &Lone| lone.rows.len() >= LEAST_LONE && lone.share() >= TELLING;
+    let many = |lone: &Lone| lone.rows.len() >= LEAST_LONE && lone.alone() >= TELLING;
     lone::find(step.trace, spans, slot, &step.host).map(|lone| Some(lone).filter(many))
 }
 
@@ -426,7 +426,7 @@ fn merged(step: &StepView, got: &Measured) -> Option<Criterion> {
 fn one_by_one(step: &StepView, lone: &Lone, what: &'static str, fails: bool) -> Option<Criterion> {
     let limit = limits(step, Family::ReportInterval)[1]?;
     let number = |n: usize| u32::try_from(n).unwrap_or(u32::MAX);
-    let (k, n) = (number(lone.rows.len()), number(lone.intervals + lone.rows.len()));
+    let (k, n) = (number(lone.missing), number(lone.slots));
     let criterion = share_at_most(what, "share of reports", k, n, limit, step.looks);
     let open = criterion.verdict == Outcome::Fail && !fails;
     Some(if open { Criterion { verdict: Outcome::Inconclusive, ..criterion } } else { criterion })
@@ -435,7 +435,8 @@ fn one_by_one(step: &StepView, lone: &Lone, what: &'static str, fails: bool) -> 
 /// The period in which reports go missing.
 fn period(step: &StepView, lone: &Lone) -> Option<Period> {
     let spans: Vec<(i64, i64)> = step.swipes().map(|(_, s)| (s.swipe.begin, s.swipe.end)).collect();
-    periodicity(&lone.times, &spans)
+    // Every second slot is no period: that is the device's interval.
+    periodicity(&lone.times, &spans).filter(|p| p.seconds * 1e9 > 2.5 * step.slot())
 }
 
 /// Swipes with reports that were held up, and all.
@@ -516,8 +517,8 @@ impl Detector for ReportInterval {
         if let Some(lone) = &got.lone {
             let gone = got.counts_too;
             let evidence = json!({
-                "reports_missing": lone.rows.len(),
-                "intervals": lone.intervals,
+                "reports_missing": lone.missing,
+                "slots_in_fast_motion": lone.slots,
                 COUNTS_TOO: gone,
                 "period_ms": period(step, lone).map(|p| round(1e3 * p.seconds, 3)),
             });
@@ -527,8 +528,8 @@ impl Detector for ReportInterval {
         let too_many = merged(step, &got).is_some_and(|c| c.verdict != Outcome::Pass);
         if let Some(merged) = got.merged.as_ref().filter(|_| too_many) {
             let evidence = json!({
-                "reports_merged": merged.rows.len(),
-                "intervals": merged.intervals,
+                "reports_merged": merged.missing,
+                "slots_in_fast_motion": merged.slots,
                 "period_ms": period(step, merged).map(|p| round(1e3 * p.seconds, 3)),
             });
             add(MERGED, 100.0 * merged.share(), None, Cause::Unknown, evidence);
@@ -737,28 +738,28 @@ fn uneven_words(got: &Measured) -> String {
 
 fn lone_words(step: &StepView, got: &Measured) -> String {
     let Some(lone) = &got.lone else { return String::new() };
-    let twice = twice_as_long(step, lone);
+    let empty = empty_slots(step, lone);
     let what = match counts_are_gone(step, lone.share()) {
         Some(true) => "counts are lost with them: reports are missing one by one",
         _ => {
-            "bring no more counts than others: reports are missing one by one, or the sensor sees less often than the \
-             device may report"
+            "the reports after them bring no more counts than others: reports are missing one by one, or the sensor sees \
+             less often than the device may report"
         }
     };
-    format!("{twice}, and {what}")
+    format!("{empty}, and {what}")
 }
 
 fn merged_words(step: &StepView, got: &Measured) -> String {
-    let twice = |lone: &Lone| {
-        twice_as_long(step, lone) + ", and bring the counts of two: a report is left out each time"
+    let words = |lone: &Lone| {
+        empty_slots(step, lone)
+            + ", and the reports after them bring the counts of both: a report is left out each time"
     };
-    got.merged.as_ref().map_or_else(String::new, twice)
+    got.merged.as_ref().map_or_else(String::new, words)
 }
 
-fn twice_as_long(step: &StepView, lone: &Lone) -> String {
+fn empty_slots(step: &StepView, lone: &Lone) -> String {
     let period = period(step, lone).map_or_else(String::new, |p| p.words());
-    let share = 100.0 * lone.rows.len() as f64 / lone.intervals.max(1) as f64;
-    format!("; {share:.1} % of intervals in fast motion are twice as long{period}")
+    format!("; {:.1} % of the slots in fast motion are empty{period}", 100.0 * lone.share())
 }
 
 fn slower_words(step: &StepView, got: &Measured) -> String {

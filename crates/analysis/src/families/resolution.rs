@@ -49,6 +49,9 @@ struct Measured {
     out_over_back: Option<f64>,
     /// Why the paces that it could rest on say nothing of it.
     by_pace: Option<&'static str>,
+    /// True if reports that are missing with their counts explain what it is off by. (Added after a device that lost a quarter of them had
+    /// failed for a sensor of three quarters of its resolution as well.)
+    lost: bool,
     /// The other step of the plan that this one counts like.
     other: Option<u32>,
     axes: Result<Axes, &'static str>,
@@ -81,6 +84,8 @@ fn measure(step: &StepView, findings: &[Finding]) -> Option<Measured> {
         (_, true) => Some("count differently by pace"),
         _ => unknown().then_some("may count differently by pace"),
     };
+    let lost = ratio.zip(reports_missing(findings)).map(|(ratio, share)| ratio / (1.0 - share) - 1.0);
+    let lost = lost.filter(|rest| is_within(*rest, tolerance));
     let against = match &found {
         None => decision::not_examined(what, "relative", tolerance),
         Some((e, nominal)) => {
@@ -88,7 +93,7 @@ fn measure(step: &StepView, findings: &[Finding]) -> Option<Measured> {
             let whole = inside(what, "relative", value, u, e.df, tolerance, step.looks);
             let whole = if e.at_least { bound(whole) } else { whole };
             match whole.verdict {
-                Outcome::Fail if other.is_some() || by_pace.is_some() => {
+                Outcome::Fail if other.is_some() || by_pace.is_some() || lost.is_some() => {
                     Criterion { verdict: Outcome::Inconclusive, ..whole }
                 }
                 Outcome::Pass if by_pace.is_some() && gain.is_some() => {
@@ -121,7 +126,25 @@ fn measure(step: &StepView, findings: &[Finding]) -> Option<Measured> {
     } else if step.other_axis.is_some() {
         criteria.push(decision::not_examined("y over x", "relative", Y_OVER_X));
     }
-    Some(Measured { axes, by_pace, other, effective: found, criteria, out_over_back: ratio.map(|r| r.value) })
+    Some(Measured {
+        axes,
+        by_pace,
+        lost: lost.is_some(),
+        other,
+        effective: found,
+        criteria,
+        out_over_back: ratio.map(|r| r.value),
+    })
+}
+
+/// Share of reports that are missing with their counts, as the findings have it.
+fn reports_missing(findings: &[Finding]) -> Option<f64> {
+    let gone = |f: &&Finding| f.evidence.get(report_interval::COUNTS_TOO) == Some(&Value::Bool(true));
+    findings.iter().find(gone).map(|f| 0.01 * f.size)
+}
+
+fn is_within(value: f64, [low, high]: [Option<f64>; 2]) -> bool {
+    low.is_none_or(|low| value >= low) && high.is_none_or(|high| value <= high)
 }
 
 /// A value of which only the lower end is known can fail above, and else shows nothing.
@@ -297,10 +320,13 @@ impl Detector for Resolution {
             measured.criteria.push(Criterion { verdict: Outcome::Inconclusive, ..kept });
         }
         let first = measured.criteria.first().cloned();
-        let gone = |f: &&Finding| f.evidence.get(report_interval::COUNTS_TOO) == Some(&Value::Bool(true));
-        if let Some(missing) = findings.iter().find(gone) {
-            because += &format!("; {:.1} % of reports are missing, with their counts", missing.size);
+        if let Some(missing) = reports_missing(findings) {
+            because += &format!("; {:.1} % of reports are missing, with their counts", 100.0 * missing);
         }
+        if measured.lost {
+            because += ", and explain it";
+        }
+        let lost = measured.lost;
         let mut out = verdict(Family::Resolution, measured.criteria, own.len(), because);
         out.cause = super::common_cause(&own);
         out.smallest_found = measured.effective.map(|(e, nominal)| 2.0 * e.uncertainty / nominal);
@@ -311,6 +337,7 @@ impl Detector for Resolution {
                     "the same swipes once more, after the step's button was seen to change it".to_owned()
                 }
                 _ if measured.by_pace.is_some() => "slow swipes that count".to_owned(),
+                _ if lost => "the same swipes where no reports go missing".to_owned(),
                 (_, Some((e, _)), _) if e.at_least => {
                     let mm = step.travel.map_or(300.0, |t| t.millimetres());
                     format!("6 swipes slow enough not to clip, {:.0} s for {mm:.0} mm", mm / 75.0)
