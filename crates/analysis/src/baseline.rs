@@ -5,7 +5,8 @@
 //! that pace meets within [`APART`], or the agreement of the medium and the fast pace, which both count more (counts
 //! are lost, not found; so a slow pace below two that agree is the one that is wrong, as with firmware that cuts off
 //! fractions); or counts that rise from slow to medium to fast by more than [`APART`] each, where the fastest has lost
-//! least. The nominal alone never overrules the swipes: a device may be off as a whole, and another step may be
+//! least. A fast pace below two that agree has lost counts, whatever nominal it meets by that. (Added after fast swipes that a ceiling
+//! cut had been believed, of devices of 1.14 to 1.2 times their nominal.) The nominal alone never overrules the swipes: a device may be off as a whole, and another step may be
 //! active. Slow swipes that count *more* than all others are trusted: the others lose.
 //!
 //! Assumes that a phase has swipes of one resolution step in its majority. Smallest told: a slow pace that is
@@ -50,9 +51,14 @@ pub fn pick(candidates: &[Candidate], nominal: Option<f64>) -> Option<(Candidate
     let speaks_against = |c: &Candidate| off(c.counts, slow.counts) > (1.0 + APART).ln();
     let paces = [at(Pace::Medium), at(Pace::Fast)];
     let others = paces.iter().flatten().filter(|c| speaks_against(c));
+    // Two paces that agree and count more: the one that meets the nominal has lost counts.
+    let is_alone = |c: &Candidate| {
+        let agrees = |p: &Candidate| p.pace != c.pace && off(p.counts, slow.counts) <= (1.0 + AGREE).ln();
+        c.counts < slow.counts && paces.iter().flatten().any(agrees)
+    };
     let by_nominal = others.clone().find(|c| {
-        nominal
-            .is_some_and(|n| off(c.counts, n) <= (1.0 + APART).ln() && off(c.counts, n) < off(slow.counts, n))
+        let meets = |n: f64| off(c.counts, n) <= (1.0 + APART).ln() && off(c.counts, n) < off(slow.counts, n);
+        nominal.is_some_and(meets) && !is_alone(c)
     });
     let by_agreement = || match &paces {
         [Some(medium), Some(fast)] if off(medium.counts, fast.counts) <= (1.0 + AGREE).ln() => {
@@ -96,6 +102,11 @@ mod tests {
         assert_eq!(picked(100.0, 98.0, 60.0, Some(100.0)), (100.0, Basis::Slow));
         assert_eq!(picked(100.0, 60.0, 60.0, None), (100.0, Basis::Slow));
         assert_eq!(picked(103.0, 91.0, 60.0, Some(100.0)), (103.0, Basis::Slow));
+    }
+
+    #[test]
+    fn fast_swipes_that_meet_the_nominal_by_what_they_lost_are_no_reason_either() {
+        assert_eq!(picked(120.0, 119.0, 104.0, Some(100.0)), (120.0, Basis::Slow));
     }
 
     #[test]
