@@ -69,7 +69,15 @@ pub fn effective(step: &StepView, lengths: &Lengths, findings: &[Finding]) -> Op
     let (mean, pace) = at(Pace::Medium)
         .or_else(|| at(Pace::Fast))
         .or_else(|| Some((lengths.mean(|p| p.is_none()).filter(|m| m.n >= LEAST)?, None)))?;
-    combined(step, lengths, mean, pace)
+    // Slow ones that lost counts and have more all the same: the others have lost some that do not show. (Added after 791 (755 to 827)
+    // counts/inch had been told of a device of 1005, by fast swipes beside others that lost track.)
+    match losing(step, findings).filter(|bound| trusted && bound.counts > mean.counts + mean.uncertainty) {
+        Some(bound) => {
+            let found = combined(step, lengths, bound, Some(Pace::Slow))?;
+            Some(Resolution { at_least: true, ..found })
+        }
+        None => combined(step, lengths, mean, pace),
+    }
 }
 
 fn combined(step: &StepView, lengths: &Lengths, mean: Mean, pace: Option<Pace>) -> Option<Resolution> {
@@ -102,9 +110,21 @@ pub fn arc(straight_edge: bool) -> f64 {
 
 /// The slow swipes that clip and have no other finding: what they counted is the least that there was to count.
 fn clipped(step: &StepView, findings: &[Finding]) -> Option<Mean> {
-    let clipped = spoiled_only(step, findings, |f| f.family == Family::ReportCeiling);
+    slow_spoiled_by(step, findings, |family| family == Family::ReportCeiling)
+}
+
+/// Likewise of all that takes counts.
+fn losing(step: &StepView, findings: &[Finding]) -> Option<Mean> {
+    use Family::{Dropout, ReportCeiling, TrackingLoss, WakeUp};
+    slow_spoiled_by(step, findings, |family| {
+        matches!(family, Dropout | ReportCeiling | TrackingLoss | WakeUp)
+    })
+}
+
+fn slow_spoiled_by(step: &StepView, findings: &[Finding], by: impl Fn(Family) -> bool) -> Option<Mean> {
+    let spoiled = spoiled_only(step, findings, |f| by(f.family));
     let here =
-        step.swipes().filter(|(p, s)| p.span.phase.pace == Some(Pace::Slow) && clipped.contains(&key(p, s)));
+        step.swipes().filter(|(p, s)| p.span.phase.pace == Some(Pace::Slow) && spoiled.contains(&key(p, s)));
     let counts: Vec<f64> = here.map(|(_, s)| s.swipe.along).collect();
     Mean::of_all(&counts).filter(|mean| mean.n >= LEAST)
 }
