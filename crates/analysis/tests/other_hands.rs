@@ -998,6 +998,23 @@ fn a_sensor_that_goes_blind_as_the_hand_sets_out_loses_track_once_and_did_not_sl
     assert!(silent >= 20 && others <= 5 && told.len() <= FAST, "{silent} of {told:?}");
 }
 
+/// A sensor that cannot follow where a hand brakes, behind the peak, for 30 ms in each fast swipe. No link does so, and no speed is its
+/// limit: the hand had been as fast before.
+#[test]
+fn what_goes_missing_once_in_every_swipe_is_the_sensors_and_behind_the_peak_no_speed_is_its_limit() {
+    let lost = |t: f64| {
+        since_the_start(t).is_some_and(|(since, swipe)| {
+            let from = 0.12 + 0.004 * ((swipe * 5) % 7) as f64;
+            (from..from + 0.03).contains(&since)
+        })
+    };
+    let verdict = Outside { lost, ..SOUND }.verdict();
+    let told = kinds(&verdict);
+    assert_eq!(told, [(Family::TrackingLoss, "silent", Cause::Sensor); FAST], "{told:?}");
+    let limit = verdict.steps[0].tracking_limit_m_s;
+    assert!(limit.is_none_or(|q| q.high.is_none()), "{limit:?}");
+}
+
 /// A sound device of which a count comes and goes, and a hand that brakes to the stop, or strikes it.
 #[test]
 fn counts_that_flicker_at_rest_are_no_wake_up() {

@@ -122,3 +122,30 @@ fn far_off(grid: &Grid, trusted: &[bool], count_mm: f64) -> Vec<usize> {
     let beyond: Vec<usize> = slots.iter().copied().filter(|i| off(*i) > far).collect();
     if beyond.len() * RARE > slots.len() { Vec::new() } else { beyond }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// 300 mm in 0.2 s by minimum jerk, which peaks at 2.8125 m/s (Flash & Hogan 1985), a report every 8 ms, of which the host stamps
+    /// some up to 3 ms late.
+    #[test]
+    fn late_stamps_make_no_speed_and_the_peak_is_told_to_three_per_cent() {
+        let place = |t: f64| {
+            let u = (t / 0.2).min(1.0);
+            300.0 * u.powi(3) * (10.0 - 15.0 * u + 6.0 * u * u)
+        };
+        for late_ns in [0i64, 3_000_000] {
+            let report = |i: i64| {
+                let (from, to) = (place(8e-3 * (i - 1) as f64), place(8e-3 * i as f64));
+                (8_000_000 * i + late_ns * ((i * 7) % 4) / 3, to - from)
+            };
+            let reports: Vec<(i64, f64)> = (1..=25).map(report).collect();
+            let most = by_reports(&reports, 8e6);
+            assert!((0.97..1.03).contains(&(most / 2812.5)), "{late_ns}: {most}");
+        }
+        assert!(by_reports(&[], 8e6).is_infinite() && by_reports(&[(0, 1.0)], f64::NAN).is_infinite());
+        let far = [(i64::MIN, 1.0), (i64::MAX, 1.0), (0, f64::NAN)];
+        assert!(!(by_reports(&far, 1e6) < 0.0));
+    }
+}
