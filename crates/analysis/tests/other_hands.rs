@@ -63,6 +63,8 @@ struct Outside {
     least: i32,
     /// Slow swipes.
     slow: usize,
+    /// What they take, seconds.
+    slow_s: f64,
 }
 
 /// A number for each swipe, all paces counted through, from 0.
@@ -129,6 +131,7 @@ const SOUND: Outside = Outside {
     turned: 0.0,
     least: i32::MIN,
     slow: SLOW,
+    slow_s: 1.1,
 };
 
 const SLOW: usize = 10;
@@ -960,6 +963,18 @@ fn a_sensor_that_goes_aslant_at_speed_was_not_turned_though_all_its_fast_swipes_
         let aside = kinds(&verdict).iter().filter(|k| k.1 == "sideways").count();
         assert!(aside >= FAST * 4 / 5, "{m_s}: {aside}, {:?}", kinds(&verdict).first());
         assert_eq!(outcome(&verdict, Family::SpinOut), Outcome::Fail, "{m_s}");
+    }
+}
+
+#[test]
+fn counts_that_flicker_at_the_stops_of_a_device_askew_drop_none_across() {
+    for (askew, slow_s) in [(0.2, 1.8), (0.35, 2.2), (0.5, 2.2)] {
+        let counts_per_mm = 2400.0 / 25.4;
+        let slow =
+            Outside { slot_ns: 8_000_000, counts_per_mm, askew, flickers_s: 0.02, slow: 16, slow_s, ..SOUND };
+        let verdict = slow.verdict();
+        let found = kinds(&verdict);
+        assert!(found.iter().all(|k| k.0 != Family::Straightening), "{askew}: {found:?}");
     }
 }
 
