@@ -72,7 +72,7 @@ struct Ended {
 
 /// All such motion in a phase that is the device's. What the operator makes runs on, and leaps nowhere.
 pub fn of_phase(step: &StepView, phase: &PhaseView) -> Vec<Later> {
-    let (Some(frame), Some(scale)) = (step.frame, step.scale) else { return Vec::new() };
+    let (Some(frame), Some(scale)) = (phase.frame, step.scale) else { return Vec::new() };
     let slot = step.slot();
     let ended = |index: usize| ended(phase, index, (frame, scale.counts_per_mm, slot));
     let ended: Vec<Ended> = (0..phase.swipes.len()).filter_map(ended).collect();
@@ -87,7 +87,7 @@ pub fn of_phase(step: &StepView, phase: &PhaseView) -> Vec<Later> {
 
 /// Counts by which swipes of a phase run on after the rest as slowly as a body might: none that is shorter than [`LEAST_MM`].
 pub fn creeps(step: &StepView, phase: &PhaseView) -> Vec<f64> {
-    let (Some(frame), Some(scale)) = (step.frame, step.scale) else { return Vec::new() };
+    let (Some(frame), Some(scale)) = (phase.frame, step.scale) else { return Vec::new() };
     let ended = |index: usize| ended(phase, index, (frame, scale.counts_per_mm, step.slot()));
     (0..phase.swipes.len()).filter_map(ended).filter_map(|e| e.creep).collect()
 }

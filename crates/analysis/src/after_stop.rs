@@ -80,8 +80,8 @@ pub struct Halves {
 
 impl<'a> Tail<'a> {
     /// The tail of a swipe that is longer than one travel.
-    pub fn of(step: &StepView, phase: &'a PhaseView, view: &SwipeView) -> Option<Tail<'a>> {
-        let (frame, swipe) = (step.frame?, &view.swipe);
+    pub fn of(phase: &'a PhaseView, view: &SwipeView) -> Option<Tail<'a>> {
+        let (frame, swipe) = (phase.frame?, &view.swipe);
         let samples = phase.series.samples.get(swipe.rows.clone())?;
         let along = swipe.along(samples, frame);
         let first = (swipe.surplus > 0.0).then(|| last_counts(&along, swipe.surplus))??;
@@ -236,7 +236,7 @@ fn beyond_a_bounce<'a>(
     view: &SwipeView,
 ) -> Option<(Tail<'a>, Measure, f64)> {
     let (measure, per_mm) = (step.measure?, step.scale?.counts_per_mm);
-    let tail = Tail::of(step, phase, view).filter(|_| view.swipe.surplus >= BOUNCE_MM * per_mm)?;
+    let tail = Tail::of(phase, view).filter(|_| view.swipe.surplus >= BOUNCE_MM * per_mm)?;
     Some((tail, measure, per_mm))
 }
 

@@ -23,7 +23,7 @@ pub fn of(view: &StepView, lengths: Option<&Lengths>) -> Vec<Closure> {
     let even = view.phases.iter().filter(|p| !p.swipes.is_empty() && p.swipes.len() % 2 == 0 && whole(p));
     even.map(|phase| {
         let along: f64 = phase.swipes.iter().map(|s| s.swipe.sign() * s.swipe.along).sum();
-        let across: f64 = phase.swipes.iter().map(|s| s.swipe.across).sum();
+        let across: f64 = phase.swipes.iter().map(|s| s.swipe.sign() * s.swipe.across).sum();
         let left = lengths.and_then(|l| left(phase, l, along));
         Closure {
             step: view.id,

@@ -108,12 +108,13 @@ pub fn complete(
 /// Straight runs of swipes that are short and that the operator would explain, by what others of the step show: a sensor that
 /// repeats makes swipes short by any amount, and so now and then two in a row alike, or the last one. (Added after one in
 /// thirty repeats of 4 % of the travel had been seen to be excused so.)
-pub fn excused(phases: &mut [PhaseView], frame: Frame, bench: &Bench, host: &HostSpans) {
+pub fn excused(phases: &mut [PhaseView], bench: &Bench, host: &HostSpans) {
     let repeats = |s: &SwipeView| s.stretches.iter().any(|s| s.wrong == Wrong::Repeated);
     if !phases.iter().flat_map(|p| &p.swipes).any(repeats) {
         return;
     }
-    for PhaseView { series, swipes, .. } in phases {
+    for PhaseView { series, swipes, frame, .. } in phases {
+        let Some(frame) = *frame else { continue };
         for view in swipes.iter_mut().filter(|s| s.swipe.began_short || s.swipe.stopped_short) {
             if let Some(look) = Look::new(series, frame, &view.swipe, bench) {
                 look.add_straight(&mut view.stretches);
@@ -157,6 +158,10 @@ impl<'a> Look<'a> {
         let (slot, per_mm) = (bench.slot, bench.counts_per_mm);
         let bend = swipe.sign() * bench.bend;
         Some(Look { samples, counts, places, swipe, slot, per_mm, each: per_cell(slot), bend })
+    }
+
+    fn of(phase: &'a PhaseView, view: &'a SwipeView, bench: &Bench) -> Option<Look<'a>> {
+        Look::new(&phase.series, phase.frame?, &view.swipe, bench)
     }
 
     fn sum(&self, rows: Range<usize>) -> (f64, f64) {

@@ -280,12 +280,12 @@ pub fn lag(step: &StepView, findings: &[Finding]) -> Option<Compared> {
     if step.coarse_clock() {
         return None;
     }
-    let frame = step.frame?;
     let spoiled = spoiled(step, findings);
     let (mut all, mut alone) = (Vec::new(), 0);
     for phase in step.phases.iter().filter(|p| !p.swipes.is_empty()) {
         let clean = phase.swipes.iter().filter(|s| !spoiled.contains(&key(phase, s)));
         let clean: Vec<&Swipe> = clean.map(|s| &s.swipe).collect();
+        let frame = phase.frame?;
         let test = Moved { series: &phase.series, frame, slot: step.slot() };
         let times = match moved(reference, &phase.span) {
             Some((series, frame, slot)) => each_later(&test, &Moved { series: &series, frame, slot }, &clean),

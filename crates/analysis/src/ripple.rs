@@ -86,7 +86,7 @@ pub fn examine(step: &StepView, findings: &[Finding]) -> Ripple {
             room = room.saturating_sub(s.swipe.rows.len());
             room > 0
         });
-        let parts = fit.filter_map(|(p, s)| slots::fast_part(&p.series, frame, &s.swipe, slot));
+        let parts = fit.filter_map(|(p, s)| slots::fast_part(&p.series, p.frame?, &s.swipe, slot));
         look(pace, parts.collect(), slot * 1e-9, frame.cos.abs() + frame.sin.abs())
     });
     let looked: Vec<Looked> = looked.collect();

@@ -434,6 +434,12 @@ impl Frame {
         Some(if forward { frame } else { Frame { cos: -frame.cos, sin: -frame.sin } })
     }
 
+    /// Turned to the left by an angle of this tangent.
+    pub fn turned(self, slope: f64) -> Frame {
+        let (sin, cos) = slope.atan().sin_cos();
+        Frame { cos: self.cos * cos - self.sin * sin, sin: self.sin * cos + self.cos * sin }
+    }
+
     /// Counts along the swipe.
     pub fn along(self, x: f64, y: f64) -> f64 {
         x * self.cos + y * self.sin
@@ -579,5 +585,8 @@ pub(crate) mod tests {
         let (along, across) = frame.of(&Sample { t: 0, x: 4, y: 3, timed: true, idle_before: 0 });
         assert!((along - 5.0).abs() < 1e-12 && across.abs() < 1e-12);
         assert_eq!(Frame::principal([&series(&[])], Nanos(1)), None);
+        // Three by four, turned on by three by four: 7 by 24.
+        let turned = frame.turned(0.75);
+        assert!((turned.cos - 0.28).abs() < 1e-12 && (turned.sin - 0.96).abs() < 1e-12);
     }
 }

@@ -180,7 +180,7 @@ pub(crate) fn of_phase(step: &StepView, phase: &PhaseView) -> Vec<Vec<Start>> {
 
 /// Starts from rest in a swipe or just before it; `after` is the end of the swipe before.
 fn of_swipe(step: &StepView, phase: &PhaseView, swipe: &SwipeView, after: i64) -> Vec<Start> {
-    let Some(frame) = step.frame else { return Vec::new() };
+    let Some(frame) = phase.frame else { return Vec::new() };
     let per_mm = step.scale.map_or(1.0, |s| s.counts_per_mm);
     let samples = &phase.series.samples;
     let end = swipe.swipe.rows.end.min(samples.len());

@@ -33,6 +33,7 @@ mod acquit;
 mod away;
 mod cut;
 mod gain_law;
+mod turned;
 
 pub use away::Away;
 pub use cut::{Cut, Ends};
@@ -99,6 +100,8 @@ pub struct PhaseView {
     pub span: PhaseSpan,
     /// Its motion.
     pub series: Series,
+    /// Direction of travel in it: its [own](turned) or that of the step; `None` without motion.
+    pub frame: Option<Frame>,
     /// Its swipes; empty for a phase at rest.
     pub swipes: Vec<SwipeView>,
     /// Swipes that were made, by their order or by what was asked, and not seen.
@@ -131,7 +134,7 @@ pub struct StepView<'a> {
     pub host: Arc<HostSpans>,
     /// All that the device sent.
     pub trace: &'a DeviceTrace,
-    /// Direction of travel; `None` without motion.
+    /// Direction of travel, by the slow swipes: that of phases that have none of their own; `None` without motion.
     pub frame: Option<Frame>,
     /// Median report interval in fast motion, nanoseconds: for slots. (What a verdict tells is its family's clock.)
     pub interval: Option<Quantity>,
@@ -210,12 +213,14 @@ impl<'a> StepView<'a> {
             .map(|(span, series)| PhaseView {
                 span: (*span).clone(),
                 series,
+                frame: None,
                 swipes: Vec::new(),
                 unplaced: 0,
                 later: Vec::new(),
             })
             .collect();
         let frame = direction(&phases);
+        phases.iter_mut().for_each(|phase| phase.frame = frame);
         let travel = axes::own_travel(spans).or(plan.and_then(Plan::travel));
         let planned = plan.and_then(|p| p.step(id));
         let nominal = planned.and_then(Step::nominal).map(|n| n.per_millimetre());
@@ -238,7 +243,11 @@ impl<'a> StepView<'a> {
         if let (Some(frame), Some(counts)) = (frame, counts) {
             for (phase, calm) in phases.iter_mut().zip(&calm).filter(|(p, _)| is_swipes(&p.span)) {
                 let calm = calm.as_ref().unwrap_or(&phase.series);
-                let found = swipes::find_calm(&phase.series, calm, frame, counts);
+                let mut found = swipes::find_calm(&phase.series, calm, frame, counts);
+                if let Some(own) = turned::own(&phase.series, &found.swipes, frame) {
+                    phase.frame = Some(own);
+                    found = swipes::find_calm(&phase.series, calm, own, counts);
+                }
                 let seen = u32::try_from(found.swipes.len()).unwrap_or(u32::MAX);
                 if phase.span.made.is_none() && cut::taken_up(&phase.span, recording, &ends) {
                     phase.span.made = Some(seen.saturating_add(found.unplaced));
@@ -298,18 +307,19 @@ impl<'a> StepView<'a> {
 
     /// What counts cannot be trusted of every swipe, and its expected speed.
     fn expect(&mut self) {
-        let (Some(frame), Some(scale)) = (self.frame, self.scale) else { return };
+        let Some(scale) = self.scale else { return };
         let slot = self.slot();
         let slow = self.phases.iter().filter(|p| is_slow(&p.span));
-        let slow = slow.flat_map(|p| p.swipes.iter().map(move |s| (&p.series, &s.swipe)));
-        let bend = arc::bend(slow.clone(), frame, scale.counts_per_mm);
+        let slow = slow.filter_map(|p| Some((p, p.frame?)));
+        let slow = slow.flat_map(|(p, frame)| p.swipes.iter().map(move |s| (&p.series, frame, &s.swipe)));
+        let bend = arc::bend(slow.clone(), scale.counts_per_mm);
         let parts: Vec<_> =
-            slow.filter_map(|(series, swipe)| slots::fast_part(series, frame, swipe, slot)).collect();
+            slow.filter_map(|(series, frame, swipe)| slots::fast_part(series, frame, swipe, slot)).collect();
         let beat = beat::share(&parts, in_a_cell(slot), slot);
         let uneven = uneven::find(self.phases.iter().map(|p| &p.series), slot).is_some();
         let bench = erratic::Bench { counts_per_mm: scale.counts_per_mm, slot, beat, uneven, bend };
         let host = Arc::clone(&self.host);
-        let mut look = |view: &mut SwipeView, series: &Series, excused: bool| {
+        let mut look = |view: &mut SwipeView, (series, frame): (&Series, Frame), excused: bool| {
             look_at(view, series, frame, &bench, &host, excused);
             if view.cut.is_some() || view.away.is_some() {
                 cut::drop_its_own(view);
@@ -317,7 +327,8 @@ impl<'a> StepView<'a> {
         };
         let (trace, ends) = (self.trace, &self.ends);
         let times_away = away::times(trace);
-        for PhaseView { span, series, swipes, .. } in &mut self.phases {
+        for PhaseView { span, series, frame, swipes, .. } in &mut self.phases {
+            let Some(frame) = *frame else { continue };
             for view in swipes {
                 view.away = away::in_swipe(&view.swipe, series, frame, &times_away);
                 // What it says first after that is no start from rest.
@@ -326,17 +337,18 @@ impl<'a> StepView<'a> {
                 view.cut = cut::cut(view, series, frame, span, trace, ends).filter(|_| view.away.is_none());
             }
         }
-        each_swipe(&mut self.phases, |view, series| look(view, series, false));
+        each_swipe(&mut self.phases, |view, motion| look(view, motion, false));
         if let Some(measure) = self.measure {
             look_as_short(&mut self.phases, measure, &host, &mut look);
             whole::hold(&mut self.phases, measure, scale.counts_per_mm);
             gain_law::apply(&mut self.phases, measure);
         }
-        false_motion::excused(&mut self.phases, frame, &bench, &host);
-        ahead::find(&mut self.phases, frame, &bench, &host);
-        frozen::find(&mut self.phases, frame, &bench, &host);
+        false_motion::excused(&mut self.phases, &bench, &host);
+        ahead::find(&mut self.phases, &bench, &host);
+        frozen::find(&mut self.phases, &bench, &host);
         let travel_mm = self.travel.map(Metres::millimetres);
         for phase in &mut self.phases {
+            let Some(frame) = phase.frame else { continue };
             let limits: Vec<i64> =
                 phase.swipes.iter().skip(1).map(|s| s.swipe.begin).chain([phase.span.end.0]).collect();
             for (view, limit) in phase.swipes.iter_mut().zip(limits) {
@@ -346,8 +358,8 @@ impl<'a> StepView<'a> {
         if let Some(measure) = self.measure {
             whole::hold_stretches(&mut self.phases, measure, scale.counts_per_mm);
         }
-        one_axis::rename(&mut self.phases, frame, scale.counts_per_mm);
-        top_speed::rename(&mut self.phases, frame, &bench);
+        one_axis::rename(&mut self.phases, scale.counts_per_mm);
+        top_speed::rename(&mut self.phases, &bench);
         top_speed::overrule_clips(&mut self.phases);
         if let Some(measure) = self.measure {
             acquit::mark(&mut self.phases, measure, &host);
@@ -408,10 +420,11 @@ impl<'a> StepView<'a> {
     }
 }
 
-/// Calls a function on each swipe and its phase's series.
-fn each_swipe(phases: &mut [PhaseView], mut look: impl FnMut(&mut SwipeView, &Series)) {
-    for PhaseView { series, swipes, .. } in phases {
-        swipes.iter_mut().for_each(|view| look(view, series));
+/// Calls a function on each swipe and its phase's motion.
+fn each_swipe(phases: &mut [PhaseView], mut look: impl FnMut(&mut SwipeView, (&Series, Frame))) {
+    for PhaseView { series, frame, swipes, .. } in phases {
+        let Some(frame) = *frame else { continue };
+        swipes.iter_mut().for_each(|view| look(view, (series, frame)));
     }
 }
 
@@ -423,22 +436,22 @@ fn look_as_short(
     phases: &mut [PhaseView],
     measure: Measure,
     host: &HostSpans,
-    look: &mut impl FnMut(&mut SwipeView, &Series, bool),
+    look: &mut impl FnMut(&mut SwipeView, (&Series, Frame), bool),
 ) {
     let lost = |s: &Silence| !s.host && s.kind == MakeUp::Lost && !s.to_the_end;
     excuse(phases, measure, host, |s| tells(s, lost), |_| false);
-    each_swipe(phases, |view, series| {
+    each_swipe(phases, |view, motion| {
         if view.swipe.surplus < 0.0 {
             let excused = std::mem::take(&mut view.swipe.stopped_short);
-            look(view, series, excused);
+            look(view, motion, excused);
         } else {
             view.silences.retain(|s| !s.to_the_end);
         }
     });
     acquit::mark(phases, measure, host);
-    each_swipe(phases, |view, series| {
+    each_swipe(phases, |view, motion| {
         if view.swipe.is_short() {
-            look(view, series, false);
+            look(view, motion, false);
         }
     });
 }

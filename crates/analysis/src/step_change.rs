@@ -204,7 +204,7 @@ fn at_any_speed(step: &StepView, run: &Run) -> bool {
         return false;
     }
     let of = |(phase, view): (&PhaseView, &SwipeView)| {
-        let halves = Tail::of(step, phase, view)?.halves(step.slot())?;
+        let halves = Tail::of(phase, view)?.halves(step.slot())?;
         (halves.at_the_stop > 0.0).then(|| (view.swipe.surplus.ln(), halves.at_the_stop.ln()))
     };
     let (surpluses, speeds): (Vec<f64>, Vec<f64>) = own().filter_map(of).unzip();

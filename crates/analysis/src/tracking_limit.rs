@@ -88,7 +88,6 @@ pub fn estimate(
 
 /// What counts tell of it.
 fn by_counts(step: &StepView, findings: &[Finding], known: Option<&Resolution>) -> Option<Quantity> {
-    let frame = step.frame?;
     let per_m = 1e3 * known.map(|r| r.counts_per_mm).or(step.scale.map(|s| s.counts_per_mm))?;
     // The uncertainty of the scale alone; unknown where it rests on the nominal resolution.
     let relative = known.map_or(UNKNOWN_SCALE, |r| r.uncertainty / r.counts_per_mm);
@@ -100,6 +99,7 @@ fn by_counts(step: &StepView, findings: &[Finding], known: Option<&Resolution>) 
     let one_way = one_way::of_losses(step, findings);
     let own = |swipe: &SwipeView| one_way.is_none_or(|direction| swipe.swipe.direction == direction);
     for (phase, swipe) in step.swipes().filter(|(_, s)| own(s)) {
+        let Some(frame) = phase.frame else { continue };
         let samples = phase.series.samples.get(swipe.swipe.rows.clone()).unwrap_or_default();
         let Some(finding) = first_loss(phase, swipe, findings) else {
             let short = swipe.swipe.one_travel - swipe.swipe.along > SHORT * swipe.swipe.one_travel;

@@ -57,10 +57,14 @@ struct Outside {
     smooths_s: f64,
     /// Angle of the swipe to the sensor's X, radians.
     askew: f64,
+    /// By so much more from the first fast swipe on: the device was lifted before, and put down again.
+    turned: f64,
     /// Counts below this are thrown away.
     least: i32,
     /// Slow swipes.
     slow: usize,
+    /// What they take, seconds.
+    slow_s: f64,
 }
 
 /// A number for each swipe, all paces counted through, from 0.
@@ -80,6 +84,8 @@ enum Beyond {
     Corner,
     /// Counts the other way.
     Backwards,
+    /// Tells a part of the motion beyond it as motion aside: a quarter of what is far beyond.
+    Aslant,
 }
 
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -122,8 +128,10 @@ const SOUND: Outside = Outside {
     wraps_at: 0,
     smooths_s: 0.0,
     askew: 0.0,
+    turned: 0.0,
     least: i32::MIN,
     slow: SLOW,
+    slow_s: 1.1,
 };
 
 const SLOW: usize = 10;
@@ -140,8 +148,11 @@ impl Outside {
             // Beginning fast phase and its rest; stops are met within a tenth of a millimetre or two.
             t += if i == self.slow { 2.0 } else { 0.0 };
             let stop = if i % 2 == 0 { 300.0 } else { 0.0 } + 0.1 * ((i * 7) % 5) as f64 - 0.2;
-            let duration =
-                if i < self.slow { 1.1 + 0.03 * (i % 4) as f64 } else { 0.24 + 0.01 * (i % 5) as f64 };
+            let duration = if i < self.slow {
+                self.slow_s + 0.03 * (i % 4) as f64
+            } else {
+                0.24 + 0.01 * (i % 5) as f64
+            };
             legs.push((t, duration, place, stop));
             (place, t) = (stop, t + duration + 0.5);
         }
@@ -235,6 +246,8 @@ impl Outside {
                 } else if beyond == Beyond::Turns && moved.abs() > most {
                     true_across += moved * self.counts_per_mm;
                     moved = 0.0;
+                } else if beyond == Beyond::Aslant && moved.abs() > most {
+                    true_across += 0.25 * (moved - most * moved.signum()) * self.counts_per_mm;
                 } else if beyond == Beyond::Backwards && moved.abs() > most {
                     moved = -moved;
                 } else if beyond == Beyond::Corner && moved.abs() > most {
@@ -252,8 +265,9 @@ impl Outside {
             let blind = self.limit.is_some_and(|(m_s, beyond)| {
                 beyond == Beyond::Blind && moved.abs() > 1e3 * m_s * (self.limit_in)(swipe) * seconds
             });
-            true_counts += if blind { 0.0 } else { counted * self.askew.cos() };
-            true_across += counted * self.askew.sin();
+            let angle = self.askew + if swipe >= self.slow { self.turned } else { 0.0 };
+            true_counts += if blind { 0.0 } else { counted * angle.cos() };
+            true_across += counted * angle.sin();
             (at, last_seen) = (here, seen);
             if (self.held)(t as f64 * 1e-9) {
                 holds = true;
@@ -933,6 +947,37 @@ fn a_swipe_askew_to_both_axes_is_sound() {
 }
 
 /// Pressed in a slow and in a fast swipe, at the beginning, the middle and the end of each, or at rest before it.
+#[test]
+fn a_device_that_was_turned_between_phases_is_sound_and_counts_as_before() {
+    for (askew, degrees) in [(0.0, 5.0), (0.3, -5.0), (0.0, 10.0), (-0.6, 20.0)] {
+        let verdict = Outside { askew, turned: f64::to_radians(degrees), ..SOUND }.verdict();
+        assert_eq!(kinds(&verdict), [], "{askew}, {degrees}");
+        assert_eq!(outcome(&verdict, Family::GainChange), Outcome::Pass, "{askew}, {degrees}");
+    }
+}
+
+#[test]
+fn a_sensor_that_goes_aslant_at_speed_was_not_turned_though_all_its_fast_swipes_do_alike() {
+    for m_s in [0.4, 0.8] {
+        let verdict = Outside { limit: Some((m_s, Beyond::Aslant)), ..SOUND }.verdict();
+        let aside = kinds(&verdict).iter().filter(|k| k.1 == "sideways").count();
+        assert!(aside >= FAST * 4 / 5, "{m_s}: {aside}, {:?}", kinds(&verdict).first());
+        assert_eq!(outcome(&verdict, Family::SpinOut), Outcome::Fail, "{m_s}");
+    }
+}
+
+#[test]
+fn counts_that_flicker_at_the_stops_of_a_device_askew_drop_none_across() {
+    for (askew, slow_s) in [(0.2, 1.8), (0.35, 2.2), (0.5, 2.2)] {
+        let counts_per_mm = 2400.0 / 25.4;
+        let slow =
+            Outside { slot_ns: 8_000_000, counts_per_mm, askew, flickers_s: 0.02, slow: 16, slow_s, ..SOUND };
+        let verdict = slow.verdict();
+        let found = kinds(&verdict);
+        assert!(found.iter().all(|k| k.0 != Family::Straightening), "{askew}: {found:?}");
+    }
+}
+
 #[test]
 fn a_step_s_button_pressed_on_the_way_is_a_step_change_and_nothing_else() {
     for swipe in [4, SLOW + 3, SLOW + 20] {

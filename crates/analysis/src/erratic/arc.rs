@@ -25,11 +25,10 @@ const RADIUS_MM: f64 = 200.0;
 
 /// Radians per count by which swipes out turn; those back turn the other way.
 pub(crate) fn bend<'a>(
-    swipes: impl Iterator<Item = (&'a Series, &'a Swipe)>,
-    frame: Frame,
+    swipes: impl Iterator<Item = (&'a Series, Frame, &'a Swipe)>,
     counts_per_mm: f64,
 ) -> f64 {
-    let bends: Vec<f64> = swipes.filter_map(|(series, swipe)| of_one(series, frame, swipe)).collect();
+    let bends: Vec<f64> = swipes.filter_map(|(series, frame, swipe)| of_one(series, frame, swipe)).collect();
     if bends.len() < LEAST || counts_per_mm.is_nan() || counts_per_mm <= 0.0 {
         return 0.0;
     }
@@ -122,9 +121,9 @@ mod tests {
         );
         assert!(per_count(0.0).abs() * 300.0 * PER_MM < 0.01);
         let (series, swipe) = turning(3.0);
-        let all = [(&series, &swipe); 4];
-        assert_eq!(bend(all.into_iter(), FRAME, PER_MM), -1.0 / (200.0 * PER_MM));
-        assert_eq!(bend(all.into_iter().take(3), FRAME, PER_MM), 0.0);
+        let all = [(&series, FRAME, &swipe); 4];
+        assert_eq!(bend(all.into_iter(), PER_MM), -1.0 / (200.0 * PER_MM));
+        assert_eq!(bend(all.into_iter().take(3), PER_MM), 0.0);
     }
 
     #[test]

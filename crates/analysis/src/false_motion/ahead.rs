@@ -12,7 +12,6 @@ use super::{BEFORE_STOP, Look, START_MM, WINDOWS, turned};
 use crate::clip::Clip;
 use crate::erratic::{Bench, Stretch, Wrong};
 use crate::host::HostSpans;
-use crate::series::Frame;
 use crate::step::{PhaseView, SwipeView};
 use std::ops::Range;
 
@@ -20,8 +19,9 @@ use std::ops::Range;
 const SHARE: (f64, f64) = (0.5, 1.5);
 
 /// Adds them to long swipes in which nothing else is false, and takes back a ceiling that such motion came up to.
-pub fn find(phases: &mut [PhaseView], frame: Frame, bench: &Bench, host: &HostSpans) {
-    for PhaseView { series, swipes, .. } in phases {
+pub fn find(phases: &mut [PhaseView], bench: &Bench, host: &HostSpans) {
+    for PhaseView { series, swipes, frame, .. } in phases {
+        let Some(frame) = *frame else { continue };
         for view in swipes.iter_mut().filter(|s| s.swipe.surplus > 0.0) {
             let SwipeView { swipe, stretches, clip, .. } = view;
             if stretches.iter().any(|s| !s.wrong.is_loss()) {

@@ -15,7 +15,6 @@
 use super::{ALIKE, BENT, BOUNCE_MM, LEAST_RUN, Look, ROUNDING, START_MM, STARTS, STRAIGHT, WINDOWS};
 use crate::erratic::{ARM_ACCELERATION, Bench, Stretch, Wrong};
 use crate::host::HostSpans;
-use crate::series::Frame;
 use crate::step::{PhaseView, SwipeView, is_lost_otherwise};
 use std::ops::Range;
 
@@ -28,8 +27,9 @@ const NOISE: f64 = 0.1;
 const AFTER: usize = 3;
 
 /// Adds them where nothing is false yet, in place of losses that they are.
-pub fn find(phases: &mut [PhaseView], frame: Frame, bench: &Bench, host: &HostSpans) {
-    for PhaseView { series, swipes, .. } in phases {
+pub fn find(phases: &mut [PhaseView], bench: &Bench, host: &HostSpans) {
+    for PhaseView { series, swipes, frame, .. } in phases {
+        let Some(frame) = *frame else { continue };
         for view in swipes.iter_mut().filter(|s| s.swipe.is_short() || s.swipe.surplus > 0.0) {
             // A level is the sensor's, or a repeat's, by what other swipes show ([`super::top_speed`]).
             let told = |s: &Stretch| !s.wrong.is_loss() || s.wrong == Wrong::Level;

@@ -8,7 +8,6 @@
 //! Not told: swipes within [`ASKEW`] of an axis, of which the other one holds too little. Cost: O(reports of stretches).
 
 use crate::erratic::Wrong;
-use crate::series::Frame;
 use crate::step::{PhaseView, SwipeView};
 
 /// An axis that has gone blind holds no more of what is due: it may stop within the stretch's first and last report.
@@ -21,11 +20,11 @@ const ASKEW: f64 = 0.25;
 const DUE: f64 = 10.0;
 
 /// Calls such stretches a loss of one axis.
-pub fn rename(phases: &mut [PhaseView], frame: Frame, counts_per_mm: f64) {
-    if frame.cos.abs().min(frame.sin.abs()) < ASKEW {
-        return;
-    }
-    for PhaseView { series, swipes, .. } in phases {
+pub fn rename(phases: &mut [PhaseView], counts_per_mm: f64) {
+    for PhaseView { series, swipes, frame, .. } in phases {
+        let Some(frame) = frame.filter(|frame| frame.cos.abs().min(frame.sin.abs()) >= ASKEW) else {
+            continue;
+        };
         for SwipeView { grid, stretches, .. } in swipes {
             for stretch in stretches.iter_mut().filter(|s| s.wrong == Wrong::Sideways) {
                 let Some((expected, counted)) = grid.over(series, &stretch.rows) else { continue };

@@ -29,7 +29,7 @@
 
 use super::Look;
 use crate::erratic::{Bench, Stretch, Wrong};
-use crate::series::{Frame, Sample};
+use crate::series::Sample;
 use crate::stats::regression::least_squares;
 use crate::stats::{mad, median};
 use crate::step::{PhaseView, SwipeView};
@@ -75,22 +75,17 @@ struct Level {
 }
 
 /// Calls repeats a level where they are a top speed; of one direction by themselves where those of both are none.
-pub fn rename(phases: &mut [PhaseView], frame: Frame, bench: &Bench) {
-    if !rename_in(phases, frame, bench, |_| true) {
+pub fn rename(phases: &mut [PhaseView], bench: &Bench) {
+    if !rename_in(phases, bench, |_| true) {
         for direction in [Direction::Out, Direction::Back] {
-            rename_in(phases, frame, bench, |s| s.swipe.direction == direction);
+            rename_in(phases, bench, |s| s.swipe.direction == direction);
         }
     }
 }
 
 /// Likewise, among some swipes; true if they have a top speed, or are shown to have none.
-fn rename_in(
-    phases: &mut [PhaseView],
-    frame: Frame,
-    bench: &Bench,
-    among: impl Fn(&SwipeView) -> bool + Copy,
-) -> bool {
-    let levels = levels(phases, frame, bench, among);
+fn rename_in(phases: &mut [PhaseView], bench: &Bench, among: impl Fn(&SwipeView) -> bool + Copy) -> bool {
+    let levels = levels(phases, bench, among);
     let Some(centre) = median(&levels.iter().map(|l| l.speed).collect::<Vec<_>>()) else { return false };
     let off = |l: &Level| (l.speed / centre - 1.0).abs();
     // Of a normal scatter half lie within 0.674 standard deviations.
@@ -103,7 +98,7 @@ fn rename_in(
     if jump(&jumps) {
         return true;
     }
-    if too_few || !agree || passed(phases, frame, bench, (1.0 + SAME) * centre, among) {
+    if too_few || !agree || passed(phases, bench, (1.0 + SAME) * centre, among) {
         return false;
     }
     for level in levels.iter().filter(|l| off(l) <= SAME) {
@@ -147,15 +142,9 @@ fn jump(jumps: &[(f64, f64)]) -> bool {
 }
 
 /// True if more swipes than a few run faster than this, counts per second.
-fn passed(
-    phases: &[PhaseView],
-    frame: Frame,
-    bench: &Bench,
-    speed: f64,
-    among: impl Fn(&SwipeView) -> bool,
-) -> bool {
+fn passed(phases: &[PhaseView], bench: &Bench, speed: f64, among: impl Fn(&SwipeView) -> bool) -> bool {
     let faster = |phase: &PhaseView, view: &SwipeView| {
-        Look::new(&phase.series, frame, &view.swipe, bench).is_some_and(|look| look.runs_faster(speed))
+        Look::of(phase, view, bench).is_some_and(|look| look.runs_faster(speed))
     };
     let swipes = phases.iter().flat_map(|p| p.swipes.iter().map(move |s| (p, s))).filter(|(_, s)| among(s));
     let swipes: Vec<(&PhaseView, &SwipeView)> = swipes.collect();
@@ -168,12 +157,7 @@ fn passed(
     beyond as f64 > FASTER * since.len() as f64
 }
 
-fn levels(
-    phases: &[PhaseView],
-    frame: Frame,
-    bench: &Bench,
-    among: impl Fn(&SwipeView) -> bool,
-) -> Vec<Level> {
+fn levels(phases: &[PhaseView], bench: &Bench, among: impl Fn(&SwipeView) -> bool) -> Vec<Level> {
     let mut all = Vec::new();
     for (i, phase) in phases.iter().enumerate() {
         for (j, view) in phase.swipes.iter().enumerate().filter(|(_, s)| among(s)) {
@@ -182,7 +166,7 @@ fn levels(
             if repeats.is_empty() || bench.slot.is_nan() || bench.slot <= 0.0 {
                 continue;
             }
-            let Some(look) = Look::new(&phase.series, frame, &view.swipe, bench) else { continue };
+            let Some(look) = Look::of(phase, view, bench) else { continue };
             for (k, stretch) in repeats {
                 let Some((speed, jump)) = look.level(stretch) else { continue };
                 all.push(Level { at: (i, j, k), short: view.swipe.is_short(), speed, jump });

@@ -279,7 +279,7 @@ fn event(step: &StepView, phase: &PhaseView, view: &SwipeView, usual: f64) -> Op
     let swipe = &view.swipe;
     let most = swipe.surplus - usual;
     // The surplus is what came last.
-    let tail = Tail::of(step, phase, view)?;
+    let tail = Tail::of(phase, view)?;
     let Halves { begin, end, early, late, at_the_stop } = tail.halves(step.slot())?;
     let fast = at_the_stop > FAST * 1e3 * scale.counts_per_mm;
     if most * 2.0 < swipe.surplus || (!fast && step.host.explain(swipe.begin, swipe.end)) {

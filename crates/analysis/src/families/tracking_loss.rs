@@ -170,7 +170,7 @@ impl<'a> Losses<'a> {
 /// Fastest speed that the device reported in a swipe, counts per second; of false motion, which is as fast as it likes, what came
 /// before it.
 fn seen(step: &StepView, phase: &PhaseView, swipe: &SwipeView) -> f64 {
-    let Some(frame) = step.frame else { return swipe.swipe.peak };
+    let Some(frame) = phase.frame else { return swipe.swipe.peak };
     let rows = swipe.swipe.rows.clone();
     let first = swipe.stretches.iter().filter(|s| !s.wrong.is_loss()).map(|s| s.rows.start).min();
     let of = |rows: Range<usize>| phase.series.samples.get(rows).unwrap_or_default();

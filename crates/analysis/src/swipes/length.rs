@@ -36,7 +36,7 @@ pub(super) fn measure(series: &Series, frame: Frame, places: &[f64], swipes: &mu
         let began = rested(samples, places, (since, begin)).unwrap_or(places[from]);
         let ended = rested(samples, places, (end, until)).unwrap_or(places[to]);
         swipe.along = swipe.sign() * (ended - began);
-        swipe.across = samples[from..to].iter().map(|s| frame.of(s).1).sum();
+        swipe.across = swipe.sign() * samples[from..to].iter().map(|s| frame.of(s).1).sum::<f64>();
     }
 }
 

@@ -61,7 +61,7 @@ pub fn motion(out: impl Write, recording: &Recording, judgement: &Judgement) -> 
             Span {
                 rows: m.rows(p.begin, p.end),
                 number: p.number,
-                frame: view.and_then(|(s, _)| s.frame),
+                frame: view.and_then(|(_, phase)| phase.frame),
                 swipes: swipes.unwrap_or_default(),
             }
         })

@@ -67,7 +67,7 @@ fn creep(step: &StepView) -> Option<f64> {
 /// Drift at the stops, mm/s, positive along the way out, if it is one at both.
 fn drift(step: &StepView, per_mm: f64) -> Option<f64> {
     let (mut out, mut back) = (Vec::new(), Vec::new());
-    for (at, moved) in step.phases.iter().flat_map(|phase| rests(step, phase)) {
+    for (at, moved) in step.phases.iter().flat_map(|phase| rests(phase)) {
         match at {
             Direction::Out => out.push(moved),
             Direction::Back => back.push(moved),
@@ -91,7 +91,7 @@ fn drift(step: &StepView, per_mm: f64) -> Option<f64> {
 }
 
 /// The stop at which each rest of a phase is, with the counts made in it, positive along the way out, and its seconds.
-fn rests(step: &StepView, phase: &PhaseView) -> Vec<(Direction, (f64, f64))> {
+fn rests(phase: &PhaseView) -> Vec<(Direction, (f64, f64))> {
     let rest = |pair: &[SwipeView]| {
         let (before, next) = (&pair[0].swipe, &pair[1].swipe);
         let from = before.end.saturating_add(SETTLED_NS);
@@ -99,7 +99,7 @@ fn rests(step: &StepView, phase: &PhaseView) -> Vec<(Direction, (f64, f64))> {
         let lasts = until.saturating_sub(from);
         let samples = phase.series.samples.get(before.rows.end..next.rows.start)?;
         let rows = samples.partition_point(|s| s.t < from)..samples.partition_point(|s| s.t < until);
-        let along = before.along(samples.get(rows)?, step.frame?).iter().sum::<f64>() * before.sign();
+        let along = before.along(samples.get(rows)?, phase.frame?).iter().sum::<f64>() * before.sign();
         (lasts >= LEAST_NS).then_some((before.direction, (along, 1e-9 * lasts as f64)))
     };
     phase.swipes.windows(2).filter_map(rest).collect()

@@ -20,7 +20,7 @@ pub(super) const KIND: &str = "overshoot";
 
 /// Overshoots of a phase's swipes, but for those that are told already.
 pub(super) fn of_phase(step: &StepView, phase: &PhaseView, told: &BTreeSet<(u32, u32)>) -> Vec<Finding> {
-    let (Some(frame), Some(scale), Some(measure)) = (step.frame, step.scale, step.measure) else {
+    let (Some(frame), Some(scale), Some(measure)) = (phase.frame, step.scale, step.measure) else {
         return Vec::new();
     };
     let lengths: Vec<f64> = phase.swipes.iter().map(|s| s.swipe.along).collect();

@@ -99,7 +99,7 @@ fn ending(step: &StepView, phase: &PhaseView, index: usize) -> Option<[f64; 2]> 
     let next = phase.swipes.get(index + 1).map_or(phase.series.samples.len(), |next| next.swipe.rows.start);
     let samples = phase.series.samples.get(swipe.rows.start..next)?;
     let ended = samples.partition_point(|s| s.t <= swipe.end.saturating_add(ENDED_NS));
-    let mut along = swipe.along(&samples[..ended], step.frame?);
+    let mut along = swipe.along(&samples[..ended], phase.frame?);
     let mut place = 0.0;
     let places: Vec<f64> = along
         .iter()

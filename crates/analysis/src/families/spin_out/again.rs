@@ -45,7 +45,7 @@ struct Between {
 
 /// Reports of a step's swipes that came twice; but for swipes that are told already.
 pub(super) fn of_step(step: &StepView, told: &BTreeSet<(u32, u32)>) -> Vec<Finding> {
-    let (Some(scale), Some(frame), false) = (step.scale, step.frame, step.coarse_clock()) else {
+    let (Some(scale), false) = (step.scale, step.coarse_clock()) else {
         return Vec::new();
     };
     let found: Vec<(&PhaseView, &SwipeView, Between)> = step
@@ -64,7 +64,7 @@ pub(super) fn of_step(step: &StepView, told: &BTreeSet<(u32, u32)>) -> Vec<Findi
     }
     let finding = |(phase, view, between): &(&PhaseView, &SwipeView, Between)| {
         let samples = samples(phase, view)?;
-        let counts = view.swipe.counts(samples, frame);
+        let counts = view.swipe.counts(samples, phase.frame?);
         let mm = between.again.iter().map(|row| counts[*row].0.abs()).sum::<f64>() / scale.counts_per_mm;
         let (first, last) = (*between.again.first()?, *between.again.last()?);
         if mm < LEAST_MM {

@@ -3,8 +3,8 @@
 //! Where nothing abrupt shows, a sensor that takes a part of the motion for motion aside from some speed on leaves it in the net
 //! counts. Those of slow swipes tell the direction of travel and how well it is kept: a straight edge leaves [`GUIDED`] at most, a
 //! free hand that reaches the same stop [`FREE`]; and [`DEVIATIONS`] of what slow swipes scatter by. Asked of medium and fast swipes of which
-//! nothing else is told. Where all of a phase are aslant alike ([`ALIKE`]) the device was turned, and none is. (Added after a sensor that
-//! told 100 mm aside in each fast swipe of 400, now to the one side and now to the other, had passed.)
+//! nothing else is told, each in the direction of its phase: that of a device that was turned is [its own](crate::step). (Added after a
+//! sensor that told 100 mm aside in each fast swipe of 400, now to the one side and now to the other, had passed.)
 //! Smallest found: 5 degrees along an edge, 19 without. Cost: O(swipes).
 
 use super::super::{Event, in_swipe, key, round};
@@ -23,10 +23,8 @@ const GUIDED: f64 = 0.08;
 const FREE: f64 = 0.35;
 /// Robust deviations of the slow swipes.
 const DEVIATIONS: f64 = 8.0;
-/// Slow swipes that tell.
+/// Slow swipes that tell, and swipes of a phase: fewer do not show that the device was turned.
 const LEAST: usize = 4;
-/// What a turned device leaves of one phase's, to this.
-const ALIKE: f64 = 0.03;
 
 /// Those of a step that are told of nothing else.
 pub(super) fn of_step(step: &StepView, told: &BTreeSet<(u32, u32)>) -> Vec<Finding> {
@@ -39,16 +37,13 @@ pub(super) fn of_step(step: &StepView, told: &BTreeSet<(u32, u32)>) -> Vec<Findi
     let guided = if straight_edge(step.plan) { GUIDED } else { FREE };
     let most = guided.max(DEVIATIONS * scatter);
     let of_phase = |phase: &PhaseView| -> Vec<Finding> {
-        let slopes: Vec<f64> = phase.swipes.iter().map(slope).collect();
-        let turned = |centre: &f64| mad(&slopes, *centre).is_some_and(|scatter| scatter <= ALIKE);
-        let usual = median(&slopes).filter(turned).unwrap_or(straight);
         let plain = |s: &SwipeView| {
             let whole = !s.disturbed && s.clip.is_none() && s.stretches.is_empty() && s.silences.is_empty();
             whole && s.swipe.along > 0.0 && !told.contains(&key(phase, s))
         };
-        let aslant = phase.swipes.iter().filter(|s| plain(s) && (slope(s) - usual).abs() > most);
+        let aslant = phase.swipes.iter().filter(|s| plain(s) && (slope(s) - straight).abs() > most);
         let finding = |view: &SwipeView| {
-            let across = (view.swipe.across - usual * view.swipe.along) / scale.counts_per_mm;
+            let across = (view.swipe.across - straight * view.swipe.along) / scale.counts_per_mm;
             let event = Event {
                 family: Family::SpinOut,
                 kind: "sideways",
@@ -62,7 +57,7 @@ pub(super) fn of_step(step: &StepView, told: &BTreeSet<(u32, u32)>) -> Vec<Findi
                 "across_mm": round(across, 2),
                 "along_mm": round(view.swipe.along / scale.counts_per_mm, 2),
                 "across_over_along": round(slope(view), 4),
-                "usual": round(usual, 4),
+                "usual": round(straight, 4),
                 "at_most": round(most, 4),
             });
             in_swipe(step, phase, view, event, evidence)
@@ -70,5 +65,6 @@ pub(super) fn of_step(step: &StepView, told: &BTreeSet<(u32, u32)>) -> Vec<Findi
         aslant.map(finding).collect()
     };
     let faster = step.phases.iter().filter(|p| p.span.phase.pace != Some(Pace::Slow));
+    let faster = faster.filter(|p| p.swipes.len() >= LEAST);
     faster.flat_map(of_phase).collect()
 }

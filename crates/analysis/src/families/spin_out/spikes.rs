@@ -156,7 +156,7 @@ pub(super) fn cause(step: &StepView, twice: bool) -> Cause {
 
 /// A swipe's spikes, none near the stops: what lies there is of the strike and of setting out.
 fn spikes<'a>(step: &StepView, phase: &'a PhaseView, view: &'a SwipeView) -> Option<Spiked<'a>> {
-    let (frame, slot, scale) = (step.frame?, step.slot(), step.scale?);
+    let (frame, slot, scale) = (phase.frame?, step.slot(), step.scale?);
     let samples = phase.series.samples.get(view.swipe.rows.clone())?;
     let counts = view.swipe.counts(samples, frame);
     let reports = Reports { samples, counts, slot, arm: from_rest(scale.counts_per_mm, slot) };

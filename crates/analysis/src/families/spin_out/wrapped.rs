@@ -64,7 +64,7 @@ pub(super) fn rename(step: &StepView, findings: &mut [Finding]) {
     };
     let all: Vec<((u32, u32), Lacks)> = step
         .swipes()
-        .filter_map(|(phase, view)| Some((key(phase, view), lacks(step, phase, view, part)?)))
+        .filter_map(|(phase, view)| Some((key(phase, view), lacks(phase, view, part)?)))
         .collect();
     // One counter runs over along its own axis.
     let most_aside = (1.0 - part * part).max(0.0).sqrt() / part + ACROSS;
@@ -210,8 +210,8 @@ fn one_power(quotients: &[f64]) -> Option<i32> {
 }
 
 /// `None` for a swipe without a reversal, or that lacks nothing.
-fn lacks(step: &StepView, phase: &PhaseView, view: &SwipeView, part: f64) -> Option<Lacks> {
-    let frame = step.frame?;
+fn lacks(phase: &PhaseView, view: &SwipeView, part: f64) -> Option<Lacks> {
+    let frame = phase.frame?;
     if !view.stretches.iter().any(|s| s.wrong == Wrong::Reversal) {
         return None;
     }

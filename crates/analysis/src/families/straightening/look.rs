@@ -70,6 +70,8 @@ pub(super) struct Look {
     pub(super) grain: i32,
     /// Reports near the axis by how many steps of minor counts they hold.
     pub(super) values: [u32; VALUES],
+    /// Reports near the axis without minor counts in which one step was due and more, at the slope of those that hold some.
+    pub(super) none: u32,
     /// Reports by how many steps of major counts they hold.
     pub(super) major_values: [u32; VALUES],
 }
@@ -112,12 +114,11 @@ pub(super) fn look(samples: &[Sample], speed: &[f64], grain: Grain) -> Look {
     if total <= 0 || speed.len() != samples.len() {
         return out;
     }
-    for &(major, minor) in &counts {
-        if (minor.unsigned_abs() as f64) < steep * major.unsigned_abs() as f64 {
-            tally(&mut out.values, minor);
-        }
-        tally(&mut out.major_values, major / major_grain);
-    }
+    let near =
+        |&&(major, minor): &&(i64, i64)| (minor.unsigned_abs() as f64) < steep * major.unsigned_abs() as f64;
+    counts.iter().filter(near).for_each(|c| tally(&mut out.values, c.1));
+    counts.iter().for_each(|c| tally(&mut out.major_values, c.0 / major_grain));
+    out.none = none(counts.iter().filter(near));
     let mut sums = Sums { major: Vec::with_capacity(counts.len()), minor: Vec::with_capacity(counts.len()) };
     let (mut major, mut minor) = (0i64, 0i64);
     for c in &counts {
@@ -140,6 +141,17 @@ pub(super) fn look(samples: &[Sample], speed: &[f64], grain: Grain) -> Look {
         bend.slope *= grain;
     }
     out
+}
+
+/// Reports without minor counts in which one was due and more, at the slope of those that hold some: who drops nothing and keeps
+/// what is less than one for later makes none on a straight path.
+fn none<'a>(counts: impl Iterator<Item = &'a (i64, i64)> + Clone) -> u32 {
+    let (major, minor) = counts
+        .clone()
+        .filter(|c| c.1 != 0)
+        .fold((0.0, 0.0), |sum, c| (sum.0 + c.0.unsigned_abs() as f64, sum.1 + c.1.unsigned_abs() as f64));
+    let due = |c: &&(i64, i64)| c.1 == 0 && minor > 0.0 && c.0.unsigned_abs() as f64 * minor >= major;
+    u32::try_from(counts.filter(due).count()).unwrap_or(u32::MAX)
 }
 
 /// Minor counts that a smooth path may have on a flank of `share` of the stretch's length.

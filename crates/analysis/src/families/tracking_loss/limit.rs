@@ -37,7 +37,6 @@ use super::by_chance::{self, At, Cluster};
 use super::{acceleration, cluster};
 use crate::grid::Grid;
 use crate::periodicity::{Period, periodicity};
-use crate::series::Frame;
 use crate::silence::{FLANK, LEAST_MM, MakeUp, Silence, due_mm_s, due_within};
 use crate::stats::median;
 use crate::step::{PhaseView, StepView, SwipeView};
@@ -300,13 +299,13 @@ fn limit_of(step: &StepView, of: Of) -> Option<Limit> {
 /// True if the device goes on clean beyond a limit of this median onset as often as no limit allows: a quarter as many
 /// swipes as there are silences (n), or, of acceleration, as many stretches of whatever swipes.
 fn contradicted(step: &StepView, phases: &[&PhaseView], of: Of, median: f64, n: usize) -> Option<bool> {
-    let (per_mm, frame) = (step.scale?.counts_per_mm, step.frame?);
+    let per_mm = step.scale?.counts_per_mm;
     let swipes = || phases.iter().flat_map(|phase| phase.swipes.iter().map(move |s| (*phase, s)));
     let top = |phase: &PhaseView, s: &SwipeView| match of {
         Of::Acceleration => acceleration::most(&s.grid),
         _ => {
             let samples = phase.series.samples.get(s.swipe.rows.clone()).unwrap_or_default();
-            speed::fastest(samples, frame, step.slot()) / per_mm
+            phase.frame.map_or(0.0, |frame| speed::fastest(samples, frame, step.slot()) / per_mm)
         }
     };
     let clean = swipes().filter(|(_, s)| s.silences.is_empty() && !s.swipe.is_short());
@@ -314,7 +313,7 @@ fn contradicted(step: &StepView, phases: &[&PhaseView], of: Of, median: f64, n: 
     let over = |value: f64| tops.iter().filter(|top| **top > value).count();
     let (beyond, before) = match of {
         Of::Acceleration => (BEYOND.1, 0),
-        _ => (BEYOND.0, seen_faster(step, frame)),
+        _ => (BEYOND.0, seen_faster(step)),
     };
     let against = over(beyond * median) + before;
     let often = of == Of::Acceleration && acceleration::goes_on(step, BEYOND.1) > n;
@@ -323,9 +322,10 @@ fn contradicted(step: &StepView, phases: &[&PhaseView], of: Of, median: f64, n: 
 
 /// Lost silences that begin well below a speed that the device reported earlier in the same swipe, as no limit of speed
 /// allows: it would have been lost there.
-fn seen_faster(step: &StepView, frame: Frame) -> usize {
+fn seen_faster(step: &StepView) -> usize {
     let mut count = 0;
     for (phase, swipe) in step.swipes() {
+        let Some(frame) = phase.frame else { continue };
         let samples = phase.series.samples.get(swipe.swipe.rows.clone()).unwrap_or_default();
         let lost = swipe.silences.iter().filter(|s| !s.host && s.kind != MakeUp::Late);
         for silence in lost.filter(|s| !follows_false_motion(swipe, s)) {
