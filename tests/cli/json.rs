@@ -110,6 +110,7 @@ const STEP: Is = Keys(&[
             ("disturbed", Count),
         ]),
     ),
+    ("unplaced_to_settle", Or(&Text)),
     (
         "swept",
         Keys(&[
@@ -127,6 +128,7 @@ const STEP: Is = Keys(&[
         List(&Keys(&[
             ("family", FAMILY),
             ("verdict", OUTCOME),
+            ("required", Flag),
             ("unit", Text),
             ("estimate", Or(&QUANTITY)),
             ("tolerance", LIMITS),

@@ -70,7 +70,7 @@ pub fn apart<'a>(plan: Option<&Plan>, spans: &[&'a PhaseSpan]) -> (Vec<&'a Phase
 pub fn own_travel(spans: &[&PhaseSpan]) -> Option<Metres> {
     let swiped = spans.iter().filter(|span| span.phase.swipes.is_some());
     let mut all = swiped.map(|span| span.phase.other.get("travel_um").and_then(|um| um.as_i64()));
-    let first = all.next()?.filter(|um| *um > 0)?;
+    let first = all.next()??;
     all.all(|um| um == Some(first)).then(|| Metres::from_micrometres(first))
 }
 

@@ -12,7 +12,7 @@ mod lag;
 pub(crate) mod one_way;
 mod report_ceiling;
 pub(crate) mod report_interval;
-mod resolution;
+pub(crate) mod resolution;
 mod spin_out;
 mod straightening;
 mod strike_lag;
@@ -227,6 +227,8 @@ fn verdict(family: Family, criteria: Vec<Criterion>, findings: usize, because: S
     FamilyVerdict {
         family,
         verdict: deciding.verdict,
+        // As its step says, see [`crate::judge`].
+        required: false,
         unit: deciding.unit,
         estimate: deciding.estimate,
         tolerance: deciding.tolerance,

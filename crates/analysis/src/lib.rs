@@ -60,7 +60,7 @@ use lengths::Lengths;
 use serde_json::{Value, json};
 use slipgauge_trace::Recording;
 use slipgauge_trace::recording::PhaseSpan;
-use slipgauge_trace::session::{ClockId, Role, Step};
+use slipgauge_trace::session::{ClockId, Pace, Role, Step, Task};
 use std::collections::BTreeMap;
 use std::sync::Arc;
 use step::StepView;
@@ -83,7 +83,8 @@ pub fn judge<'a>(recording: &'a Recording, session: &str) -> Judgement<'a> {
     let header = &recording.header;
     let device = header.devices.iter().position(|d| d.role == Role::Test).unwrap_or(0);
     let mut by_step: BTreeMap<u32, Vec<&PhaseSpan>> = BTreeMap::new();
-    for span in recording.phases.iter().filter(|span| span.voided.is_none()) {
+    let slow = slow_stamps(recording, device);
+    for span in recording.phases.iter().filter(|span| span.voided.is_none() && slow.is_none()) {
         by_step.entry(span.phase.step).or_default().push(span);
     }
     // And one look at families together, and one that slower paces share.
@@ -120,7 +121,7 @@ pub fn judge<'a>(recording: &'a Recording, session: &str) -> Judgement<'a> {
     let closure = views.iter().zip(&lengths).flat_map(|(view, l)| closure::of(view, l.as_ref())).collect();
     scale::ratios(&views, &lengths, &mut steps);
     setting::settle(&views, &mut findings, &mut steps);
-    views.iter().zip(&mut steps).for_each(|(view, step)| step.verdict = outcome(view, step));
+    steps.iter_mut().for_each(|step| step.verdict = outcome(step));
     let outcome = verdict::roll_up(steps.iter().map(|s| (s.verdict, true)));
     let pair = views.iter().find_map(|view| pair::pair(view, &findings));
     let voided: Vec<u32> = recording.phases.iter().filter(|p| p.voided.is_some()).map(|p| p.number).collect();
@@ -134,7 +135,7 @@ pub fn judge<'a>(recording: &'a Recording, session: &str) -> Judgement<'a> {
         sha256: recording.digest.sha256.iter().map(|b| format!("{b:02x}")).collect(),
         bytes: recording.digest.bytes,
         verdict: outcome,
-        because: because(outcome, &steps, &received),
+        because: because(outcome, &steps, &received, slow.is_some()),
         device: words(recording, device),
         plan: plan_as_used(recording),
         steps,
@@ -150,20 +151,53 @@ pub fn judge<'a>(recording: &'a Recording, session: &str) -> Judgement<'a> {
         received,
         live,
         control: None,
-        remarks: remarks(recording, device),
+        remarks: slow.into_iter().chain(remarks(recording, device)).collect(),
     };
     Judgement { verdict, steps: views }
 }
 
+/// No device polls its sensor less often while it moves, nanoseconds: the slowest interval of HID at low and full speed.
+const SLOWEST: f64 = 255e6;
+/// Reports in motion that tell it.
+const MANY: usize = 100;
+
+/// Why no phase can be judged, where reports come further apart in motion than any device sends them: the stamps are of another unit.
+/// Of swipes alone, since counts at rest and buttons come when they like. (Added after a file whose times were all a thousand times
+/// too long had shown 10,935 swipes of 40, and a device that failed.)
+fn slow_stamps(recording: &Recording, device: usize) -> Option<String> {
+    let motion = &recording.devices.get(device)?.motion;
+    let swipes = recording.phases.iter().filter(|p| p.phase.task == Task::Swipes);
+    let gaps = swipes.flat_map(|p| {
+        let rows = motion.rows(p.begin, p.end);
+        let moving = rows.filter(|row| motion.x[*row] != 0 || motion.y[*row] != 0);
+        let stamps: Vec<i64> = moving.map(|row| motion.received_ns[row]).collect();
+        stamps.windows(2).map(|pair| (pair[1] - pair[0]) as f64).collect::<Vec<_>>()
+    });
+    let gaps: Vec<f64> = gaps.collect();
+    let typical = stats::median(&gaps).filter(|ns| gaps.len() >= MANY && *ns > SLOWEST)?;
+    Some(format!(
+        "reports come {:.2} s apart in swipes, which no device does: `t` is in nanoseconds, and that of this file is not; nothing \
+         of it is judged until it is",
+        typical * 1e-9
+    ))
+}
+
 fn step_verdict(view: &StepView, findings: &[Finding], lengths: Option<&Lengths>) -> StepVerdict {
-    let decided = |family: &&dyn families::Detector| (family.family(), family.decide(view, findings));
+    let decided = |family: &&dyn families::Detector| {
+        let required = family.required(view);
+        (family.family(), FamilyVerdict { required, ..family.decide(view, findings) })
+    };
     let mut families: BTreeMap<Family, FamilyVerdict> = REGISTRY.iter().map(decided).collect();
     for family in Family::ALL {
         families.entry(family).or_insert_with(|| not_examined(view, family, NOT_LOOKED_AT));
     }
     let together = together::exceeded(view, findings, &families);
     let others = view.other_axis.iter().flat_map(|other| &other.phases);
-    let unplaced = view.phases.iter().chain(others).map(|p| p.unplaced).fold(0, u32::saturating_add);
+    let unplaced = view.phases.iter().chain(others.clone()).map(|p| p.unplaced).fold(0, u32::saturating_add);
+    let lacks = |pace: Option<Pace>| {
+        let own = view.phases.iter().chain(others.clone()).filter(move |p| p.span.phase.pace == pace);
+        own.map(|p| p.lacks).fold(0, u32::saturating_add)
+    };
     let all = || view.swipes().map(|(_, s)| s);
     let clean: Vec<_> = clean_swipes(view, findings).collect();
     let speed = |mm_s: f64| (view.scale.is_some() && mm_s > 0.0).then_some(mm_s * 1e-3);
@@ -193,6 +227,7 @@ fn step_verdict(view: &StepView, findings: &[Finding], lengths: Option<&Lengths>
             voided: 0,
             disturbed: all().filter(|s| s.disturbed).count() as u32,
         },
+        unplaced_to_settle: unplaced_to_settle(unplaced, lacks),
         swept,
         resolution_counts_per_inch: resolution,
         axes: axes::compare(view, findings).ok().map(|axes| axes.written()),
@@ -208,12 +243,30 @@ fn step_verdict(view: &StepView, findings: &[Finding], lengths: Option<&Lengths>
     }
 }
 
+/// What would settle swipes that are unplaced, of which so many of a pace may not have been made. (Added after sessions that lacked one
+/// had been left open with no word of what to do.)
+fn unplaced_to_settle(unplaced: u32, lacks: impl Fn(Option<Pace>) -> u32) -> Option<String> {
+    let paces = [Some(Pace::Slow), Some(Pace::Medium), Some(Pace::Fast), Some(Pace::Unknown), None];
+    let paces = paces.map(|pace| (pace, lacks(pace)));
+    let lacking = paces.iter().map(|(_, n)| *n).fold(0, u32::saturating_add);
+    let more = paces.iter().filter(|(_, n)| *n > 0);
+    let more = more.map(|(pace, n)| verdict::count(*n, &format!("more {} swipe", scale::words(*pace))));
+    let more = more.collect::<Vec<_>>().join(" and ");
+    match (unplaced, unplaced.saturating_sub(lacking)) {
+        (0, _) => None,
+        (_, 0) => {
+            Some(format!("{more}, if they were not made; if they were, the device showed nothing of them"))
+        }
+        (_, unseen) => Some(format!(
+            "a new session, the device never lifted: of {} nothing was seen",
+            verdict::count(unseen, "return")
+        )),
+    }
+}
+
 /// The outcome of a step by its families.
-fn outcome(view: &StepView, step: &StepVerdict) -> Outcome {
-    let families = step.families.iter().filter_map(|decided| {
-        let family = REGISTRY.iter().find(|family| family.family() == decided.family)?;
-        Some((decided.verdict, family.required(view)))
-    });
+fn outcome(step: &StepVerdict) -> Outcome {
+    let families = step.families.iter().map(|decided| (decided.verdict, decided.required));
     let together = step.together.iter().map(|_| (Outcome::Fail, true));
     // What cannot be placed may be what failed: no pass, and no fail by it alone.
     let unplaced = (step.swipes.unplaced > 0).then_some((Outcome::Inconclusive, true));
@@ -285,9 +338,17 @@ fn plan_as_used(recording: &Recording) -> Value {
     out
 }
 
+/// Fields set aside that are told one by one.
+const SAID: usize = 8;
+
 /// What a reader must know of the file itself.
 fn remarks(recording: &Recording, device: usize) -> Vec<String> {
     let mut out = Vec::new();
+    // A sentence each, of text from outside, and no more than a reader takes in.
+    out.extend(recording.set_aside.iter().take(SAID).cloned());
+    if recording.set_aside.len() > SAID {
+        out.push(format!("{} more fields were set aside", recording.set_aside.len() - SAID));
+    }
     if recording.digest.cut_short {
         out.push("the last line of the file was cut short and left out".to_owned());
     }
@@ -336,11 +397,16 @@ fn at_steps(at: &[u32], of: usize) -> String {
 }
 
 /// The reason for the outcome, in one sentence.
-fn because(outcome: Outcome, steps: &[StepVerdict], received: &Received) -> String {
+fn because(outcome: Outcome, steps: &[StepVerdict], received: &Received, slow: bool) -> String {
     let which = |wanted: Outcome| {
+        // What is not required may well be left unexamined.
+        let named =
+            |f: &&FamilyVerdict| f.verdict == wanted && (f.required || wanted != Outcome::NotExamined);
+        let own =
+            |step: &StepVerdict| step.families.iter().filter(named).map(|f| f.family).collect::<Vec<_>>();
         let mut named: Vec<(Family, Vec<u32>)> = Vec::new();
         for step in steps {
-            for family in step.families.iter().filter(|f| f.verdict == wanted).map(|f| f.family) {
+            for family in own(step) {
                 match named.iter_mut().find(|(known, _)| *known == family) {
                     Some((_, at)) => at.push(step.step),
                     None => named.push((family, vec![step.step])),
@@ -374,12 +440,14 @@ fn because(outcome: Outcome, steps: &[StepVerdict], received: &Received) -> Stri
             if unplaced > 0 {
                 reasons.push(format!("{} could not be placed", verdict::count(unplaced, "swipe")));
             }
-            if reasons.is_empty() {
-                reasons.push("a required family was not examined".to_owned());
+            let unseen = which(Outcome::NotExamined);
+            if !unseen.is_empty() {
+                reasons.push(format!("not examined: {unseen}"));
             }
             let but = if upto.is_empty() { "" } else { "but " };
             format!("{upto}{but}{}", reasons.join("; "))
         }
+        Outcome::NotExamined if slow => "the times of this file cannot be meant".to_owned(),
         Outcome::NotExamined => format!(
             "nothing was asked of the device: {} reports in {:.1} s, {} of them moving",
             received.reports, received.seconds, received.moving

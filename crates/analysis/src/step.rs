@@ -33,6 +33,7 @@ mod acquit;
 mod away;
 mod cut;
 mod gain_law;
+mod not_made;
 mod turned;
 
 pub use away::Away;
@@ -104,8 +105,10 @@ pub struct PhaseView {
     pub frame: Option<Frame>,
     /// Its swipes; empty for a phase at rest.
     pub swipes: Vec<SwipeView>,
-    /// Swipes that were made, by their order or by what was asked, and not seen.
+    /// Swipes that were made, by their order, or [may have been](not_made), by what was asked, and not seen.
     pub unplaced: u32,
+    /// Of these, those of which nobody can tell whether they were made.
+    pub lacks: u32,
     /// Motion that set in again after a rest at the stop.
     pub later: Vec<Later>,
 }
@@ -216,6 +219,7 @@ impl<'a> StepView<'a> {
                 frame: None,
                 swipes: Vec::new(),
                 unplaced: 0,
+                lacks: 0,
                 later: Vec::new(),
             })
             .collect();
@@ -240,6 +244,7 @@ impl<'a> StepView<'a> {
         };
         let mut measure = None;
         let ends = Ends::of(recording);
+        let told: Vec<bool> = phases.iter().map(|p| p.span.made.is_some()).collect();
         if let (Some(frame), Some(counts)) = (frame, counts) {
             for (phase, calm) in phases.iter_mut().zip(&calm).filter(|(p, _)| is_swipes(&p.span)) {
                 let calm = calm.as_ref().unwrap_or(&phase.series);
@@ -252,10 +257,10 @@ impl<'a> StepView<'a> {
                 if phase.span.made.is_none() && cut::taken_up(&phase.span, recording, &ends) {
                     phase.span.made = Some(seen.saturating_add(found.unplaced));
                 }
-                let asked = phase.span.swipes().unwrap_or(0);
-                phase.unplaced = found.unplaced.max(asked.saturating_sub(seen));
+                phase.unplaced = found.unplaced;
                 phase.swipes = found.swipes.into_iter().map(SwipeView::new).collect();
             }
+            not_made::settle(&mut phases, &told, travel, &ends);
             mark_clips(&mut phases, trace, slot);
             measure = scale.and_then(|scale| self::measure(&phases, scale));
             if let Some(measure) = measure {

@@ -231,6 +231,8 @@ pub struct FamilyVerdict {
     pub family: Family,
     /// The outcome: that of the deciding criterion.
     pub verdict: Outcome,
+    /// True if a step does not pass without it.
+    pub required: bool,
     /// Unit of estimate and tolerance.
     pub unit: &'static str,
     /// The deciding criterion's estimate.
@@ -245,7 +247,7 @@ pub struct FamilyVerdict {
     pub cause: Option<Cause>,
     /// The reason, in one sentence.
     pub because: String,
-    /// What would settle an inconclusive outcome.
+    /// What would settle an inconclusive outcome, or examine what was not.
     pub to_settle: Option<String>,
     /// All criteria.
     pub criteria: Vec<Criterion>,
@@ -454,6 +456,8 @@ pub struct StepVerdict {
     pub verdict: Outcome,
     /// Swipes counted.
     pub swipes: SwipeCounts,
+    /// What would settle the unplaced ones.
+    pub unplaced_to_settle: Option<String>,
     /// What they covered.
     pub swept: Swept,
     /// Effective resolution.

@@ -879,6 +879,10 @@ fn a_sensor_that_runs_to_a_corner_is_no_report_ceiling() {
 
 /// The sound session up to a time in seconds, with what is written after it, and from another time on what came then.
 fn broken(until: f64, then: &str, from: f64, later: f64) -> Verdict {
+    judge(&Recording::read(broken_text(until, then, from, later).as_bytes()).unwrap(), "broken").verdict
+}
+
+fn broken_text(until: f64, then: &str, from: f64, later: f64) -> String {
     let text = SOUND.text();
     let stamp = |line: &str| -> Option<i64> { line.strip_prefix("{\"t\":")?.split(',').next()?.parse().ok() };
     let lines: Vec<(i64, &str)> = text.lines().map(|line| (stamp(line).unwrap_or(-1), line)).collect();
@@ -889,7 +893,7 @@ fn broken(until: f64, then: &str, from: f64, later: f64) -> Verdict {
     for (t, line) in lines.iter().filter(|(t, _)| *t >= ns(from)) {
         writeln!(out, "{}", line.replacen(&t.to_string(), &(t + ns(later)).to_string(), 1)).unwrap();
     }
-    judge(&Recording::read(out.as_bytes()).unwrap(), "broken").verdict
+    out
 }
 
 #[test]
@@ -935,10 +939,75 @@ fn a_phase_that_was_interrupted_and_done_again_lacks_nothing() {
     assert_eq!((again.steps[0].swipes.asked, again.steps[0].swipes.disturbed), (48, 1));
     assert!(again.findings.is_empty(), "{:?}", again.findings);
     assert_eq!(again.verdict, Outcome::Pass, "{}", again.because);
-    // What nobody says is done again is missing.
+    // Nor does one whose other swipes fall into time that was not recorded, though nobody says that they are done again.
     let other = broken(at, &(resumed + &phase("")), legs[SLOW].0 - 0.2, later);
-    assert_eq!(other.steps[0].swipes.unplaced, FAST as u32 - 8);
-    assert_eq!(other.verdict, Outcome::Inconclusive);
+    assert_eq!((other.steps[0].swipes.asked, other.steps[0].swipes.unplaced), (48 + FAST as u32 - 8, 0));
+    assert_eq!(other.verdict, Outcome::Pass, "{}", other.because);
+}
+
+/// A line so many seconds after the session's start.
+fn line(t: f64, what: &str) -> String {
+    format!("{{\"t\":{},{what}}}\n", (t * 1e9) as i64)
+}
+
+#[test]
+fn a_swipe_is_unplaced_where_there_was_time_for_it_and_nowhere_else() {
+    let legs = SOUND.legs();
+    let end = |i: usize| legs[SLOW + i].0 + legs[SLOW + i].1;
+    // Asked 30, made 29: the phase ends at once, or after another second.
+    for (tail, unplaced) in [(0.1, 0), (1.0, 1)] {
+        let (until, t) = (end(FAST - 2) + 0.05, end(FAST - 2) + tail);
+        let verdict =
+            broken(until, &(line(t, "\"phase\":null") + &line(t + 1.0, "\"end\":true")), f64::INFINITY, 0.0);
+        let step = &verdict.steps[0];
+        assert_eq!((step.swipes.found, step.swipes.unplaced), (39, unplaced), "{tail}");
+        let settle = step.unplaced_to_settle.as_deref();
+        assert_eq!(settle.is_some_and(|s| s.starts_with("1 more fast swipe, ")), unplaced > 0, "{settle:?}");
+        let outcome = if unplaced > 0 { Outcome::Inconclusive } else { Outcome::Pass };
+        assert_eq!(verdict.verdict, outcome, "{tail}: {}", verdict.because);
+    }
+    // A device that shows nothing of one swipe, or of two running: at their ends it may be the operator, in between it is not.
+    for (from, missing) in [(14, 1), (14, 2), (FAST - 2, 2)] {
+        let until = legs[SLOW + from].0 - 0.1;
+        let next = legs.get(SLOW + from + missing).map_or(end(FAST - 1) + 0.4, |leg| leg.0 - 0.1);
+        let unseen = broken(until, "", next, 0.0);
+        assert_eq!(unseen.steps[0].swipes.unplaced as usize, missing, "{from}");
+        assert_eq!(unseen.verdict, Outcome::Inconclusive, "{from}: {}", unseen.because);
+    }
+    // One that the recorder was killed in: the others were not made, and how it ended nobody knows, at whatever stamps.
+    let at = legs[SLOW + 13].0 + 0.6 * legs[SLOW + 13].1;
+    let text = broken_text(at, "", f64::INFINITY, 0.0);
+    let coarse = |line: &str| {
+        let (t, rest) = line.strip_prefix("{\"t\":")?.split_once(',')?;
+        Some(format!("{{\"t\":{},{rest}", t.parse::<i64>().ok()? / 15_625_000 * 15_625_000))
+    };
+    let lines: Vec<String> = text.lines().map(|l| coarse(l).unwrap_or_else(|| l.to_owned())).collect();
+    for text in [text, lines.join("\n") + "\n"] {
+        let killed = judge(&Recording::read(text.as_bytes()).unwrap(), "killed").verdict;
+        assert_eq!(killed.steps[0].swipes.unplaced, 0);
+        assert_eq!(
+            (killed.steps[0].swipes.disturbed, killed.findings.len()),
+            (1, 0),
+            "{:?}",
+            killed.findings
+        );
+    }
+}
+
+#[test]
+fn swipes_that_a_later_phase_makes_up_for_are_made() {
+    let legs = SOUND.legs();
+    let at = legs[SLOW + 22].0 - 0.2;
+    let fast =
+        |n: usize| format!("\"phase\":{{\"step\":1,\"task\":\"swipes\",\"pace\":\"fast\",\"swipes\":{n}}}");
+    // After five seconds, in which a device that shows nothing may have had them all.
+    let with = |n| broken(at, &line(at + 5.0, &fast(n)), at + 0.01, 5.0);
+    let made = with(8);
+    assert_eq!((made.steps[0].swipes.asked, made.steps[0].swipes.unplaced), (40, 0));
+    assert_eq!(made.verdict, Outcome::Pass, "{}", made.because);
+    // A block of a plan, as long as the first, makes up for nothing.
+    let block = with(FAST);
+    assert!(block.steps[0].swipes.unplaced > 0, "{:?}", block.steps[0].swipes);
 }
 
 #[test]
@@ -1394,4 +1463,16 @@ fn what_a_reader_that_was_held_up_reads_late_did_not_come_late() {
         assert!(told.is_empty(), "{told:?}");
         assert_ne!(verdict.verdict, Outcome::Fail);
     }
+}
+
+#[test]
+fn times_that_no_device_keeps_are_not_judged() {
+    let slow = |line: &str| {
+        let (t, rest) = line.strip_prefix("{\"t\":")?.split_once(',')?;
+        Some(format!("{{\"t\":{},{rest}", t.parse::<i64>().ok()? * 1000))
+    };
+    let text: Vec<String> = SOUND.text().lines().map(|l| slow(l).unwrap_or_else(|| l.to_owned())).collect();
+    let verdict = judge(&Recording::read((text.join("\n") + "\n").as_bytes()).unwrap(), "slow").verdict;
+    assert_eq!((verdict.verdict, verdict.findings.len()), (Outcome::NotExamined, 0), "{}", verdict.because);
+    assert!(verdict.remarks[0].starts_with("reports come 1.00 s apart in swipes"), "{:?}", verdict.remarks);
 }

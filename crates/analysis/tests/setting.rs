@@ -63,7 +63,11 @@ fn one_step_only_or_steps_that_are_off_in_different_ways_leave_the_cause_unknown
 
 /// What the family says of each step whose nominals are 800 and 1600, and 3200 if there are three.
 fn said(errors: &[f64], change: impl FnOnce(&mut Header)) -> Vec<(Outcome, String)> {
-    let nominals = &[800.0, 1600.0, 3200.0][..errors.len()];
+    said_of(&[800.0, 1600.0, 3200.0][..errors.len()], errors, change)
+}
+
+/// The same of these nominals.
+fn said_of(nominals: &[f64], errors: &[f64], change: impl FnOnce(&mut Header)) -> Vec<(Outcome, String)> {
     let mut device = DeviceModel::default().with_steps(nominals);
     device.steps.iter_mut().zip(errors).for_each(|(step, error)| step.error = *error);
     let script = (1..=errors.len() as u32).fold(Script::default(), |s, id| s.swipes(id, Pace::Slow, 10, 0.4));
@@ -111,4 +115,21 @@ fn steps_that_are_there_in_another_order_fail_no_device() {
     assert!(two[0].1.contains("that is step 2: its button was not pressed, or does nothing"), "{}", two[0].1);
     // One that is no other step's is off.
     assert!(said(&[0.4, 0.0, 0.0], |_| {}).iter().any(|(found, _)| *found == Outcome::Fail));
+}
+
+/// Of 400, 1,000 and 1,200 the second counts 1,170: near the third, which counts 1,404.
+#[test]
+fn a_step_is_no_other_one_where_all_are_off_by_one_factor() {
+    for (found, because) in said_of(&[400.0, 1000.0, 1200.0], &[0.17, 0.17, 0.17], |_| {}) {
+        assert_eq!(found, Outcome::Fail, "{because}");
+        assert!(
+            because.contains("all steps are off by one factor") && !because.contains("button"),
+            "{because}"
+        );
+    }
+    // Unless that leads from each step to the next.
+    for (found, because) in said(&[1.0, 1.0, 1.0], |_| {}) {
+        assert_eq!(found, Outcome::Inconclusive, "{because}");
+        assert!(because.contains("so does a step's button pressed once too often"), "{because}");
+    }
 }

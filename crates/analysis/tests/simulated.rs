@@ -500,3 +500,36 @@ fn swipes_that_have_met_the_limit_tell_nothing_of_the_gain_there() {
         assert!(limit.is_none_or(|q| q.low.is_none_or(|v| v < 0.765)), "{seed}: {limit:?}");
     }
 }
+
+#[test]
+fn a_required_family_that_is_not_examined_is_named_and_says_what_it_needs() {
+    let script =
+        Script::default().still(1, 10.0).swipes(1, Pace::Slow, 2, 0.4).swipes(1, Pace::Fast, 20, 2.5);
+    let two = verdict(Bench { script, ..Bench::default() });
+    assert!(two.because.contains("not examined: gain change with speed"), "{}", two.because);
+    let settle = family(&two, Family::GainChange).to_settle.as_deref();
+    assert_eq!(settle, Some("at least 1 more clean slow swipe"));
+    let all = |script: Script| script.swipes(1, Pace::Slow, 10, 0.4).swipes(1, Pace::Fast, 20, 2.5);
+    let none = verdict(Bench { script: all(Script::default()), ..Bench::default() });
+    assert!(none.because.contains("not examined: drift while still"), "{}", none.because);
+    let seconds = |v: &Verdict| -> f64 {
+        let settle = family(v, Family::Drift).to_settle.clone().unwrap();
+        settle.split(" s,").next().unwrap().rsplit(' ').next().unwrap().parse().unwrap()
+    };
+    // As long as it says is enough, and a second less is not; where some was looked at before, too.
+    let still = |seconds: f64| all(Script::default().still(1, seconds));
+    for first in [0.0, 5.0] {
+        let script = |s: f64| if first > 0.0 { still(first).still(1, s) } else { still(s) };
+        let open = if first > 0.0 {
+            verdict(Bench { script: still(first), ..Bench::default() })
+        } else {
+            none.clone()
+        };
+        let enough = seconds(&open);
+        for (s, outcome) in [(enough, Outcome::Pass), (enough - 1.0, Outcome::Inconclusive)] {
+            let longer = verdict(Bench { script: script(s + 0.01), ..Bench::default() });
+            let drift = family(&longer, Family::Drift);
+            assert_eq!(drift.verdict, outcome, "{first} and {s}: {}", drift.because);
+        }
+    }
+}

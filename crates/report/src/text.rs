@@ -181,6 +181,9 @@ fn write_step(out: &mut String, v: &Verdict, s: &StepVerdict) -> std::fmt::Resul
         write!(line, "; clean up to {}", speed(fastest))?;
     }
     paragraph(out, "  ", &line)?;
+    if let Some(settle) = &s.unplaced_to_settle {
+        paragraph(out, "  ", &format!("to place what is unplaced: {settle}"))?;
+    }
     if let Some(q) = s.resolution_counts_per_inch {
         paragraph(out, "  ", &format!("effective resolution {} counts/inch", interval(q, 0)))?;
     }

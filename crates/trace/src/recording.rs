@@ -34,6 +34,8 @@ pub struct Recording {
     pub facts: Map<String, Value>,
     /// True if the file was closed properly.
     pub ended: bool,
+    /// What of the header, or of a phase, cannot be meant and was set aside: one sentence each.
+    pub set_aside: Vec<String>,
     /// Lines with no key that this version knows.
     pub unknown_lines: u64,
     /// Time of the first and the last line.

@@ -14,11 +14,13 @@
 mod event;
 mod header;
 mod read;
+mod set_aside;
 mod write;
 
 pub use event::{Entry, Event, Pace, Phase, Report, Task};
 pub use header::{Axis, Clock, ClockId, Device, Header, Node, Plan, Protocol, Role, Step, Tolerance};
 pub use read::{Digest, Reader, open};
+pub(crate) use set_aside::TRAVEL_UM;
 pub use write::unhex;
 pub use write::{Writer, hex};
 

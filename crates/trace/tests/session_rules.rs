@@ -309,3 +309,30 @@ fn a_descriptor_that_cannot_be_read_names_device_and_node() {
     let error = Recording::read(format!("{text}\n").as_bytes()).unwrap_err().to_string();
     assert!(error.starts_with("device 1, node 1"), "{error}");
 }
+
+#[test]
+fn what_cannot_be_meant_is_set_aside_and_said_and_the_rest_stays() {
+    let plan = r#""plan":{"travel_um":1000000000000000,"travel_u_um":-5,"steps":[{"id":1,"nominal_counts_per_inch":-800},{"id":2,"nominal_counts_per_inch":800}],"tolerances":{"gain-change":{"limits":[0.02,-0.02],"unit":"relative","source":"x"},"dropout":{"limits":[null,-1],"unit":"x","source":"x"},"drift":{"limits":[null,0.1],"unit":"mm/s","source":"x"}}}"#;
+    let header = HEADER.replacen("\"protocol\":\"boot\"", "\"protocol\":\"boot\",\"interval_ns\":-1", 1);
+    let header = header.replacen("\"devices\"", &format!("{plan},\"devices\""), 1);
+    let phase = r#"{"t":1,"phase":{"step":1,"task":"swipes","travel_um":3}}"#;
+    let recording = Recording::read(format!("{header}\n{phase}\n").as_bytes()).unwrap();
+    let fields = [
+        "line 1, devices[0].nodes[0].interval_ns: -1",
+        "line 1, plan.travel_um: 1000000000000000",
+        "line 1, plan.travel_u_um: -5",
+        "line 1, plan.steps[0].nominal_counts_per_inch: -800",
+        "line 1, plan.tolerances.\"dropout\".limits: [null, -1]",
+        "line 1, plan.tolerances.\"gain-change\".limits: [0.02, -0.02]",
+        "phase 1, travel_um: 3",
+    ];
+    assert_eq!(recording.set_aside.len(), fields.len(), "{:?}", recording.set_aside);
+    for (said, field) in recording.set_aside.iter().zip(fields) {
+        assert!(said.starts_with(field) && said.contains(" is set aside, since "), "{said}");
+    }
+    let plan = recording.header.plan.unwrap();
+    assert_eq!((plan.travel(), plan.travel_u_um, plan.steps[0].nominal_counts_per_inch), (None, None, None));
+    assert_eq!(plan.steps[1].nominal_counts_per_inch, Some(800.0));
+    assert_eq!(plan.tolerances.keys().collect::<Vec<_>>(), ["drift"]);
+    assert!(recording.phases[0].phase.other.is_empty());
+}

@@ -40,7 +40,7 @@ use crate::lengths::Lengths;
 use crate::scale::{LEAST, straight_edge, words};
 use crate::stats::{effective_df, t_quantile};
 use crate::step::StepView;
-use crate::verdict::{Cause, Criterion, Direction, Family, FamilyVerdict, Finding, Outcome};
+use crate::verdict::{Cause, Criterion, Direction, Family, FamilyVerdict, Finding, Outcome, count};
 use serde_json::json;
 use slipgauge_trace::session::Pace;
 use with_time::WithTime;
@@ -93,6 +93,22 @@ fn contrasts(step: &StepView, findings: &[Finding]) -> (Option<Contrast>, Vec<Co
     };
     let others = others.into_iter().flatten().filter(outside).collect();
     (slow, others)
+}
+
+/// How many swipes of each pace there are to make for the contrast. (Added after a session of two slow swipes had been left unexamined
+/// with no word of what to do.)
+fn too_few(step: &StepView, findings: &[Finding]) -> String {
+    let lengths = Lengths::of(step, findings);
+    let more = [Pace::Slow, Pace::Fast].into_iter().filter_map(|pace| {
+        let n = lengths.as_ref().and_then(|l| l.mean(|p| p == Some(pace))).map_or(0, |m| m.n);
+        let more = LEAST.checked_sub(n).filter(|more| *more > 0)?;
+        Some(count(more, &format!("more clean {} swipe", words(Some(pace)))))
+    });
+    let more: Vec<String> = more.collect();
+    if more.is_empty() {
+        return "more slow and more fast swipes out and back".to_owned();
+    }
+    format!("at least {}", more.join(" and "))
 }
 
 impl Contrast {
@@ -224,7 +240,8 @@ impl Detector for GainChange {
         };
         let Some((c, others)) = all.split_first() else {
             let why = "fewer than three clean swipes at the slow or the fast pace";
-            return not_examined(step, Family::GainChange, why);
+            let to_settle = Some(too_few(step, findings));
+            return FamilyVerdict { to_settle, ..not_examined(step, Family::GainChange, why) };
         };
         let mut because = format!(
             "{} swipes count {:+.2} % against {} ones ({} and {})",

@@ -11,8 +11,8 @@
 //! A step whose slow swipes are not to be trusted, and whose gain changes with speed, is left open: no pace says what it
 //! counts. So it is not failed by other paces where the gain could not be examined. (Added after devices whose link took
 //! counts from all slow swipes had failed for the resolution that their fast ones had, which the sensor had cut off.)
-//! One that is another step of the plan all through is left open, too: the operator may have forgotten its button, and a dead
-//! one looks alike. (Added after sound devices had failed so.)
+//! One that is another step of the plan all through may have been left open for its button: see [`crate::setting`], which knows all
+//! steps.
 //!
 //! A third where a step was swiped along both axes of the device: *y over x* ([`crate::axes`]); its limits are [`Y_OVER_X`].
 //! Outside is the finding *axes differ*, cause unknown (a sensor's two axes, firmware that scales one, and a travel measured
@@ -40,7 +40,10 @@ use slipgauge_trace::session::{Pace, Step};
 pub(super) struct Resolution;
 
 /// The first criterion.
-const OF_THE_NOMINAL: &str = "effective over nominal";
+pub(crate) const OF_THE_NOMINAL: &str = "effective over nominal";
+
+/// Evidence of *other step*: the step that it counts like.
+pub(crate) const LIKE_STEP: &str = "like_step";
 
 /// What both criteria rest on.
 struct Measured {
@@ -93,7 +96,7 @@ fn measure(step: &StepView, findings: &[Finding]) -> Option<Measured> {
             let whole = inside(what, "relative", value, u, e.df, tolerance, step.looks);
             let whole = if e.at_least { bound(whole) } else { whole };
             match whole.verdict {
-                Outcome::Fail if other.is_some() || by_pace.is_some() || lost.is_some() => {
+                Outcome::Fail if by_pace.is_some() || lost.is_some() => {
                     Criterion { verdict: Outcome::Inconclusive, ..whole }
                 }
                 Outcome::Pass if by_pace.is_some() && gain.is_some() => {
@@ -239,7 +242,11 @@ impl Detector for Resolution {
                 }
                 (_, Some(Identified::OtherStep)) => {
                     let why = "the counts are nearer to another step's nominal than to this one's";
-                    of_the_step(step, "other step", value, Cause::StepChange, evidence(why))
+                    let mut evidence = evidence(why);
+                    if let (Some(map), Some(other)) = (evidence.as_object_mut(), measured.other) {
+                        map.insert(LIKE_STEP.to_owned(), json!(other));
+                    }
+                    of_the_step(step, "other step", value, Cause::StepChange, evidence)
                 }
                 _ => {
                     let why = "a sensor's scale and a scaling in the firmware give the same counts";
@@ -296,10 +303,6 @@ impl Detector for Resolution {
         let own: Vec<&Finding> = findings.iter().filter(|f| f.family == Family::Resolution).collect();
         let mut changes = own.iter().filter(|f| f.kind == "step change");
         let changed = changes.clone().count();
-        let other = measured.other.filter(|_| own.iter().any(|f| f.kind == "other step"));
-        if let Some(other) = other {
-            because += &format!("; that is step {other}: its button was not pressed, or does nothing");
-        }
         if let Some(first) = changes.next() {
             let n = first.evidence.get("swipes").and_then(Value::as_u64).unwrap_or(0) as usize;
             let apart = first.evidence.get("here_and_there") == Some(&Value::Bool(true));
@@ -333,9 +336,6 @@ impl Detector for Resolution {
         if out.verdict == Outcome::Inconclusive {
             out.to_settle = Some(match (changed > 0, measured.effective, first) {
                 (true, _, _) => "the same swipes once more, with nobody near the step's button".to_owned(),
-                _ if other.is_some() => {
-                    "the same swipes once more, after the step's button was seen to change it".to_owned()
-                }
                 _ if measured.by_pace.is_some() => "slow swipes that count".to_owned(),
                 _ if lost => "the same swipes where no reports go missing".to_owned(),
                 (_, Some((e, _)), _) if e.at_least => {

@@ -394,7 +394,8 @@ impl Detector for WakeUp {
                 "only {} began after a rest, {fast} of them at the fast pace: too few",
                 count(examined.len(), "swipe")
             );
-            return not_examined(step, Family::WakeUp, &why);
+            let to_settle = out.to_settle;
+            return FamilyVerdict { to_settle, ..not_examined(step, Family::WakeUp, &why) };
         }
         out
     }

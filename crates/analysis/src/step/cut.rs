@@ -1,6 +1,9 @@
 //! Swipes that the recording shows a part of: the line of a phase cuts them, or the recording stopped in them.
 //!
 //! - *At a line*: a swipe begins or ends there at speed, and the counts run on beyond; or the recording itself begins or ends there.
+//! - *At the end*: the file ends without its last line less than a rest after the last motion. That a swipe has ended is told by the rest
+//!   after it alone: this one may not have come to the stop, at whatever speed its last reports run, which coarse stamps hide. (Added
+//!   after one had been told to lose 68 mm.)
 //! - *At a break*: recording was taken up again later, the computer slept, or the file ends without its last line, and the
 //!   last that the device said before is the end of a swipe at speed. How long a break lasted is not told by its stamp, so that it may
 //!   stand long after. A swipe that had made its way to the stop by then is a whole one.
@@ -14,7 +17,7 @@
 
 use super::{LONGEST_INTERVAL, SwipeView};
 use crate::series::{Frame, Sample, Series};
-use crate::swipes::{AT_SPEED, AT_STOP, Swipe};
+use crate::swipes::{AT_SPEED, AT_STOP, PAUSE, Swipe};
 use serde_json::Value;
 use slipgauge_trace::Nanos;
 use slipgauge_trace::recording::{DeviceTrace, PhaseSpan, Recording};
@@ -29,6 +32,8 @@ pub struct Ends {
     breaks: Vec<i64>,
     /// The last line of the file.
     last: i64,
+    /// The file ends without the line that closes it.
+    open: bool,
 }
 
 /// What is cut of a swipe.
@@ -47,7 +52,18 @@ impl Ends {
         let open = (!recording.ended).then_some(last);
         let mut breaks: Vec<i64> = recording.host.breaks.iter().map(|t| t.0).chain(open).collect();
         breaks.sort_unstable();
-        Ends { breaks, last }
+        Ends { breaks, last, open: !recording.ended }
+    }
+
+    /// True if the file ends without its last line too soon after a time for a rest.
+    pub(super) fn cuts_off(&self, end: i64) -> bool {
+        self.open && self.last.saturating_sub(end) <= PAUSE
+    }
+
+    /// True if nothing was recorded for a part of a span of time, or beside it, and then recording went on.
+    pub(super) fn interrupted(&self, from: i64, to: i64) -> bool {
+        let first = self.breaks.partition_point(|t| *t < from);
+        self.breaks.get(first).is_some_and(|t| *t <= to && *t < self.last)
     }
 
     /// True if it stops in a span of time, or at its ends.
@@ -103,6 +119,9 @@ pub fn cut(
     let ends_here = || line_after() || broken(last, last.saturating_add(reach));
     if (begins() && begins_at_speed()) || (ends_here() && ends_at_speed()) {
         return Some(Cut::AtLine);
+    }
+    if ends.cuts_off(last) {
+        return Some(Cut::AtBreak);
     }
     let next = ends.breaks.iter().copied().find(|t| *t >= last).filter(|t| *t <= end)?;
     // What was read late came a little after its own time.

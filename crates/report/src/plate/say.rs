@@ -55,8 +55,12 @@ fn clean(v: &Verdict, need: Option<f64>) -> Option<String> {
 }
 
 fn open(v: &Verdict) -> String {
-    let open = v.steps.iter().flat_map(|s| &s.families).filter(|f| f.verdict == Outcome::Inconclusive);
-    let open: BTreeSet<Family> = open.map(|f| f.family).collect();
+    let all = || v.steps.iter().flat_map(|s| &s.families);
+    let named = |own: fn(&&FamilyVerdict) -> bool| -> BTreeSet<Family> {
+        all().filter(own).map(|f| f.family).collect()
+    };
+    let open = named(|f| f.verdict == Outcome::Inconclusive);
+    let unseen = named(|f| f.verdict == Outcome::NotExamined && f.required);
     let unplaced = v.steps.iter().map(|s| s.swipes.unplaced).fold(0, u32::saturating_add);
     let mut said = Vec::new();
     let disturbed = v.steps.iter().map(|s| s.swipes.disturbed).fold(0, u32::saturating_add);
@@ -70,7 +74,10 @@ fn open(v: &Verdict) -> String {
     if unplaced > 0 {
         said.push(format!("{} not to be placed", count(unplaced, "swipe")));
     }
-    if said.is_empty() { "a required family was not examined".to_owned() } else { said.join("; ") }
+    if said.is_empty() {
+        said.push(format!("not examined: {}", list(&unseen.into_iter().collect::<Vec<_>>(), 3)));
+    }
+    said.join("; ")
 }
 
 /// Names of families, the first few.

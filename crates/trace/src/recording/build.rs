@@ -3,7 +3,7 @@
 use super::{DeviceTrace, HostLog, Motion, NO_STAMP, PhaseSpan, Recording, RowFormat};
 use crate::TraceError;
 use crate::layout::{Layout, LayoutError};
-use crate::session::{Device, Digest, Entry, Event, Header, MAX_TIME, Protocol, Report};
+use crate::session::{Device, Digest, Entry, Event, Header, MAX_TIME, Protocol, Report, TRAVEL_UM};
 use crate::units::Nanos;
 use ndarray::Array1;
 use serde_json::{Map, Value};
@@ -29,6 +29,7 @@ struct Columns {
 #[derive(Debug, Clone)]
 pub(super) struct Builder {
     header: Header,
+    set_aside: Vec<String>,
     devices: Vec<Columns>,
     phases: Vec<PhaseSpan>,
     open_phase: bool,
@@ -42,11 +43,13 @@ pub(super) struct Builder {
 }
 
 impl Builder {
-    pub(super) fn new(header: Header) -> Result<Builder, TraceError> {
+    pub(super) fn new(mut header: Header) -> Result<Builder, TraceError> {
+        let set_aside = header.set_aside();
         let devices = header.devices.iter().enumerate();
         let devices = devices.map(|(index, device)| Columns::new(index, device)).collect::<Result<_, _>>()?;
         Ok(Builder {
             header,
+            set_aside,
             devices,
             phases: Vec::new(),
             open_phase: false,
@@ -133,9 +136,22 @@ impl Builder {
             let of = |fact: &str| self.facts.get(fact).and_then(|of| of.get(phase.number.to_string()));
             phase.made = of("made").and_then(Value::as_u64).map(|n| u32::try_from(n).unwrap_or(u32::MAX));
             phase.voided = of("voided").and_then(Value::as_str).map(str::to_owned);
+            let told = phase
+                .phase
+                .other
+                .get("travel_um")
+                .filter(|um| !um.as_i64().is_some_and(|um| TRAVEL_UM.contains(&um)));
+            if let Some(um) = told.cloned() {
+                phase.phase.other.remove("travel_um");
+                let number = phase.number;
+                self.set_aside.push(format!(
+                    "phase {number}, travel_um: {um} is set aside, since a travel is from 1 mm to 10 m"
+                ));
+            }
         }
         Recording {
             header: self.header,
+            set_aside: self.set_aside,
             devices: self.devices.into_iter().map(Columns::finish).collect(),
             phases: self.phases,
             host: self.host,

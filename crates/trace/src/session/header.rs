@@ -198,9 +198,9 @@ pub struct Plan {
 }
 
 impl Plan {
-    /// Travel from stop to stop, if the plan gives one that is positive.
+    /// Travel from stop to stop, if the plan gives one that can be meant.
     pub fn travel(&self) -> Option<Metres> {
-        self.travel_um.filter(|&um| um > 0).map(Metres::from_micrometres)
+        self.travel_um.filter(|um| super::TRAVEL_UM.contains(um)).map(Metres::from_micrometres)
     }
 
     /// Standard uncertainty of the travel; 0.5 mm (a ruler read at both ends; common practice, no source) if not given.

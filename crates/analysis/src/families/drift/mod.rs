@@ -243,7 +243,10 @@ impl Detector for Drift {
         let longest = looks.iter().map(|l| l.rest.seconds).fold(0.0, f64::max);
         looks.retain(|l| l.rest.seconds >= CUT_SHORT * longest);
         if looks.is_empty() {
-            return not_examined(step, Family::Drift, "no phase in which the device lies still");
+            let why = "no phase in which the device lies still";
+            let to_settle =
+                longer(0, 0.0).map(|s| format!("a still phase of {s} s, the hand off the device"));
+            return FamilyVerdict { to_settle, ..not_examined(step, Family::Drift, why) };
         }
         let Some(per_mm) = steps_per_mm(step, by).filter(|c| *c > 0.0) else {
             return not_examined(step, Family::Drift, "no resolution known to turn counts into millimetres");
@@ -256,7 +259,7 @@ impl Detector for Drift {
         out.cause = super::common_cause(&own);
         out.smallest_found = Some(1.0 / shortest / per_mm);
         if out.verdict == Outcome::Inconclusive {
-            out.to_settle = Some(to_settle(&looks, &out).to_owned());
+            out.to_settle = Some(to_settle(&looks, &out, counted.events));
         }
         out
     }
@@ -267,15 +270,34 @@ impl Detector for Drift {
 const CUT_SHORT: f64 = 0.1;
 
 /// What would settle it.
-fn to_settle(looks: &[Look], family: &FamilyVerdict) -> &'static str {
+fn to_settle(looks: &[Look], family: &FamilyVerdict, events: usize) -> String {
+    let open = |c: &&Criterion| c.verdict == Outcome::Inconclusive;
+    let rate_alone = family.criteria.iter().filter(open).all(|c| c.unit == BURST_RATE);
+    let seconds: f64 = looks.iter().map(|l| l.rest.seconds).sum();
     if family.criteria.iter().any(|c| c.what == LET_GO) {
-        "the rest again, with the hand off the device before it begins"
+        "the rest again, with the hand off the device before it begins".to_owned()
     } else if looks.iter().any(|l| l.rest.shaken) {
-        "the rest again while nobody walks, types or knocks, or on another desk"
+        "the rest again while nobody walks, types or knocks, or on another desk".to_owned()
+    } else if let Some(s) = longer(events, seconds).filter(|_| rate_alone) {
+        format!("another still phase, of {s} s, if nothing more comes")
     } else {
-        "a longer still phase, on another pad as well"
+        "a longer still phase, on another pad as well".to_owned()
     }
 }
+
+/// Whole seconds of a still phase after which so many bursts pass, where so long was looked at before; `None` above ten minutes. (Added
+/// after "longer" had been all that a phase of 6 s was told, of which 8 are enough.)
+fn longer(events: usize, before: f64) -> Option<u32> {
+    let k = u32::try_from(events).unwrap_or(u32::MAX);
+    let passes = |s: &u32| {
+        let seconds = before + looked_at(f64::from(*s));
+        rate_at_most("bursts", BURST_RATE, k, seconds, STILL_BURSTS_PER_SECOND, 1).verdict == Outcome::Pass
+    };
+    (1..=600).find(passes)
+}
+
+/// Unit of the rate of bursts.
+const BURST_RATE: &str = "per second";
 
 /// The step in which counts come, in motion and at rest: a sensor's own count, where the device is set finer than that. Two of
 /// its own counts would look like a burst.
@@ -401,7 +423,7 @@ fn burst_rate(looks: &[Look], counted: &bursts::Counted, per_mm: f64, shared: u3
     let what = if counted.clustered { "clusters of bursts" } else { "bursts" };
     let rate = |events: usize, what| {
         let k = u32::try_from(events).unwrap_or(u32::MAX);
-        rate_at_most(what, "per second", k, seconds, STILL_BURSTS_PER_SECOND, shared)
+        rate_at_most(what, BURST_RATE, k, seconds, STILL_BURSTS_PER_SECOND, shared)
     };
     let own = rate(counted.events, what);
     let wide = groups::wide(Some(per_mm));
