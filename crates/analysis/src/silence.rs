@@ -335,7 +335,9 @@ fn silent_end(
     let last = ctx.samples.len().checked_sub(1).filter(|last| *last > 0)?;
     let before = ctx.before(last, counts_per_mm);
     let whole = swipe.one_travel - total < SHORT_AT_END_MM * counts_per_mm;
-    let fast = before > AT_SPEED * swipe.peak && before > SLOWEST_LIMIT_MM_S * counts_per_mm;
+    // One that has hardly begun was lost by no speed.
+    let begun = swipe.along < HARDLY_BEGUN * swipe.one_travel;
+    let fast = before > AT_SPEED * swipe.peak && (begun || before > SLOWEST_LIMIT_MM_S * counts_per_mm);
     let at_speed = fast && before * ctx.slot * 1e-9 >= DUE as f64;
     // At constant deceleration the hand needed twice the time that it would have taken at this speed.
     let rest_ns = 2e9 * (swipe.one_travel - total).max(0.0) / before.max(1.0);
@@ -382,6 +384,8 @@ pub const STRIKES: f64 = 0.5;
 const PEAK: f64 = 1.875;
 /// No sensor goes blind below this: the poorest data sheets give 12 in/s, 300 mm/s.
 pub(crate) const SLOWEST_LIMIT_MM_S: f64 = 200.0;
+/// Share of the travel that such a one has counted: less than any other swipe is found by ([`crate::swipes`]).
+const HARDLY_BEGUN: f64 = 0.05;
 /// A swipe that ends at speed is short by at least this, else it simply hit the stop.
 pub const SHORT_AT_END_MM: f64 = 15.0;
 

@@ -167,18 +167,27 @@ pub fn largest_travel(series: &Series, frame: Frame) -> Option<f64> {
 
 /// Finds the swipes of a phase. `travel` is one travel in counts.
 pub fn find(series: &Series, frame: Frame, travel: f64) -> Found {
-    find_calm(series, series, frame, travel)
+    find_calm(series, series, frame, travel, 0)
 }
 
 /// Finds them where `calm` is the series without what no hand can have made ([`Series::calm`]): a report of false motion as
-/// long as a travel makes no swipe and ends none. Lengths are those of all that was counted.
-pub fn find_calm(series: &Series, calm: &Series, frame: Frame, travel: f64) -> Found {
+/// long as a travel makes no swipe and ends none. Lengths are those of all that was counted. Where fewer than half of the swipes `asked`
+/// for are found, beginnings that break off at speed are swipes, however short, if they are more than that and no more than asked. (Added
+/// after a sensor that went blind in the first two millimetres of each of 60 flicks had left nothing to judge.)
+pub fn find_calm(series: &Series, calm: &Series, frame: Frame, travel: f64, asked: u32) -> Found {
     let pieces = cuts(calm, &places(calm, frame), REST * travel, TURN * travel);
-    let pieces = pieces.into_iter().map(|rows| fragment(calm, frame, rows));
+    let all: Vec<Fragment> = pieces.into_iter().map(|rows| fragment(calm, frame, rows)).collect();
     // A creep at a stop, a bounce, or the last counts before a stop are no part of their own.
-    let pieces = join(pieces.filter(|p| p.along.abs() >= PART * travel).collect(), travel);
+    let pieces = join(all.iter().filter(|p| p.along.abs() >= PART * travel).cloned().collect(), travel);
+    let mut pieces = placed(calm, frame, pieces, travel);
+    let half = asked as usize / 2;
+    if pieces.len() < half {
+        let begun: Vec<Fragment> =
+            all.into_iter().filter(|p| p.reach >= LEAST * travel || breaks_off(calm, frame, p)).collect();
+        pieces = if begun.len() > half && begun.len() <= asked as usize { begun } else { pieces };
+    }
     let mut found = Found::default();
-    for piece in placed(calm, frame, pieces, travel) {
+    for piece in pieces {
         let direction = if piece.sign >= 0.0 { Direction::Out } else { Direction::Back };
         if found.swipes.last().is_some_and(|last| last.direction == direction) {
             found.unplaced += 1;
@@ -270,6 +279,14 @@ fn late(run: &[Sample], along: impl Fn(&Sample) -> f64) -> (f64, f64) {
     (share, late.len() as f64 / run.len() as f64)
 }
 
+/// True if a piece, with its first counts, less than ends a rest, is fastest when it ends.
+fn breaks_off(calm: &Series, frame: Frame, piece: &Fragment) -> bool {
+    let samples = calm.samples.get(..piece.rows.end).unwrap_or_default();
+    let along = |s: &Sample| piece.sign * frame.of(s).0;
+    let run = samples.get(samples.len() - run_length(samples, along)..).unwrap_or_default();
+    run.len() >= 3 && quickens(run, along)
+}
+
 /// The pieces that are swipes. Of two neighbours in one direction the return lies between them: where a piece too small for
 /// a swipe runs that way and breaks off at speed, that is what the device has shown of it.
 fn placed(calm: &Series, frame: Frame, pieces: Vec<Fragment>, travel: f64) -> Vec<Fragment> {
@@ -281,13 +298,8 @@ fn placed(calm: &Series, frame: Frame, pieces: Vec<Fragment>, travel: f64) -> Ve
             placed.extend(small.take().filter(|_| same));
             placed.push(piece);
         } else if !placed.is_empty() && !same {
-            // With its first counts, less than ends a rest.
-            let samples = calm.samples.get(..piece.rows.end).unwrap_or_default();
-            let along = |s: &Sample| piece.sign * frame.of(s).0;
-            let run = samples.get(samples.len() - run_length(samples, along)..).unwrap_or_default();
-            let breaks_off = run.len() >= 3 && quickens(run, along);
             let larger = small.as_ref().is_none_or(|small| piece.reach > small.reach);
-            small = if breaks_off && larger { Some(piece) } else { small };
+            small = if larger && breaks_off(calm, frame, &piece) { Some(piece) } else { small };
         }
     }
     placed

@@ -1129,6 +1129,19 @@ fn what_goes_missing_once_in_every_swipe_is_the_sensors_and_behind_the_peak_no_s
     assert!(limit.is_none_or(|q| q.high.is_none()), "{limit:?}");
 }
 
+/// A sensor that sees nothing more of any fast swipe from some 25 ms after its begin on.
+#[test]
+fn swipes_of_which_nothing_but_the_begin_was_counted_are_found_and_fail() {
+    let lost = |t: f64| {
+        since_the_start(t).is_some_and(|(since, swipe)| since > 0.023 + 0.001 * ((swipe * 5) % 7) as f64)
+    };
+    let verdict = Outside { lost, ..SOUND }.verdict();
+    let told = kinds(&verdict);
+    assert_eq!(verdict.steps[0].swipes.unplaced, 0);
+    assert_eq!(told, [(Family::TrackingLoss, "silent", Cause::Sensor); FAST], "{told:?}");
+    assert_eq!(outcome(&verdict, Family::TrackingLoss), Outcome::Fail);
+}
+
 /// A sound device of which a count comes and goes, and a hand that brakes to the stop, or strikes it.
 #[test]
 fn counts_that_flicker_at_rest_are_no_wake_up() {
