@@ -67,7 +67,7 @@ fn creep(step: &StepView) -> Option<f64> {
 /// Drift at the stops, mm/s, positive along the way out, if it is one at both.
 fn drift(step: &StepView, per_mm: f64) -> Option<f64> {
     let (mut out, mut back) = (Vec::new(), Vec::new());
-    for (at, moved) in step.phases.iter().flat_map(|phase| rests(phase)) {
+    for (at, moved) in step.phases.iter().flat_map(rests) {
         match at {
             Direction::Out => out.push(moved),
             Direction::Back => back.push(moved),
