@@ -255,7 +255,8 @@ fn unplaced_to_settle(unplaced: u32, lacks: impl Fn(Option<Pace>) -> u32) -> Opt
     match (unplaced, unplaced.saturating_sub(lacking)) {
         (0, _) => None,
         (_, 0) => {
-            Some(format!("{more}, if they were not made; if they were, the device showed nothing of them"))
+            let (were, them) = if lacking == 1 { ("it was", "it") } else { ("they were", "them") };
+            Some(format!("{more}, unless {were} made: then the device showed nothing of {them}"))
         }
         (_, unseen) => Some(format!(
             "a new session, the device never lifted: of {} nothing was seen",

@@ -84,7 +84,7 @@ fn hidden(phases: &[PhaseView], at: usize, travel: Option<Metres>, ends: &Ends) 
     let least = |limit: Option<f64>| limit.filter(|_| enough).unwrap_or(0.0).max(by_arm);
     let (between, beside) = (least(seen.iter().copied().reduce(f64::min)), least(one_more(&seen)));
     let (begin, end) = (phase.span.begin.0, phase.span.end.0);
-    let last = swipes().last().map_or(begin, |s| s.end);
+    let last = swipes().next_back().map_or(begin, |s| s.end);
     let after = if ends.interrupted(last, end) { 0 } else { times(beside, last, end) };
     if ends.interrupted(begin, end) || ends.cuts_off(end) {
         return phase.lacks.min(after);
