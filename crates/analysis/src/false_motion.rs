@@ -17,18 +17,20 @@
 //!   one frame's motion, while a hand's own peak bends it by c L³/120 (c: bend of the speed, L: length), 9 mm in 0.1 s of
 //!   a 0.2 s swipe. Only swipes whose shortfall
 //!   the operator does not explain: a hand's flat top with steep shoulders can come near it (seen: 51 ms, 20 mm short). Once
-//!   one swipe of the step has repeated, those that the operator would explain are asked, too ([`excused`]).
+//!   one swipe of the step has repeated, those that the operator would explain are asked, too ([`excused`]). Nor a hand's even speed
+//!   between steep shoulders, over which a peak would have counted far more than the swipe lacks ([`ALIKE`]).
 //!
 //! Cost: O(reports of the swipe).
 
 use crate::erratic::arc::{self, Turning, turned};
 use crate::erratic::cells::CONTIGUOUS_MANY;
-use crate::erratic::{ARM_ACCELERATION, Bench, LEAST_MM, Stretch, Wrong};
+use crate::erratic::{ARM_ACCELERATION, Bench, FLICK_ACCELERATION, LEAST_MM, Stretch, Wrong};
 use crate::host::HostSpans;
 use crate::series::{CONTIGUOUS, DUE, Frame, Sample, Series};
 use crate::step::{PhaseView, SwipeView};
 use crate::swipes::{PAUSE, Swipe};
 use std::ops::Range;
+use top_speed::COARSEST;
 
 pub(crate) mod ahead;
 pub(crate) mod frozen;
@@ -70,8 +72,10 @@ const LEAST_RUN: (usize, f64) = (5, 8.0);
 /// The shoulders of a natural peak hide 1.4 % of the travel in what is straight of it (minimum jerk in 0.2 s); twice that is
 /// asked for.
 const HIDDEN: f64 = 0.03;
-/// A peak would have counted by its shoulders what is missing, to this factor. (It may have counted far more: a sensor that
-/// repeats goes on while the hand already slows, and counts too much there.)
+/// A peak would have counted by its shoulders what is missing, to this factor: shoulders tell what lies above them to 0.5 to 1.3 of it
+/// in minimum jerks, skewed and log-normal swipes held at three tenths of their peak and more. It may have counted far more where the
+/// run ends in a leap, or may: a sensor that repeats goes on while the hand already slows, and counts too much there. (First it always might. Added after hands of one
+/// even speed had been told to hide four times what their swipes lacked for a gain that fell, or a start that was lost.)
 const ALIKE: f64 = 2.5;
 /// A peak with these shoulders would have bent the place by so many times what a straight one may. One that just fits in has
 /// 1.25 by its own shoulders, because they get steeper away from it; a hand's flat top was seen to have 3.2.
@@ -141,6 +145,8 @@ struct Look<'a> {
     each: usize,
     /// Radians per count by which it turns on its way.
     bend: f64,
+    /// See [`Bench::beat`].
+    beat: f64,
 }
 
 impl<'a> Look<'a> {
@@ -156,7 +162,8 @@ impl<'a> Look<'a> {
         }));
         let (slot, per_mm) = (bench.slot, bench.counts_per_mm);
         let bend = swipe.sign() * bench.bend;
-        Some(Look { samples, counts, places, swipe, slot, per_mm, each: per_cell(slot), bend })
+        let (each, beat) = (per_cell(slot), bench.beat);
+        Some(Look { samples, counts, places, swipe, slot, per_mm, each, bend, beat })
     }
 
     fn sum(&self, rows: Range<usize>) -> (f64, f64) {
@@ -400,8 +407,18 @@ impl<'a> Look<'a> {
                 recovered: true,
             });
         }
-        found.retain(|_| all >= missing / ALIKE);
+        let most = if found.iter().any(|run| self.may_end_in_a_leap(run)) { f64::INFINITY } else { ALIKE };
+        found.retain(|_| (missing / ALIKE..=missing * most).contains(&all));
         found
+    }
+
+    /// Whether a sensor that repeats may have gone on after the hand had slowed, so that the speed leaps where a straight run ends: it
+    /// does, or at so long intervals it cannot be seen.
+    fn may_end_in_a_leap(&self, run: &Stretch) -> bool {
+        let level = run.counts.0 * self.each as f64 / run.rows.len() as f64;
+        let end = run.rows.end - self.swipe.rows.start;
+        let mut rows = end.saturating_sub(2 * self.each)..=end + self.each;
+        self.slot > COARSEST || rows.any(|row| self.breaks(row, level))
     }
 
     /// The longest straight run of some reports, if it hides a peak, with the counts that this would have had.
@@ -418,6 +435,11 @@ impl<'a> Look<'a> {
         let level = counts * self.each as f64 / (last - first) as f64;
         let speed = counts / run;
         if level < LEAST_RUN.1 || !speed.is_finite() || speed <= 0.0 {
+            return None;
+        }
+        // Sooner after the swipe's first report than a hand's utmost comes up to it, it begins with what was lost before that one: what it
+        // hides is not known by one shoulder. (Added after swipes by a stage that had lost their start had been told as a top speed.)
+        if speed > 1e3 * FLICK_ACCELERATION * self.per_mm * (self.seconds(0, first) + 2e-9 * self.slot) {
             return None;
         }
         // Mean change of speed beside it, over a quarter of its length or half of that: less says nothing, unless it is as long

@@ -121,6 +121,33 @@ fn a_place_that_runs_straight_over_a_hidden_peak_is_a_repeat_at_any_interval() {
     }
 }
 
+/// An even speed between ramps of a fifth and of a sixth of the time, of which a tenth is not counted; and of a hand that is faster by a tenth of
+/// its speed, by a sensor that counts no faster.
+#[test]
+fn an_even_speed_that_a_gain_tells_as_less_hides_no_peak() {
+    for slot in SLOTS.into_iter().filter(|slot| *slot <= 4_000_000) {
+        let stage = |s: f64, gain: f64| {
+            let top = TRAVEL * slot as f64 / 200e6 / (1.0 - 0.5 / 5.0 - 0.5 / 6.0);
+            (gain * top * (5.0 * s).min(6.0 * (1.0 - s)).min(1.0), 0.0)
+        };
+        let (_, swipe) = swipe(slot, |s, _| stage(s, 0.9));
+        assert!(swipe.is_short(), "{slot}");
+        let all = found(slot, |s, _| stage(s, 0.9));
+        assert!(all.is_empty(), "{slot}: {all:?}");
+    }
+}
+
+/// At its whole speed from the first report on: what is missing came before that.
+#[test]
+fn an_even_speed_that_a_swipe_begins_at_hides_no_peak() {
+    for slot in SLOTS.into_iter().filter(|slot| *slot <= 4_000_000) {
+        let top = TRAVEL * slot as f64 / 200e6 / (1.0 - 0.5 / 3.0);
+        let tell = |s: f64, _: (f64, f64)| (0.85 * top * (3.0 * (1.0 - s)).min(1.0), 0.0);
+        let all = found(slot, tell);
+        assert!(all.is_empty(), "{slot}: {all:?}");
+    }
+}
+
 #[test]
 fn nothing_panics_on_what_no_device_sends() {
     let odd = [i32::MIN, i32::MAX, 0, 1, -1];
