@@ -3,7 +3,8 @@
 //! Not a family: raw material of *spin-out* (also [`ahead`] and [`frozen`]), and of *tracking loss* ([`one_axis`], [`top_speed`]). Three looks
 //! at one swipe, each asked only where the one before found nothing:
 //!
-//! - *Named*: counts that are merely missing leave nothing backwards and nothing across. A thin stretch in which reports
+//! - *Named*: counts that are merely missing leave nothing backwards and nothing across. So a reversal that went back by no more than
+//!   rounding is none (added after a settled count within a silence had been told as 260 mm of false motion); a thin stretch in which reports
 //!   run backwards by more than rounding, or that leaves more than [`ACROSS`] of what is missing across, and of
 //!   [`LEAST_MM`], is false motion.
 //! - *A turn*: motion that turns as no arm can, further short of the stop than any bounce happens ([`BEFORE_STOP`] of
@@ -17,16 +18,17 @@
 //!   one frame's motion, while a hand's own peak bends it by c L³/120 (c: bend of the speed, L: length), 9 mm in 0.1 s of
 //!   a 0.2 s swipe. Only swipes whose shortfall
 //!   the operator does not explain: a hand's flat top with steep shoulders can come near it (seen: 51 ms, 20 mm short). Once
-//!   one swipe of the step has repeated, those that the operator would explain are asked, too ([`excused`]). Nor a hand's even speed
-//!   between steep shoulders, over which a peak would have counted far more than the swipe lacks ([`ALIKE`]).
+//!   one swipe of the step has repeated, those that the operator would explain are asked, too ([`excused`]). Nor is a hand's even
+//!   speed between steep shoulders, over which a peak would have counted far more than the swipes lack ([`hold_hidden`]).
 //!
 //! Cost: O(reports of the swipe).
 
 use crate::erratic::arc::{self, Turning, turned};
 use crate::erratic::cells::CONTIGUOUS_MANY;
-use crate::erratic::{ARM_ACCELERATION, Bench, FLICK_ACCELERATION, LEAST_MM, Stretch, Wrong};
+use crate::erratic::{ARM_ACCELERATION, Bench, LEAST_MM, Stretch, Wrong};
 use crate::host::HostSpans;
 use crate::series::{CONTIGUOUS, DUE, Frame, Sample, Series};
+use crate::stats::median;
 use crate::step::{PhaseView, SwipeView};
 use crate::swipes::{PAUSE, Swipe};
 use std::ops::Range;
@@ -72,10 +74,9 @@ const LEAST_RUN: (usize, f64) = (5, 8.0);
 /// The shoulders of a natural peak hide 1.4 % of the travel in what is straight of it (minimum jerk in 0.2 s); twice that is
 /// asked for.
 const HIDDEN: f64 = 0.03;
-/// A peak would have counted by its shoulders what is missing, to this factor: shoulders tell what lies above them to 0.5 to 1.3 of it
-/// in minimum jerks, skewed and log-normal swipes held at three tenths of their peak and more. It may have counted far more where the
-/// run ends in a leap, or may: a sensor that repeats goes on while the hand already slows, and counts too much there. (First it always might. Added after hands of one
-/// even speed had been told to hide four times what their swipes lacked for a gain that fell, or a start that was lost.)
+/// A peak would have counted by its shoulders what is missing, to this factor. One may have counted far more: a sensor that
+/// repeats goes on while the hand already slows, and counts too much there. (First all might. Added after hands of one even speed had been
+/// told to hide three to eight times what their swipes lacked for a gain that fell.)
 const ALIKE: f64 = 2.5;
 /// A peak with these shoulders would have bent the place by so many times what a straight one may. One that just fits in has
 /// 1.25 by its own shoulders, because they get steeper away from it; a hand's flat top was seen to have 3.2.
@@ -95,6 +96,9 @@ pub fn complete(
         return;
     }
     let Some(look) = Look::new(series, frame, swipe, bench) else { return };
+    for stretch in stretches.iter_mut().filter(|s| s.wrong == Wrong::Reversal && !look.goes_back(s)) {
+        stretch.wrong = Wrong::Thin;
+    }
     for stretch in stretches.iter_mut().filter(|s| s.wrong == Wrong::Thin) {
         stretch.wrong = look.named(stretch).unwrap_or(Wrong::Thin);
     }
@@ -125,6 +129,47 @@ pub fn excused(phases: &mut [PhaseView], frame: Frame, bench: &Bench, host: &Hos
             }
         }
     }
+}
+
+/// Takes back straight runs that would hide far more than is missing, where those of a step do on the middle: it was the hand that was
+/// even. (Shoulders alone tell what one run hides to a factor of two, and hands with a flat top less.) Those of a sensor that may have gone
+/// on after the hand had slowed are left.
+pub fn hold_hidden(phases: &mut [PhaseView], frame: Frame, bench: &Bench) {
+    let share = |series: &Series, view: &SwipeView| {
+        let look = Look::new(series, frame, &view.swipe, bench)?;
+        let repeated = view.stretches.iter().any(|s| s.wrong == Wrong::Repeated);
+        let (found, share) = repeated.then(|| look.straight())?;
+        (!found.is_empty() && !found.iter().any(|run| look.may_end_in_a_leap(run))).then_some(share)
+    };
+    let all = phases.iter().flat_map(|p| p.swipes.iter().filter_map(|view| share(&p.series, view)));
+    if median(&all.collect::<Vec<f64>>()).is_none_or(|share| share <= ALIKE) {
+        return;
+    }
+    for PhaseView { series, swipes, .. } in phases {
+        for view in swipes.iter_mut().filter(|view| share(series, view).is_some()) {
+            view.stretches.retain(|s| s.wrong != Wrong::Repeated);
+        }
+    }
+}
+
+/// Takes back reversals that the stop may have made: where, with as many counts as were lost before the swipe's first report, it may have
+/// been there, and the motion goes no further after. (Added after devices that were thrown back by 20 to 30 mm had been told to spin out in
+/// 39 swipes whose start they had lost.)
+pub fn drop_bounces(
+    series: &Series,
+    frame: Frame,
+    swipe: &Swipe,
+    bench: &Bench,
+    lost: f64,
+    stretches: &mut Vec<Stretch>,
+) {
+    let Some(look) = Look::new(series, frame, swipe, bench).filter(|_| lost > 0.0) else { return };
+    let may_be_a_bounce = |s: &Stretch| {
+        let place = look.places[s.rows.start.saturating_sub(swipe.rows.start).min(look.counts.len())];
+        let further = look.places[look.counts.len()] - place;
+        place + lost >= BEFORE_STOP * swipe.one_travel && further <= BOUNCE_MM * look.per_mm
+    };
+    stretches.retain(|s| s.wrong != Wrong::Reversal || !may_be_a_bounce(s));
 }
 
 /// Reports that are taken together so as to fill [`CELL`].
@@ -204,6 +249,18 @@ impl<'a> Look<'a> {
         let top = (1..self.places.len()).fold(0, highest);
         let back = self.places[top..].iter().map(|place| self.places[top] - place).fold(0.0, f64::max);
         if back <= BOUNCE_MM * self.per_mm { top } else { self.counts.len() }
+    }
+
+    /// Whether the place falls by more than rounding within a reversal.
+    fn goes_back(&self, stretch: &Stretch) -> bool {
+        let row = |row: usize| row.saturating_sub(self.swipe.rows.start).min(self.counts.len());
+        let (first, last) = (row(stretch.rows.start), row(stretch.rows.end));
+        let (mut top, mut most) = (f64::NEG_INFINITY, 0.0f64);
+        for place in &self.places[first..=last.max(first)] {
+            top = top.max(*place);
+            most = most.max(top - place);
+        }
+        most > ROUNDING
     }
 
     /// What a thin stretch really is; `None` if counts are merely missing. (A thin stretch reaches to the stop if the swipe is
@@ -286,7 +343,7 @@ impl<'a> Look<'a> {
                     break;
                 }
                 let wrong = match (due - along).hypot(across) > bound {
-                    true if along < 0.0 => Wrong::Reversal,
+                    true if along < -ROUNDING => Wrong::Reversal,
                     // Of what it is as well: after a report that held little, a whole one in its direction is no motion across.
                     true if across.abs() > ROUNDING.max(ACROSS * due.max(along)) => Wrong::Sideways,
                     _ => continue,
@@ -376,19 +433,23 @@ impl<'a> Look<'a> {
         if stretches.iter().any(|s| s.wrong != Wrong::Repeated) {
             return;
         }
-        let found = self.straight();
+        let (found, share) = self.straight();
+        // A hand that rests on its way has some.
+        if share < 1.0 / ALIKE {
+            return;
+        }
         let part = |s: &Stretch| found.iter().any(|f| s.rows.start < f.rows.end && f.rows.start < s.rows.end);
         stretches.retain(|s| !part(s));
         stretches.extend(found);
         stretches.sort_by_key(|s| s.begin);
     }
 
-    /// Straight runs that hide as many counts as are missing, and more: a hand that rests on its way has some.
-    fn straight(&self) -> Vec<Stretch> {
+    /// Straight runs that hide a peak, and what they hide over what is missing.
+    fn straight(&self) -> (Vec<Stretch>, f64) {
         let travel = self.swipe.one_travel;
         let missing = travel - self.swipe.along;
         if missing < HIDDEN * travel {
-            return Vec::new();
+            return (Vec::new(), 0.0);
         }
         let (mut parts, mut found, mut all) = (Vec::new(), Vec::new(), 0.0);
         parts.push(0..self.counts.len());
@@ -407,9 +468,7 @@ impl<'a> Look<'a> {
                 recovered: true,
             });
         }
-        let most = if found.iter().any(|run| self.may_end_in_a_leap(run)) { f64::INFINITY } else { ALIKE };
-        found.retain(|_| (missing / ALIKE..=missing * most).contains(&all));
-        found
+        (found, all / missing)
     }
 
     /// Whether a sensor that repeats may have gone on after the hand had slowed, so that the speed leaps where a straight run ends: it
@@ -437,9 +496,9 @@ impl<'a> Look<'a> {
         if level < LEAST_RUN.1 || !speed.is_finite() || speed <= 0.0 {
             return None;
         }
-        // Sooner after the swipe's first report than a hand's utmost comes up to it, it begins with what was lost before that one: what it
-        // hides is not known by one shoulder. (Added after swipes by a stage that had lost their start had been told as a top speed.)
-        if speed > 1e3 * FLICK_ACCELERATION * self.per_mm * (self.seconds(0, first) + 2e-9 * self.slot) {
+        // Sooner after the swipe's first report than an arm comes up to it, it begins with what was lost before that one: what it hides is
+        // not known by one shoulder. (Added after swipes by a stage that had lost their start had been told as a top speed.)
+        if speed > 1e3 * ARM_ACCELERATION * self.per_mm * (self.seconds(0, first) + 1e-9 * self.slot) {
             return None;
         }
         // Mean change of speed beside it, over a quarter of its length or half of that: less says nothing, unless it is as long
