@@ -159,13 +159,13 @@ fn a_count_back_in_a_silence_is_no_reversal() {
     }
 }
 
-/// Struck at half of the way that was counted, since the rest was lost before: thrown back by 20 mm, it comes again.
+/// Struck at half of the way that was counted, since the rest was lost before: thrown back by 24 mm, it comes again by half of that.
 #[test]
 fn a_bounce_after_a_start_that_was_lost_is_no_reversal() {
     let back = |s: f64, c: (f64, f64)| match s {
         s if s < 0.5 => c,
-        s if s < 0.7 => (-20.0 * PER_MM / 40.0, 0.0),
-        s if s < 0.9 => (20.0 * PER_MM / 40.0, 0.0),
+        s if s < 0.7 => (-24.0 * PER_MM / 40.0, 0.0),
+        s if s < 0.9 => (12.0 * PER_MM / 40.0, 0.0),
         _ => (0.0, 0.0),
     };
     let (series, swipe) = swipe(1_000_000, back);
