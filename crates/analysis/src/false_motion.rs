@@ -472,13 +472,14 @@ impl<'a> Look<'a> {
     }
 
     /// Whether the speed leaps where a straight run ends, or in the quarter of its length after it that tells its shoulder: a sensor that
-    /// repeats went on after the hand had slowed, or the stop was struck, and the shoulder tells nothing. At so long intervals that a
+    /// repeats went on after the hand had slowed, or the stop was struck or ended the swipe, and the shoulder tells nothing. At so long intervals that a
     /// leap cannot be seen it may.
     fn may_end_in_a_leap(&self, run: &Stretch) -> bool {
         let level = run.counts.0 * self.each as f64 / run.rows.len() as f64;
         let end = run.rows.end - self.swipe.rows.start;
-        let mut rows = end.saturating_sub(2 * self.each)..=end + self.each.max(run.rows.len() / 4);
-        self.slot > COARSEST || rows.any(|row| self.breaks(row, level))
+        let last = end + self.each.max(run.rows.len() / 4);
+        let mut rows = end.saturating_sub(2 * self.each)..=last;
+        self.slot > COARSEST || last >= self.counts.len() || rows.any(|row| self.breaks(row, level))
     }
 
     /// The longest straight run of some reports, if it hides a peak, with the counts that this would have had.
