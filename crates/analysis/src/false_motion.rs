@@ -3,7 +3,8 @@
 //! Not a family: raw material of *spin-out* (also [`ahead`] and [`frozen`]), and of *tracking loss* ([`one_axis`], [`top_speed`]). Three looks
 //! at one swipe, each asked only where the one before found nothing:
 //!
-//! - *Named*: counts that are merely missing leave nothing backwards and nothing across. A thin stretch in which reports
+//! - *Named*: counts that are merely missing leave nothing backwards and nothing across. So a reversal that went back by no more than
+//!   rounding is none (added after a settled count within a silence had been told as 260 mm of false motion); a thin stretch in which reports
 //!   run backwards by more than rounding, or that leaves more than [`ACROSS`] of what is missing across, and of
 //!   [`LEAST_MM`], is false motion.
 //! - *A turn*: motion that turns as no arm can, further short of the stop than any bounce happens ([`BEFORE_STOP`] of
@@ -17,7 +18,8 @@
 //!   one frame's motion, while a hand's own peak bends it by c L³/120 (c: bend of the speed, L: length), 9 mm in 0.1 s of
 //!   a 0.2 s swipe. Only swipes whose shortfall
 //!   the operator does not explain: a hand's flat top with steep shoulders can come near it (seen: 51 ms, 20 mm short). Once
-//!   one swipe of the step has repeated, those that the operator would explain are asked, too ([`excused`]).
+//!   one swipe of the step has repeated, those that the operator would explain are asked, too ([`excused`]). Nor is a hand's even
+//!   speed between steep shoulders, over which a peak would have counted far more than the swipes lack ([`hold_hidden`]).
 //!
 //! Cost: O(reports of the swipe).
 
@@ -26,9 +28,11 @@ use crate::erratic::cells::CONTIGUOUS_MANY;
 use crate::erratic::{ARM_ACCELERATION, Bench, LEAST_MM, Stretch, Wrong};
 use crate::host::HostSpans;
 use crate::series::{CONTIGUOUS, DUE, Frame, Sample, Series};
+use crate::stats::median;
 use crate::step::{PhaseView, SwipeView};
 use crate::swipes::{PAUSE, Swipe};
 use std::ops::Range;
+use top_speed::COARSEST;
 
 pub(crate) mod ahead;
 pub(crate) mod frozen;
@@ -70,8 +74,9 @@ const LEAST_RUN: (usize, f64) = (5, 8.0);
 /// The shoulders of a natural peak hide 1.4 % of the travel in what is straight of it (minimum jerk in 0.2 s); twice that is
 /// asked for.
 const HIDDEN: f64 = 0.03;
-/// A peak would have counted by its shoulders what is missing, to this factor. (It may have counted far more: a sensor that
-/// repeats goes on while the hand already slows, and counts too much there.)
+/// A peak would have counted by its shoulders what is missing, to this factor. One may have counted far more: a sensor that
+/// repeats goes on while the hand already slows, and counts too much there. (First all might. Added after hands of one even speed had been
+/// told to hide three to eight times what their swipes lacked for a gain that fell.)
 const ALIKE: f64 = 2.5;
 /// A peak with these shoulders would have bent the place by so many times what a straight one may. One that just fits in has
 /// 1.25 by its own shoulders, because they get steeper away from it; a hand's flat top was seen to have 3.2.
@@ -91,6 +96,9 @@ pub fn complete(
         return;
     }
     let Some(look) = Look::new(series, frame, swipe, bench) else { return };
+    for stretch in stretches.iter_mut().filter(|s| s.wrong == Wrong::Reversal && !look.goes_back(s)) {
+        stretch.wrong = Wrong::Thin;
+    }
     for stretch in stretches.iter_mut().filter(|s| s.wrong == Wrong::Thin) {
         stretch.wrong = look.named(stretch).unwrap_or(Wrong::Thin);
     }
@@ -124,6 +132,47 @@ pub fn excused(phases: &mut [PhaseView], bench: &Bench, host: &HostSpans) {
     }
 }
 
+/// Takes back straight runs that would hide far more than is missing, where those of a step do on the middle: it was the hand that was
+/// even. (Shoulders alone tell what one run hides to a factor of two, and hands with a flat top less.) Those of a sensor that may have gone
+/// on after the hand had slowed are left.
+pub fn hold_hidden(phases: &mut [PhaseView], bench: &Bench) {
+    let share = |series: &Series, frame: Option<Frame>, view: &SwipeView| {
+        let look = Look::new(series, frame?, &view.swipe, bench)?;
+        let repeated = view.stretches.iter().any(|s| s.wrong == Wrong::Repeated);
+        let (found, share) = repeated.then(|| look.straight())?;
+        (!found.is_empty() && !found.iter().any(|run| look.may_end_in_a_leap(run))).then_some(share)
+    };
+    let all = phases.iter().flat_map(|p| p.swipes.iter().filter_map(|view| share(&p.series, p.frame, view)));
+    if median(&all.collect::<Vec<f64>>()).is_none_or(|share| share <= ALIKE) {
+        return;
+    }
+    for PhaseView { series, swipes, frame, .. } in phases {
+        for view in swipes.iter_mut().filter(|view| share(series, *frame, view).is_some()) {
+            view.stretches.retain(|s| s.wrong != Wrong::Repeated);
+        }
+    }
+}
+
+/// Takes back reversals that the stop may have made: where, with as many counts as were lost before the swipe's first report, it may have
+/// been there, and the motion goes no further after. (Added after devices that were thrown back by 20 to 30 mm had been told to spin out in
+/// 39 swipes whose start they had lost.)
+pub fn drop_bounces(
+    series: &Series,
+    frame: Frame,
+    swipe: &Swipe,
+    bench: &Bench,
+    lost: f64,
+    stretches: &mut Vec<Stretch>,
+) {
+    let Some(look) = Look::new(series, frame, swipe, bench).filter(|_| lost > 0.0) else { return };
+    let may_be_a_bounce = |s: &Stretch| {
+        let place = look.places[s.rows.start.saturating_sub(swipe.rows.start).min(look.counts.len())];
+        let further = look.places[look.counts.len()] - place;
+        place + lost >= BEFORE_STOP * swipe.one_travel && further <= BOUNCE_MM * look.per_mm
+    };
+    stretches.retain(|s| s.wrong != Wrong::Reversal || !may_be_a_bounce(s));
+}
+
 /// Reports that are taken together so as to fill [`CELL`].
 pub fn per_cell(slot: f64) -> usize {
     (CELL / slot).round().clamp(1.0, 64.0) as usize
@@ -142,6 +191,8 @@ struct Look<'a> {
     each: usize,
     /// Radians per count by which it turns on its way.
     bend: f64,
+    /// See [`Bench::beat`].
+    beat: f64,
 }
 
 impl<'a> Look<'a> {
@@ -157,7 +208,8 @@ impl<'a> Look<'a> {
         }));
         let (slot, per_mm) = (bench.slot, bench.counts_per_mm);
         let bend = swipe.sign() * bench.bend;
-        Some(Look { samples, counts, places, swipe, slot, per_mm, each: per_cell(slot), bend })
+        let (each, beat) = (per_cell(slot), bench.beat);
+        Some(Look { samples, counts, places, swipe, slot, per_mm, each, bend, beat })
     }
 
     fn of(phase: &'a PhaseView, view: &'a SwipeView, bench: &Bench) -> Option<Look<'a>> {
@@ -202,6 +254,18 @@ impl<'a> Look<'a> {
         let top = (1..self.places.len()).fold(0, highest);
         let back = self.places[top..].iter().map(|place| self.places[top] - place).fold(0.0, f64::max);
         if back <= BOUNCE_MM * self.per_mm { top } else { self.counts.len() }
+    }
+
+    /// Whether the place falls by more than rounding within a reversal.
+    fn goes_back(&self, stretch: &Stretch) -> bool {
+        let row = |row: usize| row.saturating_sub(self.swipe.rows.start).min(self.counts.len());
+        let (first, last) = (row(stretch.rows.start), row(stretch.rows.end));
+        let (mut top, mut most) = (f64::NEG_INFINITY, 0.0f64);
+        for place in &self.places[first..=last.max(first)] {
+            top = top.max(*place);
+            most = most.max(top - place);
+        }
+        most > ROUNDING
     }
 
     /// What a thin stretch really is; `None` if counts are merely missing. (A thin stretch reaches to the stop if the swipe is
@@ -284,7 +348,7 @@ impl<'a> Look<'a> {
                     break;
                 }
                 let wrong = match (due - along).hypot(across) > bound {
-                    true if along < 0.0 => Wrong::Reversal,
+                    true if along < -ROUNDING => Wrong::Reversal,
                     // Of what it is as well: after a report that held little, a whole one in its direction is no motion across.
                     true if across.abs() > ROUNDING.max(ACROSS * due.max(along)) => Wrong::Sideways,
                     _ => continue,
@@ -374,19 +438,23 @@ impl<'a> Look<'a> {
         if stretches.iter().any(|s| s.wrong != Wrong::Repeated) {
             return;
         }
-        let found = self.straight();
+        let (found, share) = self.straight();
+        // A hand that rests on its way has some.
+        if share < 1.0 / ALIKE {
+            return;
+        }
         let part = |s: &Stretch| found.iter().any(|f| s.rows.start < f.rows.end && f.rows.start < s.rows.end);
         stretches.retain(|s| !part(s));
         stretches.extend(found);
         stretches.sort_by_key(|s| s.begin);
     }
 
-    /// Straight runs that hide as many counts as are missing, and more: a hand that rests on its way has some.
-    fn straight(&self) -> Vec<Stretch> {
+    /// Straight runs that hide a peak, and what they hide over what is missing.
+    fn straight(&self) -> (Vec<Stretch>, f64) {
         let travel = self.swipe.one_travel;
         let missing = travel - self.swipe.along;
         if missing < HIDDEN * travel {
-            return Vec::new();
+            return (Vec::new(), 0.0);
         }
         let (mut parts, mut found, mut all) = (Vec::new(), Vec::new(), 0.0);
         parts.push(0..self.counts.len());
@@ -405,8 +473,18 @@ impl<'a> Look<'a> {
                 recovered: true,
             });
         }
-        found.retain(|_| all >= missing / ALIKE);
-        found
+        (found, all / missing)
+    }
+
+    /// Whether the speed leaps where a straight run ends, or in the quarter of its length after it that tells its shoulder: a sensor that
+    /// repeats went on after the hand had slowed, or the stop was struck or ended the swipe, and the shoulder tells nothing. At so long intervals that a
+    /// leap cannot be seen it may.
+    fn may_end_in_a_leap(&self, run: &Stretch) -> bool {
+        let level = run.counts.0 * self.each as f64 / run.rows.len() as f64;
+        let end = run.rows.end - self.swipe.rows.start;
+        let last = end + self.each.max(run.rows.len() / 4);
+        let mut rows = end.saturating_sub(2 * self.each)..=last;
+        self.slot > COARSEST || last >= self.counts.len() || rows.any(|row| self.breaks(row, level))
     }
 
     /// The longest straight run of some reports, if it hides a peak, with the counts that this would have had.
@@ -423,6 +501,11 @@ impl<'a> Look<'a> {
         let level = counts * self.each as f64 / (last - first) as f64;
         let speed = counts / run;
         if level < LEAST_RUN.1 || !speed.is_finite() || speed <= 0.0 {
+            return None;
+        }
+        // Sooner after the swipe's first report than an arm comes up to it, it begins with what was lost before that one: what it hides is
+        // not known by one shoulder. (Added after swipes by a stage that had lost their start had been told as a top speed.)
+        if speed > 1e3 * ARM_ACCELERATION * self.per_mm * (self.seconds(0, first) + 1e-9 * self.slot) {
             return None;
         }
         // Mean change of speed beside it, over a quarter of its length or half of that: less says nothing, unless it is as long

@@ -351,6 +351,7 @@ impl<'a> StepView<'a> {
             gain_law::apply(&mut self.phases, measure);
         }
         false_motion::excused(&mut self.phases, &bench, &host);
+        false_motion::hold_hidden(&mut self.phases, &bench);
         ahead::find(&mut self.phases, &bench, &host);
         frozen::find(&mut self.phases, &bench, &host);
         let travel_mm = self.travel.map(Metres::millimetres);
@@ -479,6 +480,8 @@ fn look_at(
     false_motion::complete(series, frame, &view.swipe, bench, lacks, &mut view.stretches);
     view.stretches.retain(|s| !s.is_explained_by(host));
     let starts = starts::lost_before(&view.starts, bench.counts_per_mm, bench.slot);
+    let before = starts.iter().map(|start| start.at_most).sum();
+    false_motion::drop_bounces(series, frame, &view.swipe, bench, before, &mut view.stretches);
     view.silences = silence::find(series, frame, &view.swipe, &starts, bench.counts_per_mm, bench.slot, host);
     // The report before a silence is thin, too.
     let two = 2 * bench.slot as i64;

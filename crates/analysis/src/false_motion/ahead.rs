@@ -28,7 +28,7 @@ pub fn find(phases: &mut [PhaseView], bench: &Bench, host: &HostSpans) {
                 continue;
             }
             let Some(look) = Look::new(series, frame, swipe, bench) else { continue };
-            let found = look.ahead(bench.beat);
+            let found = look.ahead();
             if found.is_empty() || found.iter().any(|s| host.explain(s.begin, s.end)) {
                 continue;
             }
@@ -49,9 +49,9 @@ fn covers(rows: &Range<usize>, others: &Range<usize>) -> bool {
 
 impl Look<'_> {
     /// All of a swipe, if they make up its surplus.
-    fn ahead(&self, beat: f64) -> Vec<Stretch> {
+    fn ahead(&self) -> Vec<Stretch> {
         let (mut found, mut excess, mut row) = (Vec::new(), 0.0, 0);
-        while let Some((stretch, own)) = (row..self.counts.len()).find_map(|row| self.leap(row, beat)) {
+        while let Some((stretch, own)) = (row..self.counts.len()).find_map(|row| self.leap(row)) {
             row = stretch.rows.end - self.swipe.rows.start;
             excess += own;
             found.push(stretch);
@@ -64,15 +64,15 @@ impl Look<'_> {
     }
 
     /// One that begins with this report, with the counts of it that are false.
-    fn leap(&self, row: usize, beat: f64) -> Option<(Stretch, f64)> {
+    fn leap(&self, row: usize) -> Option<(Stretch, f64)> {
         if self.places[row] < START_MM * self.per_mm || !self.follows(row) {
             return None;
         }
-        let (before, w, jump) = self.change(row, beat, 1.0)?;
+        let (before, w, jump) = self.change(row, 1.0)?;
         let speed = before.0.hypot(before.1);
         let seen = row + w * self.each;
         let fall = (seen..self.counts.len()).find_map(|end| {
-            let (_, w, _) = self.change(end, beat, -1.0)?;
+            let (_, w, _) = self.change(end, -1.0)?;
             Some((end, end + w * self.each))
         });
         // A change shows in some cells of which the first may be right: it lies half way.
@@ -108,7 +108,7 @@ impl Look<'_> {
 
     /// Whether the speed rises (`sign` 1) or falls (-1) from this report on as no arm can make it: the velocity before, in
     /// how many cells it shows, and by how much a cell.
-    fn change(&self, row: usize, beat: f64, sign: f64) -> Option<((f64, f64), usize, f64)> {
+    fn change(&self, row: usize, sign: f64) -> Option<((f64, f64), usize, f64)> {
         let (v, f) = self.before(row).filter(|_| self.follows(row))?;
         let speed = v.0.hypot(v.1);
         WINDOWS.into_iter().find_map(|w| {
@@ -119,7 +119,7 @@ impl Look<'_> {
             let (along, _) = turned(self.sum(row..end), v);
             let cells = w as f64;
             let by = sign * (along - speed * cells);
-            let bound = self.bound(speed, cells, f) + beat * speed * (1.0 + cells / f);
+            let bound = self.bound(speed, cells, f) + self.beat * speed * (1.0 + cells / f);
             (by > bound).then_some((v, w, by / cells))
         })
     }
@@ -144,7 +144,7 @@ mod tests {
         let bench = bench(slot_ns);
         let look = Look::new(&series, FRAME, &swipe, &bench).unwrap();
         let share = |t: i64| (t - 1_000_000_000) as f64 / 200e6;
-        look.ahead(0.0).iter().map(|s| (share(s.begin), share(s.end))).collect()
+        look.ahead().iter().map(|s| (share(s.begin), share(s.end))).collect()
     }
 
     #[test]

@@ -8,12 +8,18 @@
 //! to the factor [`ALIKE`]; short where it was faster, by as much or more. Of a swipe that lost counts a hand's own plateau ends in
 //! a leap, too, but downwards.
 //!
+//! The same motion is the same across, too. The leap stands out against the reports right before it as well, not only against the run: a run is straight to within what a
+//! hand that brakes hard goes within some milliseconds, and the speed at its end is no longer its own. And where one travel has just been counted, a
+//! leap downwards is the stop, and what follows came after it ([`crate::after_stop`]). (All added after devices that went on after
+//! the stop had been told to repeat: the even top of a swipe that a stage made, and 30 to 45 ms of the way into a stop that was
+//! struck, in an arc.)
+//!
 //! Asked only of swipes whose length neither placing nor the operator nor the computer explains. Smallest found: 5 % of the travel in a leap of 1 m/s
 //! at 4 ms and less. (Added after sensors that held their motion for 60 to 120 ms had been told as short in this swipe and partial
 //! in the next, so that no family failed.) Cost: O(reports of such swipes × [`STARTS`]).
 
 use super::{ALIKE, BENT, BOUNCE_MM, LEAST_RUN, Look, ROUNDING, START_MM, STARTS, STRAIGHT, WINDOWS};
-use crate::erratic::{ARM_ACCELERATION, Bench, Stretch, Wrong};
+use crate::erratic::{ARM_ACCELERATION, Bench, Stretch, Wrong, cells::FEWER};
 use crate::host::HostSpans;
 use crate::step::{PhaseView, SwipeView, is_lost_otherwise};
 use std::ops::Range;
@@ -39,7 +45,7 @@ pub fn find(phases: &mut [PhaseView], bench: &Bench, host: &HostSpans) {
             }
             let SwipeView { swipe, stretches, .. } = view;
             let Some(look) = Look::new(series, frame, swipe, bench) else { continue };
-            let Some(found) = look.frozen(bench.beat).filter(|s| !host.explain(s.begin, s.end)) else {
+            let Some(found) = look.frozen().filter(|s| !host.explain(s.begin, s.end)) else {
                 continue;
             };
             let apart = |s: &Stretch| s.end < found.begin || found.end < s.begin;
@@ -58,10 +64,10 @@ enum Side {
 
 impl Look<'_> {
     /// The longest one of a swipe, if it makes up what its length is off by.
-    fn frozen(&self, beat: f64) -> Option<Stretch> {
+    fn frozen(&self) -> Option<Stretch> {
         let n = self.counts.len();
         let runs = (0..n).step_by((n / STARTS).max(1)).map(|first| first..self.line(first, n));
-        let runs = runs.filter_map(|run| Some((self.wakes(&run, beat)?, run)));
+        let runs = runs.filter_map(|run| Some((self.wakes(&run)?, run)));
         let (wakes, run) = runs.max_by_key(|(_, run)| run.len())?;
         Some(Stretch {
             wrong: Wrong::Repeated,
@@ -76,7 +82,7 @@ impl Look<'_> {
     }
 
     /// The report with which the sensor wakes after a straight run, if it does.
-    fn wakes(&self, run: &Range<usize>, beat: f64) -> Option<usize> {
+    fn wakes(&self, run: &Range<usize>) -> Option<usize> {
         let Range { start: first, end: last } = *run;
         let lasts = self.samples[last].t.saturating_sub(self.samples[first].t);
         if last < first + LEAST_REPORTS || lasts < LEAST_NS || self.places[first] < START_MM * self.per_mm {
@@ -87,26 +93,71 @@ impl Look<'_> {
         let level = speed * self.width_s();
         let give = STRAIGHT.0 + speed * STRAIGHT.1 * 1e-9;
         let begins = self.begins(first, speed, give);
-        if level < LEAST_RUN.1 || self.leaps(begins.checked_sub(1)?, level, beat, Side::Before) {
+        if level < LEAST_RUN.1 || self.leaps(begins.checked_sub(1)?, level, Side::Before) {
             return None;
         }
         // A report or two may fit in with the line by chance.
         let from = last.saturating_sub(2 * self.each).max(first + 1);
-        let wakes = (from..=last + self.each).find(|row| self.leaps(*row, level, beat, Side::After))?;
-        if self.places[self.counts.len()] - self.places[wakes] < BOUNCE_MM * self.per_mm {
+        let leaps = |row: &usize| self.leaps(*row, level, Side::After) && self.breaks(*row, level);
+        let wakes = (from..=last + self.each).find(leaps)?;
+        if self.places[self.counts.len()] - self.places[wakes] < BOUNCE_MM * self.per_mm
+            || !self.is_straight_across(first, wakes - 1)
+        {
             return None;
         }
         let after = self.mean(wakes + self.each..wakes + (1 + AFTER) * self.each)? / self.width_s();
         let change = after - speed;
+        if change < 0.0 && self.is_full_at(wakes) {
+            return None;
+        }
         let bend = change.abs() * seconds / 8.0;
         let hidden = change * seconds / 2.0;
         let share = (self.swipe.one_travel - self.swipe.along) / hidden;
         // Where the hand went on to its peak meanwhile a steady change hides less than it took. And it has not been faster before:
         // else counts are only fewer for a while.
         let alike = share >= 1.0 / ALIKE && (share <= ALIKE || change > 0.0);
-        let fewer = change > 0.0 && self.has_been_faster(begins, level, beat);
+        let fewer = change > 0.0 && self.has_been_faster(begins, level);
         let outrun = || self.outruns(begins, speed, seconds, give);
         (after > 0.0 && !fewer && (bend >= BENT * give && alike || share < 0.0 && outrun())).then_some(wakes)
+    }
+
+    /// Whether the place runs straight across as well, to rounding and one frame's motion there.
+    fn is_straight_across(&self, first: usize, last: usize) -> bool {
+        let across = self.sum(first + 1..last + 1).1 / self.seconds(first, last).max(1e-9);
+        let give = STRAIGHT.0 + across.abs() * STRAIGHT.1 * 1e-9;
+        let mut place = 0.0;
+        (first + 1..=last).all(|row| {
+            place += self.counts[row].1;
+            (place - across * self.seconds(first, row)).abs() <= give
+        })
+    }
+
+    /// Whether the cells from a report on are further off as many before it than an arm comes meanwhile, of a level (counts a cell).
+    pub(super) fn breaks(&self, row: usize, level: f64) -> bool {
+        WINDOWS.into_iter().any(|w| {
+            let n = w * self.each;
+            let rows = row.saturating_sub(n)..row.saturating_add(n);
+            if rows.len() < 2 * n || rows.end > self.counts.len() || rows.clone().any(|r| !self.follows(r)) {
+                return false;
+            }
+            let cells = w as f64;
+            let noise = NOISE * level * (2.0 * cells).sqrt() + 2.0 * self.beat * level;
+            let by = self.sum(row..rows.end).0 - self.sum(rows.start..row).0;
+            by.abs() > ROUNDING + noise + self.arm() * cells * cells
+        })
+    }
+
+    /// Counts by which an arm may change what a cell holds from one to the next.
+    fn arm(&self) -> f64 {
+        ARM_ACCELERATION * 1e3 * self.per_mm * self.width_s().powi(2)
+    }
+
+    /// Whether one travel has been counted by a report, to a cell and what lengths differ by: that is the stop.
+    fn is_full_at(&self, row: usize) -> bool {
+        let most = self.places.len() - 1;
+        let (early, late) = (row.saturating_sub(self.each), (row + self.each).min(most));
+        let give = FEWER * self.swipe.one_travel;
+        (self.places[early] - give..=self.places[late] + give).contains(&self.swipe.one_travel)
     }
 
     /// The report with which a straight run of this speed (counts a second) begins that holds at a report.
@@ -129,15 +180,14 @@ impl Look<'_> {
     }
 
     /// Whether a cell before a report holds more than a level (counts a cell), beyond noise.
-    fn has_been_faster(&self, before: usize, level: f64, beat: f64) -> bool {
-        let most = level * (1.0 + NOISE + beat) + ROUNDING;
+    fn has_been_faster(&self, before: usize, level: f64) -> bool {
+        let most = level * (1.0 + NOISE + self.beat) + ROUNDING;
         (self.each..=before).any(|row| self.sum(row - self.each..row).0 > most)
     }
 
     /// Whether the cells that end or begin with a report are further off a level (counts a cell) than an arm comes meanwhile. The level
     /// is known by the whole run; a report may hold a frame more or less.
-    fn leaps(&self, row: usize, level: f64, beat: f64, side: Side) -> bool {
-        let arm = ARM_ACCELERATION * 1e3 * self.per_mm * self.width_s().powi(2);
+    fn leaps(&self, row: usize, level: f64, side: Side) -> bool {
         WINDOWS.into_iter().any(|w| {
             let n = w * self.each;
             let rows = match side {
@@ -147,8 +197,80 @@ impl Look<'_> {
             let whole =
                 rows.len() == n && rows.end <= self.counts.len() && rows.clone().all(|r| self.follows(r));
             let cells = w as f64;
-            let bound = ROUNDING + NOISE * level * cells.sqrt() + beat * level + arm * cells * cells / 2.0;
+            let bound = ROUNDING
+                + NOISE * level * cells.sqrt()
+                + self.beat * level
+                + self.arm() * cells * cells / 2.0;
             whole && (self.sum(rows).0 - level * cells).abs() > bound
         })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::erratic::tests::PER_MM;
+    use crate::false_motion::tests::{FRAME, bench, swipe};
+
+    const TRAVEL_MM: f64 = 300.0;
+
+    /// Shares of the swipe's 0.2 s in which one motion is told again and again.
+    fn repeats(slot_ns: i64, tell: impl Fn(f64, (f64, f64)) -> (f64, f64)) -> Option<(f64, f64)> {
+        let (series, swipe) = swipe(slot_ns, tell);
+        assert!(swipe.surplus > 0.0, "a long swipe");
+        let look = Look::new(&series, FRAME, &swipe, &bench(slot_ns))?;
+        let share = |t: i64| (t - 1_000_000_000) as f64 / 200e6;
+        look.frozen().map(|s| (share(s.begin), share(s.end)))
+    }
+
+    /// Counts a report at a speed in m/s.
+    fn counts(slot_ns: i64, m_s: f64) -> f64 {
+        m_s * PER_MM * slot_ns as f64 * 1e-6
+    }
+
+    /// Up to the stop, which is struck at nine tenths of the peak's speed; there a device goes on with a quarter of it, and fades.
+    #[test]
+    fn what_goes_on_after_a_stop_that_was_struck_repeated_nothing_before_it() {
+        for slot in [500_000, 1_000_000, 2_000_000, 4_000_000] {
+            let whole = 0.6f64.powi(3) * (10.0 - 15.0 * 0.6 + 6.0 * 0.36);
+            let fades = |s: f64| counts(slot, 1.0) * (-(s - 0.6) * 200.0 / 20.0).exp();
+            let tell = |s: f64, c: (f64, f64)| if s < 0.6 { (c.0 / whole, 0.0) } else { (fades(s), 0.0) };
+            assert_eq!(repeats(slot, tell), None, "{slot}");
+        }
+    }
+
+    /// A stage that brakes with 90 m/s² from an even speed, and a device that goes on by 8 mm after the stop.
+    #[test]
+    fn an_even_speed_from_which_a_hand_brakes_hard_is_no_repeat() {
+        for slot in [250_000, 500_000, 1_000_000, 2_000_000, 4_000_000] {
+            let (ramp, top) = (0.024 / 0.2, TRAVEL_MM * 1e-3 / (0.16 - 0.024));
+            let tell = |s: f64, _: (f64, f64)| match s {
+                s if s < ramp => (counts(slot, top * s / ramp), 0.0),
+                s if s < 0.8 => (counts(slot, top * ((0.8 - s) / ramp).min(1.0)), 0.0),
+                s if s < 0.9 => (counts(slot, 0.4), 0.0),
+                _ => (0.0, 0.0),
+            };
+            assert_eq!(repeats(slot, tell), None, "{slot}");
+        }
+    }
+
+    /// The speed of a third of the time is told again for 50 ms in which the hand slows; across it goes on as the hand, or not.
+    #[test]
+    fn what_is_told_again_is_the_same_across_as_well() {
+        for slot in [500_000, 1_000_000, 2_000_000] {
+            let held = counts(slot, 2.6);
+            let tell = |across: f64| {
+                move |s: f64, c: (f64, f64)| match s {
+                    s if (0.5..0.75).contains(&s) => (held, 0.1 * held * (1.0 - across * (s - 0.5) / 0.25)),
+                    _ => (c.0, 0.1 * c.0),
+                }
+            };
+            let found = repeats(slot, tell(0.0));
+            assert!(
+                found.is_some_and(|(begin, end)| (begin - 0.5).abs() < 0.06 && (end - 0.75).abs() < 0.03),
+                "{slot}: {found:?}"
+            );
+            assert_eq!(repeats(slot, tell(2.0)), None, "{slot}");
+        }
     }
 }

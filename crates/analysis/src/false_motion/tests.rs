@@ -121,6 +121,75 @@ fn a_place_that_runs_straight_over_a_hidden_peak_is_a_repeat_at_any_interval() {
     }
 }
 
+/// An even speed between ramps of a fifth and of a sixth of the time, of which a tenth is not counted; and a sensor that counts no
+/// faster than 0.7 of a hand's peak.
+#[test]
+fn an_even_speed_hides_more_than_a_gain_takes_and_a_top_speed_what_it_takes() {
+    for slot in SLOTS.into_iter().filter(|slot| *slot <= 4_000_000) {
+        let top = TRAVEL * slot as f64 / 200e6 / (1.0 - 0.5 / 5.0 - 0.5 / 6.0);
+        let stage = |s: f64, _: (f64, f64)| (0.9 * top * (5.0 * s).min(6.0 * (1.0 - s)).min(1.0), 0.0);
+        let level = 0.7 * 1.875 * TRAVEL * slot as f64 / 200e6;
+        let share = |tell: &dyn Fn(f64, (f64, f64)) -> (f64, f64)| {
+            let (series, swipe) = swipe(slot, tell);
+            assert!(swipe.is_short(), "{slot}");
+            let bench = bench(slot);
+            let look = Look::new(&series, FRAME, &swipe, &bench).unwrap();
+            let (found, share) = look.straight();
+            (found.len(), found.iter().any(|run| look.may_end_in_a_leap(run)), share > ALIKE)
+        };
+        assert_eq!(share(&stage), (1, false, true), "{slot}");
+        assert_eq!(share(&|_, c| (c.0.min(level), 0.0)), (1, false, false), "{slot}");
+    }
+}
+
+/// Nothing for a while around the peak, in which one report tells a count back.
+#[test]
+fn a_count_back_in_a_silence_is_no_reversal() {
+    for slot in SLOTS.into_iter().filter(|slot| *slot <= 4_000_000) {
+        let at = 200_000_000 / slot / 2;
+        let tell = |s: f64, c: (f64, f64)| match ((s * 200e6 / slot as f64).round() as i64, s) {
+            (i, _) if i == at => (-1.0, 0.0),
+            (_, s) if (0.35..0.65).contains(&s) => (0.0, 0.0),
+            _ => c,
+        };
+        let (series, swipe) = swipe(slot, tell);
+        let mut all = erratic::find(&series, FRAME, &swipe, &bench(slot));
+        complete(&series, FRAME, &swipe, &bench(slot), swipe.is_short(), &mut all);
+        assert!(all.iter().all(|s| s.wrong != Wrong::Reversal), "{slot}: {all:?}");
+    }
+}
+
+/// Struck at half of the way that was counted, since the rest was lost before: thrown back by 24 mm, it comes again by half of that.
+#[test]
+fn a_bounce_after_a_start_that_was_lost_is_no_reversal() {
+    let back = |s: f64, c: (f64, f64)| match s {
+        s if s < 0.5 => c,
+        s if s < 0.7 => (-24.0 * PER_MM / 40.0, 0.0),
+        s if s < 0.9 => (12.0 * PER_MM / 40.0, 0.0),
+        _ => (0.0, 0.0),
+    };
+    let (series, swipe) = swipe(1_000_000, back);
+    let all = erratic::find(&series, FRAME, &swipe, &bench(1_000_000));
+    assert!(all.iter().any(|s| s.wrong == Wrong::Reversal), "{all:?}");
+    let left = |lost: f64| {
+        let mut all = all.clone();
+        drop_bounces(&series, FRAME, &swipe, &bench(1_000_000), lost, &mut all);
+        all.iter().filter(|s| s.wrong == Wrong::Reversal).count()
+    };
+    assert_eq!((left(0.5 * TRAVEL), left(0.1 * TRAVEL), left(0.0)), (0, 1, 1));
+}
+
+/// At its whole speed from the first report on: what is missing came before that.
+#[test]
+fn an_even_speed_that_a_swipe_begins_at_hides_no_peak() {
+    for slot in SLOTS.into_iter().filter(|slot| *slot <= 4_000_000) {
+        let top = TRAVEL * slot as f64 / 200e6 / (1.0 - 0.5 / 3.0);
+        let tell = |s: f64, _: (f64, f64)| (0.85 * top * (3.0 * (1.0 - s)).min(1.0), 0.0);
+        let all = found(slot, tell);
+        assert!(all.is_empty(), "{slot}: {all:?}");
+    }
+}
+
 #[test]
 fn nothing_panics_on_what_no_device_sends() {
     let odd = [i32::MIN, i32::MAX, 0, 1, -1];

@@ -36,6 +36,7 @@ mod wrapped;
 use super::{Detector, Event, in_swipe, key, not_examined, round, share, swipes_with};
 use crate::erratic::{ARM_ACCELERATION, LEAST_MM, Stretch, Wrong};
 use crate::false_motion::per_cell;
+use crate::silence::Silence;
 use crate::step::{PhaseView, StepView, SwipeView};
 use crate::verdict::{Cause, Family, FamilyVerdict, Finding};
 use serde_json::json;
@@ -160,11 +161,16 @@ fn chance(step: &StepView, view: &SwipeView, stretch: &Stretch, per_mm: f64) -> 
 }
 
 /// What the reports of a stretch count along beyond what is expected, and across, mm: along and across added up first, so
-/// that rounding cancels. With the cell on either side, which may be right in part and false in part.
+/// that rounding cancels. With the cell on either side, which may be right in part and false in part; but not what is expected of
+/// silences, which is missing and not false, and told as such.
 fn unexplained_mm(phase: &PhaseView, view: &SwipeView, stretch: &Stretch) -> (f64, f64) {
     let cell = per_cell(view.grid.slot);
     let first = stretch.rows.start.saturating_sub(cell).max(view.swipe.rows.start);
     let last = (stretch.rows.end + cell).min(view.swipe.rows.end);
     let over = view.grid.over(&phase.series, &(first..last));
-    over.map_or((0.0, 0.0), |(expected, counted)| (counted.0 - expected, counted.1))
+    let time = |row: usize| phase.series.samples.get(row).map_or(0, |s| s.t);
+    let (begin, end) = (time(first), time(last.saturating_sub(1)));
+    let within = |s: &&Silence| !s.to_the_end && begin <= s.begin && s.end <= end;
+    let silent: f64 = view.silences.iter().filter(within).map(|s| view.grid.silent_mm(s)).sum();
+    over.map_or((0.0, 0.0), |(expected, counted)| (counted.0 - (expected - silent).max(0.0), counted.1))
 }
