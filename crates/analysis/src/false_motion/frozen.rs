@@ -19,7 +19,7 @@
 //! in the next, so that no family failed.) Cost: O(reports of such swipes × [`STARTS`]).
 
 use super::{ALIKE, BENT, BOUNCE_MM, LEAST_RUN, Look, ROUNDING, START_MM, STARTS, STRAIGHT, WINDOWS};
-use crate::erratic::{ARM_ACCELERATION, Bench, Stretch, Wrong, cells::FEWER};
+use crate::erratic::{ARM_ACCELERATION, Bench, Stretch, Wrong};
 use crate::host::HostSpans;
 use crate::step::{PhaseView, SwipeView, is_lost_otherwise};
 use std::ops::Range;
@@ -61,6 +61,9 @@ enum Side {
     Before,
     After,
 }
+
+/// Stops of a millimetre scatter by so much of a short travel.
+const PLACED: f64 = 0.01;
 
 impl Look<'_> {
     /// The longest one of a swipe, if it makes up what its length is off by.
@@ -156,7 +159,7 @@ impl Look<'_> {
     fn is_full_at(&self, row: usize) -> bool {
         let most = self.places.len() - 1;
         let (early, late) = (row.saturating_sub(self.each), (row + self.each).min(most));
-        let give = FEWER * self.swipe.one_travel;
+        let give = PLACED * self.swipe.one_travel;
         (self.places[early] - give..=self.places[late] + give).contains(&self.swipe.one_travel)
     }
 
