@@ -18,8 +18,7 @@
 //!   one frame's motion, while a hand's own peak bends it by c L³/120 (c: bend of the speed, L: length), 9 mm in 0.1 s of
 //!   a 0.2 s swipe. Only swipes whose shortfall
 //!   the operator does not explain: a hand's flat top with steep shoulders can come near it (seen: 51 ms, 20 mm short). Once
-//!   one swipe of the step has repeated, those that the operator would explain are asked, too ([`excused`]). Nor is a hand's even
-//!   speed between steep shoulders, over which a peak would have counted far more than the swipes lack ([`hold_hidden`]).
+//!   one swipe of the step has repeated, those that the operator would explain are asked, too ([`excused`]).
 //!
 //! Cost: O(reports of the swipe).
 
@@ -28,11 +27,9 @@ use crate::erratic::cells::CONTIGUOUS_MANY;
 use crate::erratic::{ARM_ACCELERATION, Bench, LEAST_MM, Stretch, Wrong};
 use crate::host::HostSpans;
 use crate::series::{CONTIGUOUS, DUE, Frame, Sample, Series};
-use crate::stats::median;
 use crate::step::{PhaseView, SwipeView};
 use crate::swipes::{PAUSE, Swipe};
 use std::ops::Range;
-use top_speed::COARSEST;
 
 pub(crate) mod ahead;
 pub(crate) mod frozen;
@@ -74,9 +71,8 @@ const LEAST_RUN: (usize, f64) = (5, 8.0);
 /// The shoulders of a natural peak hide 1.4 % of the travel in what is straight of it (minimum jerk in 0.2 s); twice that is
 /// asked for.
 const HIDDEN: f64 = 0.03;
-/// A peak would have counted by its shoulders what is missing, to this factor. One may have counted far more: a sensor that
-/// repeats goes on while the hand already slows, and counts too much there. (First all might. Added after hands of one even speed had been
-/// told to hide three to eight times what their swipes lacked for a gain that fell.)
+/// A peak would have counted by its shoulders what is missing, to this factor. (It may have counted far more: a sensor that
+/// repeats goes on while the hand already slows, and counts too much there.)
 const ALIKE: f64 = 2.5;
 /// A peak with these shoulders would have bent the place by so many times what a straight one may. One that just fits in has
 /// 1.25 by its own shoulders, because they get steeper away from it; a hand's flat top was seen to have 3.2.
@@ -128,27 +124,6 @@ pub fn excused(phases: &mut [PhaseView], bench: &Bench, host: &HostSpans) {
                 look.add_straight(&mut view.stretches);
                 view.stretches.retain(|s| !s.is_explained_by(host));
             }
-        }
-    }
-}
-
-/// Takes back straight runs that would hide far more than is missing, where those of a step do on the middle: it was the hand that was
-/// even. (Shoulders alone tell what one run hides to a factor of two, and hands with a flat top less.) Those of a sensor that may have gone
-/// on after the hand had slowed are left.
-pub fn hold_hidden(phases: &mut [PhaseView], bench: &Bench) {
-    let share = |series: &Series, frame: Option<Frame>, view: &SwipeView| {
-        let look = Look::new(series, frame?, &view.swipe, bench)?;
-        let repeated = view.stretches.iter().any(|s| s.wrong == Wrong::Repeated);
-        let (found, share) = repeated.then(|| look.straight())?;
-        (!found.is_empty() && !found.iter().any(|run| look.may_end_in_a_leap(run))).then_some(share)
-    };
-    let all = phases.iter().flat_map(|p| p.swipes.iter().filter_map(|view| share(&p.series, p.frame, view)));
-    if median(&all.collect::<Vec<f64>>()).is_none_or(|share| share <= ALIKE) {
-        return;
-    }
-    for PhaseView { series, swipes, frame, .. } in phases {
-        for view in swipes.iter_mut().filter(|view| share(series, *frame, view).is_some()) {
-            view.stretches.retain(|s| s.wrong != Wrong::Repeated);
         }
     }
 }
@@ -438,23 +413,19 @@ impl<'a> Look<'a> {
         if stretches.iter().any(|s| s.wrong != Wrong::Repeated) {
             return;
         }
-        let (found, share) = self.straight();
-        // A hand that rests on its way has some.
-        if share < 1.0 / ALIKE {
-            return;
-        }
+        let found = self.straight();
         let part = |s: &Stretch| found.iter().any(|f| s.rows.start < f.rows.end && f.rows.start < s.rows.end);
         stretches.retain(|s| !part(s));
         stretches.extend(found);
         stretches.sort_by_key(|s| s.begin);
     }
 
-    /// Straight runs that hide a peak, and what they hide over what is missing.
-    fn straight(&self) -> (Vec<Stretch>, f64) {
+    /// Straight runs that hide as many counts as are missing, and more: a hand that rests on its way has some.
+    fn straight(&self) -> Vec<Stretch> {
         let travel = self.swipe.one_travel;
         let missing = travel - self.swipe.along;
         if missing < HIDDEN * travel {
-            return (Vec::new(), 0.0);
+            return Vec::new();
         }
         let (mut parts, mut found, mut all) = (Vec::new(), Vec::new(), 0.0);
         parts.push(0..self.counts.len());
@@ -473,18 +444,8 @@ impl<'a> Look<'a> {
                 recovered: true,
             });
         }
-        (found, all / missing)
-    }
-
-    /// Whether the speed leaps where a straight run ends, or in the quarter of its length after it that tells its shoulder: a sensor that
-    /// repeats went on after the hand had slowed, or the stop was struck or ended the swipe, and the shoulder tells nothing. At so long intervals that a
-    /// leap cannot be seen it may.
-    fn may_end_in_a_leap(&self, run: &Stretch) -> bool {
-        let level = run.counts.0 * self.each as f64 / run.rows.len() as f64;
-        let end = run.rows.end - self.swipe.rows.start;
-        let last = end + self.each.max(run.rows.len() / 4);
-        let mut rows = end.saturating_sub(2 * self.each)..=last;
-        self.slot > COARSEST || last >= self.counts.len() || rows.any(|row| self.breaks(row, level))
+        found.retain(|_| all >= missing / ALIKE);
+        found
     }
 
     /// The longest straight run of some reports, if it hides a peak, with the counts that this would have had.

@@ -351,7 +351,6 @@ impl<'a> StepView<'a> {
             gain_law::apply(&mut self.phases, measure);
         }
         false_motion::excused(&mut self.phases, &bench, &host);
-        false_motion::hold_hidden(&mut self.phases, &bench);
         ahead::find(&mut self.phases, &bench, &host);
         frozen::find(&mut self.phases, &bench, &host);
         let travel_mm = self.travel.map(Metres::millimetres);

@@ -22,7 +22,7 @@ pub(crate) const CONTIGUOUS_MANY: f64 = 2.2;
 const END_ZONE_MM: f64 = 8.0;
 
 /// Share of a travel by which a sound swipe may count less: the tolerance of a gain, and what 15 degrees of yaw cost.
-pub(crate) const FEWER: f64 = 0.03;
+const FEWER: f64 = 0.03;
 
 /// Some reports that are looked at together: one, or those of [`CELL`].
 #[derive(Clone, Debug)]

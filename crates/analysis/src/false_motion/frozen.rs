@@ -8,11 +8,9 @@
 //! to the factor [`ALIKE`]; short where it was faster, by as much or more. Of a swipe that lost counts a hand's own plateau ends in
 //! a leap, too, but downwards.
 //!
-//! The same motion is the same across, too. The leap stands out against the reports right before it as well, not only against the run: a run is straight to within what a
-//! hand that brakes hard goes within some milliseconds, and the speed at its end is no longer its own. And where one travel has just been counted, a
-//! leap downwards is the stop, and what follows came after it ([`crate::after_stop`]). (All added after devices that went on after
-//! the stop had been told to repeat: the even top of a swipe that a stage made, and 30 to 45 ms of the way into a stop that was
-//! struck, in an arc.)
+//! The same motion is the same across, too. And where one travel has just been counted, a leap downwards is the stop, and what follows
+//! came after it ([`crate::after_stop`]). (Both added after devices that went on after the stop had been told to repeat 30 to 45 ms of the
+//! way into it, in an arc.)
 //!
 //! Asked only of swipes whose length neither placing nor the operator nor the computer explains. Smallest found: 5 % of the travel in a leap of 1 m/s
 //! at 4 ms and less. (Added after sensors that held their motion for 60 to 120 ms had been told as short in this swipe and partial
@@ -101,8 +99,7 @@ impl Look<'_> {
         }
         // A report or two may fit in with the line by chance.
         let from = last.saturating_sub(2 * self.each).max(first + 1);
-        let leaps = |row: &usize| self.leaps(*row, level, Side::After) && self.breaks(*row, level);
-        let wakes = (from..=last + self.each).find(leaps)?;
+        let wakes = (from..=last + self.each).find(|row| self.leaps(*row, level, Side::After))?;
         if self.places[self.counts.len()] - self.places[wakes] < BOUNCE_MM * self.per_mm
             || !self.is_straight_across(first, wakes - 1)
         {
@@ -132,21 +129,6 @@ impl Look<'_> {
         (first + 1..=last).all(|row| {
             place += self.counts[row].1;
             (place - across * self.seconds(first, row)).abs() <= give
-        })
-    }
-
-    /// Whether the cells from a report on are further off as many before it than an arm comes meanwhile, of a level (counts a cell).
-    pub(super) fn breaks(&self, row: usize, level: f64) -> bool {
-        WINDOWS.into_iter().any(|w| {
-            let n = w * self.each;
-            let rows = row.saturating_sub(n)..row.saturating_add(n);
-            if rows.len() < 2 * n || rows.end > self.counts.len() || rows.clone().any(|r| !self.follows(r)) {
-                return false;
-            }
-            let cells = w as f64;
-            let noise = NOISE * level * (2.0 * cells).sqrt() + 2.0 * self.beat * level;
-            let by = self.sum(row..rows.end).0 - self.sum(rows.start..row).0;
-            by.abs() > ROUNDING + noise + self.arm() * cells * cells
         })
     }
 
@@ -229,32 +211,6 @@ mod tests {
     /// Counts a report at a speed in m/s.
     fn counts(slot_ns: i64, m_s: f64) -> f64 {
         m_s * PER_MM * slot_ns as f64 * 1e-6
-    }
-
-    /// Up to the stop, which is struck at nine tenths of the peak's speed; there a device goes on with a quarter of it, and fades.
-    #[test]
-    fn what_goes_on_after_a_stop_that_was_struck_repeated_nothing_before_it() {
-        for slot in [500_000, 1_000_000, 2_000_000, 4_000_000] {
-            let whole = 0.6f64.powi(3) * (10.0 - 15.0 * 0.6 + 6.0 * 0.36);
-            let fades = |s: f64| counts(slot, 1.0) * (-(s - 0.6) * 200.0 / 20.0).exp();
-            let tell = |s: f64, c: (f64, f64)| if s < 0.6 { (c.0 / whole, 0.0) } else { (fades(s), 0.0) };
-            assert_eq!(repeats(slot, tell), None, "{slot}");
-        }
-    }
-
-    /// A stage that brakes with 90 m/s² from an even speed, and a device that goes on by 8 mm after the stop.
-    #[test]
-    fn an_even_speed_from_which_a_hand_brakes_hard_is_no_repeat() {
-        for slot in [250_000, 500_000, 1_000_000, 2_000_000, 4_000_000] {
-            let (ramp, top) = (0.024 / 0.2, TRAVEL_MM * 1e-3 / (0.16 - 0.024));
-            let tell = |s: f64, _: (f64, f64)| match s {
-                s if s < ramp => (counts(slot, top * s / ramp), 0.0),
-                s if s < 0.8 => (counts(slot, top * ((0.8 - s) / ramp).min(1.0)), 0.0),
-                s if s < 0.9 => (counts(slot, 0.4), 0.0),
-                _ => (0.0, 0.0),
-            };
-            assert_eq!(repeats(slot, tell), None, "{slot}");
-        }
     }
 
     /// The speed of a third of the time is told again for 50 ms in which the hand slows; across it goes on as the hand, or not.

@@ -121,27 +121,6 @@ fn a_place_that_runs_straight_over_a_hidden_peak_is_a_repeat_at_any_interval() {
     }
 }
 
-/// An even speed between ramps of a fifth and of a sixth of the time, of which a tenth is not counted; and a sensor that counts no
-/// faster than 0.7 of a hand's peak.
-#[test]
-fn an_even_speed_hides_more_than_a_gain_takes_and_a_top_speed_what_it_takes() {
-    for slot in SLOTS.into_iter().filter(|slot| *slot <= 4_000_000) {
-        let top = TRAVEL * slot as f64 / 200e6 / (1.0 - 0.5 / 5.0 - 0.5 / 6.0);
-        let stage = |s: f64, _: (f64, f64)| (0.9 * top * (5.0 * s).min(6.0 * (1.0 - s)).min(1.0), 0.0);
-        let level = 0.7 * 1.875 * TRAVEL * slot as f64 / 200e6;
-        let share = |tell: &dyn Fn(f64, (f64, f64)) -> (f64, f64)| {
-            let (series, swipe) = swipe(slot, tell);
-            assert!(swipe.is_short(), "{slot}");
-            let bench = bench(slot);
-            let look = Look::new(&series, FRAME, &swipe, &bench).unwrap();
-            let (found, share) = look.straight();
-            (found.len(), found.iter().any(|run| look.may_end_in_a_leap(run)), share > ALIKE)
-        };
-        assert_eq!(share(&stage), (1, false, true), "{slot}");
-        assert_eq!(share(&|_, c| (c.0.min(level), 0.0)), (1, false, false), "{slot}");
-    }
-}
-
 /// Nothing for a while around the peak, in which one report tells a count back.
 #[test]
 fn a_count_back_in_a_silence_is_no_reversal() {

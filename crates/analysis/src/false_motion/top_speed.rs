@@ -59,7 +59,7 @@ const LEAST_AFTER: usize = 4;
 /// And from which on the fit has a third unknown there: twice as many and one.
 const BENDS: usize = 7;
 /// See above, nanoseconds.
-pub(super) const COARSEST: f64 = 4.2e6;
+const COARSEST: f64 = 4.2e6;
 /// See above, mm.
 const STOP_MM: f64 = 8.0;
 
