@@ -234,6 +234,7 @@ pub fn families(plan: &Plan) -> String {
         "fault",
         "size",
         "sessions",
+        "with none told",
         "with a miss",
         "events missed",
         "under another family",
@@ -283,6 +284,11 @@ pub fn families(plan: &Plan) -> String {
     table.text() + &covers.text() + "\nSeeds:\n\n" + &seen
 }
 
+/// Events of a session that its family tells nothing of.
+fn untold(t: &Tally) -> usize {
+    t.missed + t.elsewhere + t.in_unplaced + t.disturbed
+}
+
 fn family_row(table: &mut Table, case: &Case, size: f64, all: &[Tally]) {
     let sum = |what: &dyn Fn(&Tally) -> usize| all.iter().map(what).sum::<usize>();
     let n = all.len();
@@ -300,6 +306,7 @@ fn family_row(table: &mut Table, case: &Case, size: f64, all: &[Tally]) {
         case.name.to_owned(),
         format!("{size} {}", case.unit),
         scored.to_string(),
+        share(all.iter().filter(|t| t.events > 0 && t.events == untold(t)).count(), scored),
         share(all.iter().filter(|t| t.missed > 0).count(), scored),
         short(sum(&|t| t.missed), events),
         short(sum(&|t| t.elsewhere), events),

@@ -44,7 +44,11 @@ fn measured(said: &StepVerdict) -> Markup {
     let s = &said.swipes;
     let mut swipes = format!("{} asked, {} found, {} clean", s.asked, s.found, s.clean);
     if s.unplaced > 0 {
-        swipes += &format!(", {} not placed", s.unplaced);
+        let settle = said
+            .unplaced_to_settle
+            .as_ref()
+            .map_or_else(String::new, |what| format!(" (to settle it: {what})"));
+        swipes += &format!(", {} not placed{settle}", s.unplaced);
     }
     if s.disturbed > 0 {
         swipes += &format!(", {} disturbed by this computer or cut by a phase", s.disturbed);
