@@ -197,8 +197,6 @@ mod tests {
     use crate::erratic::tests::PER_MM;
     use crate::false_motion::tests::{FRAME, bench, swipe};
 
-    const TRAVEL_MM: f64 = 300.0;
-
     /// Shares of the swipe's 0.2 s in which one motion is told again and again.
     fn repeats(slot_ns: i64, tell: impl Fn(f64, (f64, f64)) -> (f64, f64)) -> Option<(f64, f64)> {
         let (series, swipe) = swipe(slot_ns, tell);
