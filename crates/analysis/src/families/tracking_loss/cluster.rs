@@ -74,7 +74,8 @@ fn faster_ones_lose_as_often(step: &StepView, limit: &Limit) -> Option<bool> {
     let shows =
         |s: &&SwipeView| s.silences.iter().any(|silence| !silence.host && limit.explains(s, silence, per_mm));
     let of = |p: &PhaseView| {
-        let peaks: Vec<f64> = p.swipes.iter().map(|s| s.grid.peak()).collect();
+        // As counted: what a silence hides may be reckoned to be as fast as one likes.
+        let peaks: Vec<f64> = p.swipes.iter().map(|s| s.swipe.peak).collect();
         Some((median(&peaks)?, p.swipes.iter().filter(shows).count() as f64 / peaks.len() as f64))
     };
     let paces: Vec<(f64, f64)> = step.phases.iter().filter_map(of).collect();
