@@ -182,8 +182,8 @@ pub fn find_calm(series: &Series, calm: &Series, frame: Frame, travel: f64, aske
     let mut pieces = placed(calm, frame, pieces, travel);
     let half = asked as usize / 2;
     if pieces.len() < half {
-        let begun: Vec<Fragment> =
-            all.into_iter().filter(|p| p.reach >= LEAST * travel || breaks_off(calm, frame, p)).collect();
+        let begun = all.into_iter().filter(|p| p.reach >= PART * travel || breaks_off(calm, frame, p));
+        let begun = join(begun.collect(), travel);
         pieces = if begun.len() > half && begun.len() <= asked as usize { begun } else { pieces };
     }
     let mut found = Found::default();
