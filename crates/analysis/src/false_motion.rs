@@ -139,7 +139,10 @@ pub fn drop_bounces(
     lost: f64,
     stretches: &mut Vec<Stretch>,
 ) {
-    let Some(look) = Look::new(series, frame, swipe, bench).filter(|_| lost > 0.0) else { return };
+    if lost <= 0.0 || stretches.iter().all(|s| s.wrong != Wrong::Reversal) {
+        return;
+    }
+    let Some(look) = Look::new(series, frame, swipe, bench) else { return };
     let may_be_a_bounce = |s: &Stretch| {
         let place = look.places[s.rows.start.saturating_sub(swipe.rows.start).min(look.counts.len())];
         let further = look.places[look.counts.len()] - place;

@@ -56,12 +56,16 @@ impl Period {
 
 /// The period of a family's findings in the swipes of a step, by their begins.
 pub fn of_family(step: &StepView, findings: &[Finding], family: Family) -> Option<Period> {
-    let own = || findings.iter().filter(|f| f.family == family && f.swipe.is_some());
-    let times: Vec<i64> = own().map(|f| f.begin_ns).collect();
+    let own = findings.iter().filter(|f| f.family == family && f.swipe.is_some());
+    of_spells(step, &own.map(|f| (f.begin_ns, f.end_ns)).collect::<Vec<_>>())
+}
+
+/// The period of what begins and ends in the swipes of a step, by its begins: what recurs sooner than it lasts does not recur.
+pub fn of_spells(step: &StepView, spells: &[(i64, i64)]) -> Option<Period> {
+    let times: Vec<i64> = spells.iter().map(|s| s.0).collect();
     let spans: Vec<(i64, i64)> = step.swipes().map(|(_, s)| (s.swipe.begin, s.swipe.end)).collect();
-    let lengths: Vec<f64> = own().map(|f| f.end_ns.saturating_sub(f.begin_ns) as f64 * 1e-9).collect();
-    // What recurs sooner than it lasts does not recur.
-    periodicity(&times, &spans).filter(|p| median(&lengths).is_some_and(|l| p.seconds > l))
+    let lasts: Vec<f64> = spells.iter().map(|s| s.1.saturating_sub(s.0) as f64 * 1e-9).collect();
+    periodicity(&times, &spans).filter(|p| median(&lasts).is_some_and(|least| p.seconds > least))
 }
 
 /// Looks for a period in events at `times`, which would have been seen in `spans` (begin, end) only; nanoseconds. Events

@@ -10,7 +10,8 @@
 //! distribution. Combined by JCGM 100:2008; degrees of freedom by Welch and Satterthwaite.
 //!
 //! The basis is the slow pace. Where slow swipes cannot be trusted ([`crate::baseline`]), or fewer than three of them are
-//! clean, it is the next faster one, and that is said. Slow swipes that clip give a lower bound and no value.
+//! clean, it is the next faster one, and that is said. Slow swipes that clip, or that lost counts and have more than faster ones
+//! all the same, give a lower bound and no value.
 
 use crate::baseline::Basis;
 use crate::families::{key, spoiled_only};
@@ -41,7 +42,7 @@ pub struct Resolution {
     pub swipes: usize,
     /// Their pace.
     pub pace: Option<Pace>,
-    /// True if the swipes clip, so that the device has more counts to the millimetre than this.
+    /// True if the swipes clip, or lose counts else, so that the device has more counts to the millimetre than this.
     pub at_least: bool,
 }
 

@@ -40,7 +40,7 @@ use crate::false_motion::BOUNCE_MM;
 use crate::host::{HostSpans, STALL_MARGIN};
 use crate::series::{CONTIGUOUS, DUE, Frame, Sample, Series};
 use crate::starts::LostBefore;
-use crate::swipes::{ASLEEP, AT_SPEED, PAUSE, Swipe};
+use crate::swipes::{self, ASLEEP, AT_SPEED, PAUSE, Swipe};
 use crate::tracking_limit::onset;
 
 /// Empty slots that make a silence: one alone may be a poll that came early or late.
@@ -158,6 +158,13 @@ pub struct Silence {
     pub to_the_end: bool,
     /// True if the computer explains it: a recorded stall or overrun, or reports that came in a rush afterwards.
     pub host: bool,
+}
+
+impl Silence {
+    /// True if counts may be missing by it, and by no doing of this computer.
+    pub(crate) fn may_lose(&self) -> bool {
+        !self.host && self.kind != MakeUp::Late
+    }
 }
 
 /// Searches one swipe. `slot` is the report interval in nanoseconds; `starts`: what was lost before those of its starts that show
@@ -335,8 +342,8 @@ fn silent_end(
     let last = ctx.samples.len().checked_sub(1).filter(|last| *last > 0)?;
     let before = ctx.before(last, counts_per_mm);
     let whole = swipe.one_travel - total < SHORT_AT_END_MM * counts_per_mm;
-    // One that has hardly begun was lost by no speed.
-    let begun = swipe.along < HARDLY_BEGUN * swipe.one_travel;
+    // One that has hardly begun, less than other swipes are found by, was lost by no speed.
+    let begun = swipe.along < swipes::LEAST * swipe.one_travel;
     let fast = before > AT_SPEED * swipe.peak && (begun || before > SLOWEST_LIMIT_MM_S * counts_per_mm);
     let at_speed = fast && before * ctx.slot * 1e-9 >= DUE as f64;
     // At constant deceleration the hand needed twice the time that it would have taken at this speed.
@@ -384,8 +391,6 @@ pub const STRIKES: f64 = 0.5;
 const PEAK: f64 = 1.875;
 /// No sensor goes blind below this: the poorest data sheets give 12 in/s, 300 mm/s.
 pub(crate) const SLOWEST_LIMIT_MM_S: f64 = 200.0;
-/// Share of the travel that such a one has counted: less than any other swipe is found by ([`crate::swipes`]).
-const HARDLY_BEGUN: f64 = 0.05;
 /// A swipe that ends at speed is short by at least this, else it simply hit the stop.
 pub const SHORT_AT_END_MM: f64 = 15.0;
 

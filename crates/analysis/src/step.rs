@@ -248,12 +248,12 @@ impl<'a> StepView<'a> {
         if let (Some(frame), Some(counts)) = (frame, counts) {
             for (phase, calm) in phases.iter_mut().zip(&calm).filter(|(p, _)| is_swipes(&p.span)) {
                 let calm = calm.as_ref().unwrap_or(&phase.series);
-                let mut found =
-                    swipes::find_calm(&phase.series, calm, frame, counts, phase.span.swipes().unwrap_or(0));
+                let asked = phase.span.swipes().unwrap_or(0);
+                let find = |frame: Frame| swipes::find_calm(&phase.series, calm, frame, counts, asked);
+                let mut found = find(frame);
                 if let Some(own) = turned::own(&phase.series, &found.swipes, frame) {
+                    found = find(own);
                     phase.frame = Some(own);
-                    found =
-                        swipes::find_calm(&phase.series, calm, own, counts, phase.span.swipes().unwrap_or(0));
                 }
                 let seen = u32::try_from(found.swipes.len()).unwrap_or(u32::MAX);
                 if phase.span.made.is_none() && cut::taken_up(&phase.span, recording, &ends) {

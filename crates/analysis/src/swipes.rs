@@ -31,7 +31,7 @@ const REST: f64 = 0.002;
 const TURN: f64 = 0.04;
 /// A swipe shows at least this share of the travel: 15 mm of 300. A sensor that goes blind early in a flick shows no
 /// more; a bounce or a knock shows less.
-const LEAST: f64 = 0.05;
+pub(crate) const LEAST: f64 = 0.05;
 /// Two fragments of one direction that sum to no more than this share of the travel are one swipe.
 const ONE_TRAVEL: f64 = 1.15;
 /// And if they sum to at least this share, they are one swipe with a rest on the way.

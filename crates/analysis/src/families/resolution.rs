@@ -30,7 +30,7 @@ use crate::axes::{self, Axes};
 use crate::decision::{self, inside, swipes_for};
 use crate::lengths::Lengths;
 use crate::scale::{Resolution as Effective, effective, straight_edge, words};
-use crate::step::StepView;
+use crate::step::{PhaseView, StepView};
 use crate::step_change;
 use crate::tolerances::{OUT_OVER_BACK, Y_OVER_X};
 use crate::verdict::{Cause, Criterion, Family, FamilyVerdict, Finding, Identified, Outcome, count};
@@ -340,7 +340,12 @@ impl Detector for Resolution {
                 _ if lost => "the same swipes where no reports go missing".to_owned(),
                 (_, Some((e, _)), _) if e.at_least => {
                     let mm = step.travel.map_or(300.0, |t| t.millimetres());
-                    format!("6 swipes slow enough not to clip, {:.0} s for {mm:.0} mm", mm / 75.0)
+                    let is_slow = |p: &PhaseView| p.span.phase.pace == Some(Pace::Slow);
+                    let slow =
+                        |number: u32| step.phases.iter().any(|p| p.span.number == number && is_slow(p));
+                    let clips = findings.iter().any(|f| f.family == Family::ReportCeiling && slow(f.phase));
+                    let which = if clips { "slow enough not to clip" } else { "that lose no counts" };
+                    format!("6 swipes {which}, {:.0} s for {mm:.0} mm", mm / 75.0)
                 }
                 (_, Some((e, nominal)), Some(criterion)) => {
                     let random = e.placing / nominal;

@@ -262,7 +262,7 @@ const BY_FAR: f64 = 20.0;
 /// told of 1 mm. A silence as well since the whole of a swipe that froze after its first counts had been told twice.)
 fn lost_on_its_way(one: &Placed, short: f64) -> bool {
     let before = one.start.steep.map_or(0.0, |s| s.before);
-    let silent = one.swipe.silences.iter().any(|s| !s.host && s.kind != MakeUp::Late);
+    let silent = one.swipe.silences.iter().any(Silence::may_lose);
     (silent && BY_FAR * before < short) || (!one.swipe.stretches.is_empty() && TELLS_TO * before < short)
 }
 

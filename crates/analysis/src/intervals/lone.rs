@@ -79,11 +79,11 @@ pub fn find(trace: &DeviceTrace, spans: &[(Nanos, Nanos)], slot: f64, host: &Hos
         let slots = |a: usize| last[a + 1].2.saturating_sub(last[a].2) as f64 / slot;
         let is = |a: usize, of: f64| (slots(a) - of).abs() <= OFF;
         let due = 0.5 * (counts(trace, from) as f64 + counts(trace, next) as f64);
+        let n = slots(1).round().max(1.0);
         if due >= least {
             all += 1;
-            whole += usize::from(is(1, slots(1).round().max(1.0)));
+            whole += usize::from(is(1, n));
         }
-        let n = slots(1).round().max(1.0);
         if due >= least && n <= MOST_SLOTS && is(1, n) && (n == 1.0 || !host.explain(t, until)) {
             of_all += n as usize;
             empty += n as usize - 1;

@@ -19,27 +19,22 @@ fn may_be_a_stop(stretch: &Stretch) -> bool {
     stretch.wrong == Wrong::Repeated || (stretch.wrong == Wrong::Thin && !stretch.recovered)
 }
 
-/// True for a silence that tells of something. One of this computer is as what a ceiling cut.
-fn is_telling(silence: &Silence) -> bool {
-    !silence.host && silence.kind != MakeUp::Late
-}
-
 /// True if something was found in a swipe that nobody's stopping short makes.
 fn is_told(view: &SwipeView) -> bool {
     !view.stretches.iter().all(may_be_a_stop)
-        || view.silences.iter().any(|s| is_telling(s) && !s.to_the_end)
+        || view.silences.iter().any(|s| s.may_lose() && !s.to_the_end)
         || view.starts.iter().any(|s| s.by_no_arm)
 }
 
 /// True if what was found in a swipe may be an operator's, and there is something.
 fn is_doubtful(view: &SwipeView) -> bool {
-    tells(view, is_telling) && !is_told(view)
+    tells(view, Silence::may_lose) && !is_told(view)
 }
 
 /// True if its neighbours explain a doubtful swipe. One that stops short ends at no speed: where the counts do, it struck the stop.
 fn is_explained(view: &SwipeView) -> bool {
     let (began, stopped) = (view.swipe.began_short, view.swipe.stopped_short);
-    (began || stopped) && !(stopped && view.silences.iter().any(is_telling))
+    (began || stopped) && !(stopped && view.silences.iter().any(Silence::may_lose))
 }
 
 /// Marks who is short and who is excused, and drops what those show whose neighbours explain it; as if all of it told where they do
@@ -65,7 +60,7 @@ pub(super) fn mark(phases: &mut [PhaseView], measure: Measure, host: &HostSpans)
             (view.swipe.began_short, view.swipe.stopped_short) = flags;
         }
     }
-    excuse(phases, measure, host, |s| tells(s, is_telling), |_| false);
+    excuse(phases, measure, host, |s| tells(s, Silence::may_lose), |_| false);
 }
 
 fn views(phases: &mut [PhaseView]) -> impl Iterator<Item = &mut SwipeView> {

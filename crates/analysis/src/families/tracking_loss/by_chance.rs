@@ -16,7 +16,7 @@
 
 use super::limit::follows_false_motion;
 use crate::grid::Grid;
-use crate::silence::{END_ZONE_MM, LEAST_MM, MakeUp, Silence, due_mm_s, due_within};
+use crate::silence::{END_ZONE_MM, LEAST_MM, Silence, due_mm_s, due_within};
 use crate::step::{StepView, SwipeView};
 use crate::verdict::Direction;
 use statrs::distribution::{Binomial, DiscreteCDF};
@@ -62,8 +62,7 @@ pub struct Cluster {
 
 /// All silences of a step whose counts are lost, by no doing of this computer, and before which the hand's motion was seen.
 pub fn lost<'a>(step: &'a StepView) -> impl Iterator<Item = (&'a SwipeView, &'a Silence)> {
-    let own =
-        |swipe: &SwipeView, s: &Silence| !s.host && s.kind != MakeUp::Late && !follows_false_motion(swipe, s);
+    let own = |swipe: &SwipeView, s: &Silence| s.may_lose() && !follows_false_motion(swipe, s);
     let of = move |swipe: &'a SwipeView| {
         swipe.silences.iter().filter(move |s| own(swipe, s)).map(move |s| (swipe, s))
     };

@@ -21,7 +21,7 @@
 use super::by_chance::{self, At, Cluster};
 use super::limit::{LEAST, Limit, Of, hidden};
 use crate::grid::Grid;
-use crate::silence::{MakeUp, Silence};
+use crate::silence::Silence;
 use crate::stats::{median, quantile};
 use crate::step::{PhaseView, StepView, SwipeView};
 use crate::verdict::Direction;
@@ -88,8 +88,7 @@ fn faster_ones_lose_as_often(step: &StepView, limit: &Limit) -> Option<bool> {
 /// swipes are seen at the speeds at which they lose track, it is one of acceleration. (Added after sensors that went blind while the hand
 /// braked, once in each of 60 fast swipes and in no other, had been told as dropouts of the link.)
 pub fn in_every_swipe(step: &StepView) -> Option<Limit> {
-    let lost =
-        |s: &&SwipeView| s.silences.iter().filter(|s| !s.host && s.kind != MakeUp::Late).count() as f64;
+    let lost = |s: &&SwipeView| s.silences.iter().filter(|s| s.may_lose()).count() as f64;
     let of = |p: &PhaseView| {
         let (n, m) = (p.swipes.len() as f64, p.swipes.iter().map(|s| lost(&s)).sum::<f64>());
         let touched: Vec<f64> = p.swipes.iter().filter(|s| lost(s) > 0.0).map(|s| s.grid.peak()).collect();

@@ -36,9 +36,8 @@
 use super::by_chance::{self, At, Cluster};
 use super::{acceleration, cluster};
 use crate::grid::Grid;
-use crate::periodicity::{Period, periodicity};
+use crate::periodicity;
 use crate::silence::{FLANK, LEAST_MM, MakeUp, Silence, due_mm_s, due_within};
-use crate::stats::median;
 use crate::step::{PhaseView, StepView, SwipeView};
 use crate::tracking_limit::onset as speed;
 use statrs::distribution::{Binomial, DiscreteCDF};
@@ -187,7 +186,7 @@ const OFTEN: usize = 3;
 
 /// True if the lost silences come too often in their swipes for a limit: the hand passes it once on the way up.
 fn too_often(step: &StepView) -> bool {
-    let of = |swipe: &SwipeView| swipe.silences.iter().filter(|s| !s.host && s.kind != MakeUp::Late).count();
+    let of = |swipe: &SwipeView| swipe.silences.iter().filter(|s| s.may_lose()).count();
     let counts = step.swipes().map(|(_, swipe)| of(swipe)).filter(|n| *n > 0);
     let (swipes, all) = counts.fold((0, 0), |(swipes, all), n| (swipes + 1, all + n));
     all > OFTEN * swipes
@@ -200,21 +199,14 @@ const IN_STEP: f64 = 0.5;
 /// swipes follow each other with a cadence is not taken for a period: where each has one alone, that is all that is seen. (The latter
 /// added after silences over the peaks of evenly made swipes had been put down to the link.)
 fn recur(step: &StepView) -> bool {
-    let lost = |s: &&Silence| !s.host && s.kind != MakeUp::Late;
+    let lost = |s: &&Silence| s.may_lose();
     let two = |(_, s): &(&PhaseView, &SwipeView)| s.silences.iter().filter(lost).count() > 1;
     if step.swipes().filter(two).count() < LEAST {
         return false;
     }
     let all = step.swipes().flat_map(|(_, s)| s.silences.iter().filter(lost));
-    let times: Vec<i64> = all.map(|s| s.begin).collect();
-    let spans: Vec<(i64, i64)> = step.swipes().map(|(_, s)| (s.swipe.begin, s.swipe.end)).collect();
-    let all = step.swipes().flat_map(|(_, s)| s.silences.iter().filter(lost));
-    let lengths: Vec<f64> = all.map(|s| s.end.saturating_sub(s.begin) as f64 * 1e-9).collect();
-    // No clock rings again while it rings.
-    let clock = |p: &Period| {
-        p.p_false < CHANCE && p.in_step >= IN_STEP && median(&lengths).is_some_and(|l| p.seconds > l)
-    };
-    periodicity(&times, &spans).is_some_and(|p| clock(&p))
+    let all: Vec<(i64, i64)> = all.map(|s| (s.begin, s.end)).collect();
+    periodicity::of_spells(step, &all).is_some_and(|p| p.p_false < CHANCE && p.in_step >= IN_STEP)
 }
 
 /// A lost silence of a phase.
@@ -231,7 +223,7 @@ fn lost_of(phase: &PhaseView, of: Of, counts_per_mm: f64) -> Vec<Lost> {
     let mut all = Vec::new();
     for swipe in &phase.swipes {
         let grid = &swipe.grid;
-        for silence in swipe.silences.iter().filter(|s| !s.host && s.kind != MakeUp::Late) {
+        for silence in swipe.silences.iter().filter(|s| s.may_lose()) {
             if follows_false_motion(swipe, silence) {
                 continue;
             }
@@ -327,7 +319,7 @@ fn seen_faster(step: &StepView) -> usize {
     for (phase, swipe) in step.swipes() {
         let Some(frame) = phase.frame else { continue };
         let samples = phase.series.samples.get(swipe.swipe.rows.clone()).unwrap_or_default();
-        let lost = swipe.silences.iter().filter(|s| !s.host && s.kind != MakeUp::Late);
+        let lost = swipe.silences.iter().filter(|s| s.may_lose());
         for silence in lost.filter(|s| !follows_false_motion(swipe, s)) {
             let before = &samples[..samples.partition_point(|s| s.t <= silence.begin)];
             let seen = speed::fastest(before, frame, step.slot());
