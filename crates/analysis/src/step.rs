@@ -34,6 +34,7 @@ mod away;
 mod cut;
 mod gain_law;
 mod not_made;
+mod passed;
 mod turned;
 
 pub use away::Away;
@@ -353,6 +354,7 @@ impl<'a> StepView<'a> {
         false_motion::excused(&mut self.phases, &bench, &host);
         ahead::find(&mut self.phases, &bench, &host);
         frozen::find(&mut self.phases, &bench, &host);
+        passed::drop_levels(&mut self.phases, slot);
         let travel_mm = self.travel.map(Metres::millimetres);
         for phase in &mut self.phases {
             let Some(frame) = phase.frame else { continue };

@@ -4,7 +4,8 @@
 //! the hand does meanwhile: it stops seeing at another speed each time, or wakes when the hand has become slower, so that
 //! the counts jump at the level's end. One that counts up to its limit follows the hand again from where that has slowed to
 //! the limit. All that levels show by themselves is motion that is missing; that some was false has to be shown by what
-//! stands beside them. So the levels of a step are a top speed where, of [`LEAST`] and more,
+//! stands beside them. So the levels of a step are a top speed where, of [`LEAST`] and more, or of [`LEAST_JUMPS`] whose ends
+//! [show](no_jump) that nothing jumps,
 //!
 //! - they agree: their robust standard deviation is twice [`SCATTER`] at most;
 //! - the swipes of half of them and more come up short;
@@ -35,8 +36,12 @@ use crate::stats::{mad, median};
 use crate::step::{PhaseView, SwipeView};
 use crate::verdict::Direction;
 
-/// Fewer levels agree by chance.
+/// Fewer levels agree by chance, where their ends do not tell that nothing jumps.
 const LEAST: usize = 8;
+/// Fewer of them do not.
+const LEAST_JUMPS: usize = 3;
+/// Normal quantile of 95 %.
+const ONE_SIDED: f64 = 1.645;
 /// Of a sensor's limit from swipe to swipe, by surface and lift (our own proposal, no source). What a level is known to adds to
 /// it; nor is a scatter known any better from as few as these.
 const SCATTER: f64 = 0.03;
@@ -93,7 +98,8 @@ fn rename_in(phases: &mut [PhaseView], bench: &Bench, among: impl Fn(&SwipeView)
         median(&levels.iter().map(off).collect::<Vec<_>>()).is_some_and(|by| by <= 0.674 * 2.0 * SCATTER);
     let short = levels.iter().filter(|l| l.short).count();
     let jumps: Vec<(f64, f64)> = levels.iter().filter_map(|l| l.jump).collect();
-    let too_few = levels.len() < LEAST || 2 * short < levels.len();
+    let least = if no_jump(&jumps) { LEAST_JUMPS } else { LEAST };
+    let too_few = levels.len() < least || 2 * short < levels.len();
     // Half of the jumps would show less of them.
     if jump(&jumps) {
         return true;
@@ -131,14 +137,38 @@ pub fn overrule_clips(phases: &mut [PhaseView]) {
     }
 }
 
+/// What the jumps of some levels are: their median with its standard error, how they scatter, and how well one is known.
+struct Jumps {
+    centre: (f64, f64),
+    spread: f64,
+    known: f64,
+}
+
+impl Jumps {
+    /// `None` of none.
+    fn of(jumps: &[(f64, f64)]) -> Option<Jumps> {
+        let (jumps, errors): (Vec<f64>, Vec<f64>) = jumps.iter().copied().unzip();
+        let (centre, known) = (median(&jumps)?, median(&errors)?);
+        let spread = mad(&jumps, centre).unwrap_or(0.0);
+        // A median's standard error is 1.25 times a mean's.
+        let error = 1.25 * spread.max(known).max(KNOWN) / (jumps.len() as f64).sqrt();
+        Some(Jumps { centre: (centre, error), spread, known })
+    }
+}
+
 /// True if the levels' ends are shown to jump.
 fn jump(jumps: &[(f64, f64)]) -> bool {
-    let (jumps, errors): (Vec<f64>, Vec<f64>) = jumps.iter().copied().unzip();
-    let (Some(centre), Some(error)) = (median(&jumps), median(&errors)) else { return false };
-    let spread = mad(&jumps, centre).unwrap_or(0.0);
-    // A median's standard error is 1.25 times a mean's.
-    let error = 1.25 * spread.max(error).max(KNOWN) / (jumps.len() as f64).sqrt();
-    centre > STEP.max(2.0 * error) || spread > SPREAD
+    Jumps::of(jumps).is_some_and(|Jumps { centre: (centre, error), spread, known }| {
+        centre > STEP.max(2.0 * error) || spread > SPREAD.max(3.0 * known)
+    })
+}
+
+/// True if they are shown not to.
+fn no_jump(jumps: &[(f64, f64)]) -> bool {
+    let enough = Jumps::of(jumps).filter(|_| jumps.len() >= LEAST_JUMPS);
+    enough.is_some_and(|Jumps { centre: (centre, error), spread, .. }| {
+        centre + ONE_SIDED * error < STEP && spread < STEP
+    })
 }
 
 /// True if more swipes than a few run faster than this, counts per second.
@@ -169,7 +199,7 @@ fn levels(phases: &[PhaseView], bench: &Bench, among: impl Fn(&SwipeView) -> boo
             let Some(look) = Look::of(phase, view, bench) else { continue };
             for (k, stretch) in repeats {
                 let Some((speed, jump)) = look.level(stretch) else { continue };
-                all.push(Level { at: (i, j, k), short: view.swipe.is_short(), speed, jump });
+                all.push(Level { at: (i, j, k), short: view.swipe.surplus < 0.0, speed, jump });
             }
         }
     }
@@ -289,5 +319,9 @@ mod tests {
         assert!(jump(&[(0.06, 0.003); 10]));
         assert!(!jump(&[(-0.1, 0.003); 10]));
         assert!(jump(&[(0.2, 0.003)]));
+        assert!(!jump(&[(0.1, 0.06), (-0.2, 0.05), (0.0, 0.06), (0.1, 0.06), (-0.1, 0.05)]));
+        assert!(
+            no_jump(&[(0.003, 0.003); 4]) && !no_jump(&[(0.003, 0.003); 2]) && !no_jump(&[(0.03, 0.003); 4])
+        );
     }
 }

@@ -16,8 +16,8 @@
 //! the medium and the fast pace, and the slow one must lie as low as foretold or lower. Slow swipes may have findings, since their
 //! steady ones and twos look like motion told again; the counts of the others are of clean swipes.
 //!
-//! Assumes that reports come as the device's clock has them. Not told at 8 kHz of 400 counts an inch, where medium swipes have fewer
-//! counts than reports as well. (The second sign was added after 95 % of such devices had been of unknown cause: at 1 ms and less
+//! Assumes that reports come as the device's clock has them. Told where medium swipes hold three counts a report and more: with fewer
+//! the part that is lost is another one (at 8 kHz of 400 to 800 counts an inch). (The second sign was added after 95 % of such devices had been of unknown cause: at 1 ms and less
 //! frames beat against reports, and their steps cover the rounding; 5 % and slow swipes with findings, after a quarter had been.)
 //! Cost: O(samples).
 
@@ -118,7 +118,9 @@ pub(super) fn find(step: &StepView, lengths: &Lengths, rough: Option<f64>) -> Op
     let slow = clean(Pace::Slow).or_else(|| AtPace::any(step, Pace::Slow))?;
     let base = if slow.is_full() { slow } else { Some(medium).filter(AtPace::is_full)? };
     let lost = (fast.mean.counts - base.mean.counts) / (base.reports - fast.reports);
-    let within = |range: (f64, f64)| (range.0..=range.1).contains(&lost);
+    let unsure =
+        2.0 * base.mean.uncertainty.hypot(fast.mean.uncertainty) / (base.reports - fast.reports).abs();
+    let within = |range: (f64, f64)| (range.0 - unsure..=range.1 + unsure).contains(&lost);
 
     // Where the medium pace lies between the slow and the fast one, and where it should.
     let change = fast.mean.counts - slow.mean.counts;
@@ -129,13 +131,15 @@ pub(super) fn find(step: &StepView, lengths: &Lengths, rough: Option<f64>) -> Op
     let by_logarithm = (slow.reports / medium.reports).ln() / (slow.reports / fast.reports).ln();
     let apart = by_reports - by_logarithm;
     let off = if slow.is_full() { (share - by_reports).abs() } else { (by_reports - share).max(0.0) };
+    // On the far side of it no law of the speed lies, and where slow reports hold few counts it may be further there.
+    let nearer = (by_reports - share <= 0.5 * apart) && (!slow.is_full() || share - by_reports <= apart);
 
     let not_carried = rough.is_some_and(|rough| rough < NOT_CARRIED)
         && slow.is_full()
         && within(ANY)
         && off <= NEAR.0
         && 3.0 * doubt <= NEAR.1;
-    let half = within(HALF) && off <= 0.5 * apart && off + SURE * doubt <= apart;
+    let half = within(HALF) && nearer && by_reports - share + SURE * doubt <= apart;
     (not_carried || half).then_some(CutOff { lost, not_carried })
 }
 
