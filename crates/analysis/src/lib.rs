@@ -66,7 +66,7 @@ use std::sync::Arc;
 use step::StepView;
 use verdict::{
     DeviceWords, Family, FamilyVerdict, Finding, HostVerdict, Identified, Outcome, Quantity, Received,
-    StepVerdict, Swept, SwipeCounts, Verdict,
+    StepVerdict, Swept, SwipeCounts, Together, Verdict,
 };
 
 /// A verdict together with what it was read from, for pictures.
@@ -89,7 +89,8 @@ pub fn judge<'a>(recording: &'a Recording, session: &str) -> Judgement<'a> {
     }
     // And one look at families together, and one that slower paces share.
     let criteria: usize = 2 + REGISTRY.iter().map(|family| family.criteria()).sum::<usize>();
-    let looks = u32::try_from(by_step.len().saturating_mul(criteria)).unwrap_or(u32::MAX);
+    let looks = by_step.len().saturating_mul(criteria).saturating_add(together::looks_over(by_step.len()));
+    let looks = u32::try_from(looks).unwrap_or(u32::MAX);
     let host = Arc::new(HostSpans::new(&recording.host));
     let view = |id: u32, spans: &[&PhaseSpan]| StepView::new(recording, device, id, spans, &host, looks);
     let views = by_step.iter().filter_map(|(&id, spans)| {
@@ -122,7 +123,9 @@ pub fn judge<'a>(recording: &'a Recording, session: &str) -> Judgement<'a> {
     scale::ratios(&views, &lengths, &mut steps);
     setting::settle(&views, &mut findings, &mut steps);
     steps.iter_mut().for_each(|step| step.verdict = outcome(step));
-    let outcome = verdict::roll_up(steps.iter().map(|s| (s.verdict, true)));
+    let over_steps = together::over_steps(&views, &findings, &steps);
+    let over = over_steps.iter().map(|_| (Outcome::Fail, true));
+    let outcome = verdict::roll_up(steps.iter().map(|s| (s.verdict, true)).chain(over));
     let pair = views.iter().find_map(|view| pair::pair(view, &findings));
     let voided: Vec<u32> = recording.phases.iter().filter(|p| p.voided.is_some()).map(|p| p.number).collect();
     let live = live::settle(&recording.live, &findings, &voided);
@@ -135,10 +138,11 @@ pub fn judge<'a>(recording: &'a Recording, session: &str) -> Judgement<'a> {
         sha256: recording.digest.sha256.iter().map(|b| format!("{b:02x}")).collect(),
         bytes: recording.digest.bytes,
         verdict: outcome,
-        because: because(outcome, &steps, &received, slow.is_some()),
+        because: because(outcome, (&steps, &over_steps), &received, slow.is_some()),
         device: words(recording, device),
         plan: plan_as_used(recording),
         steps,
+        over_steps,
         findings,
         host: HostVerdict {
             watched: header.clock.id != ClockId::Foreign,
@@ -398,7 +402,12 @@ fn at_steps(at: &[u32], of: usize) -> String {
 }
 
 /// The reason for the outcome, in one sentence.
-fn because(outcome: Outcome, steps: &[StepVerdict], received: &Received, slow: bool) -> String {
+fn because(
+    outcome: Outcome,
+    (steps, over): (&[StepVerdict], &[Together]),
+    received: &Received,
+    slow: bool,
+) -> String {
     let which = |wanted: Outcome| {
         // What is not required may well be left unexamined.
         let named =
@@ -427,7 +436,9 @@ fn because(outcome: Outcome, steps: &[StepVerdict], received: &Received, slow: b
             let together = steps.iter().filter_map(|s| Some((s.together.as_ref()?, s.step)));
             let together =
                 together.map(|(t, step)| format!("{}{}", t.words(), at_steps(&[step], steps.len())));
-            let all: Vec<String> = Some(which(Outcome::Fail)).into_iter().chain(together).collect();
+            let over = over.iter().map(|t| format!("{} over all steps", t.words()));
+            let all: Vec<String> =
+                Some(which(Outcome::Fail)).into_iter().chain(together).chain(over).collect();
             let all: Vec<String> = all.into_iter().filter(|words| !words.is_empty()).collect();
             format!("outside tolerance: {}", all.join("; "))
         }

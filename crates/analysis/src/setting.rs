@@ -16,10 +16,12 @@
 //! nominal* as the others are, and not that *other step*; and what travel would make them right is said. If its uncertainty is
 //! not stated, such a fail is inconclusive: the gap between the stops, taken for the travel, does the same.
 //!
-//! *Another step*: a step that lies near another one's nominal all through, where no factor of all steps explains it, may be that one:
+//! *Another step*: a step that lies near another one's nominal all through, or near that times what the steps are off that count as told,
+//! where no factor of all steps explains it, may be that one:
 //! the operator may have forgotten its button, and a dead one looks alike. That is no fail. (Added after sound devices had failed so.
 //! First asked of each step by itself: of a device that counts 17 % too much at 400, 1,000 and 1,200 the second had been said to be the
-//! third, which counted 1,404.) A factor of all steps that leads from each to another one, but for one, is what pressing a button
+//! third, which counted 1,404. By its own nominal alone until a device that was 5.5 % off at every step, and passed, had failed where the
+//! button had been pressed once too often.) A factor of all steps that leads from each to another one, but for one, is what pressing a button
 //! once too often gives, too: inconclusive.
 //!
 //! *Another order*: every step lies within the tolerance of another step's nominal, or of its own, and no two at the same one. Then
@@ -30,9 +32,12 @@
 //! Cost: O(steps²).
 
 use crate::families::resolution::{LIKE_STEP, OF_THE_NOMINAL};
+use crate::stats::median;
 use crate::step::StepView;
 use crate::tolerances::limits;
-use crate::verdict::{Cause, Criterion, Family, FamilyVerdict, Finding, Outcome, Quantity, StepVerdict};
+use crate::verdict::{
+    Cause, Criterion, Family, FamilyVerdict, Finding, Identified, Outcome, Quantity, StepVerdict,
+};
 use serde_json::json;
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -46,7 +51,9 @@ pub fn settle(views: &[StepView], findings: &mut [Finding], steps: &mut [StepVer
     let stated = plan.travel_u_um.is_some();
     let shared = shared(steps);
     let own = |f: &&mut Finding| f.family == Family::Resolution;
-    let like: BTreeMap<u32, u32> = findings.iter().filter_map(|f| Some((f.step, like_step(f)?))).collect();
+    let others = findings.iter().filter(|f| f.family == Family::Resolution && f.kind == "other step");
+    let like = |f: &Finding| Some((f.step, like_step(f).or_else(|| like_by_factor(steps, f.step))?));
+    let like: BTreeMap<u32, u32> = others.filter_map(like).collect();
     let one_further = shared.is_some_and(|factor| one_further(steps, &like, factor));
     for finding in findings.iter_mut().filter(own).filter(|f| shared.is_some() && f.kind == "other step") {
         finding.kind = "off nominal";
@@ -63,6 +70,9 @@ pub fn settle(views: &[StepView], findings: &mut [Finding], steps: &mut [StepVer
     }
     let reordered = reordered(steps, tolerance);
     for step in steps {
+        if shared.is_some() && !one_further && step.identified == Identified::OtherStep {
+            step.identified = Identified::AsTold;
+        }
         let own: Vec<&Finding> =
             findings.iter().filter(|f| f.step == step.step && f.family == Family::Resolution).collect();
         // Where gain changes, the travel is not what it is off by.
@@ -106,11 +116,19 @@ fn soften(family: &mut FamilyVerdict, to_settle: &str) {
     }
 }
 
-/// The step that a finding says its own one counts like.
+/// The step that a finding of *other step* says its own one counts like.
 fn like_step(finding: &Finding) -> Option<u32> {
-    let own = finding.kind == "other step";
-    let like = finding.evidence.get(LIKE_STEP).filter(|_| own)?.as_u64()?;
-    u32::try_from(like).ok()
+    u32::try_from(finding.evidence.get(LIKE_STEP)?.as_u64()?).ok()
+}
+
+/// The step that one counts like, to [`ALIKE`], if it is off by what those are off that count as told: by the travel or the sensor.
+fn like_by_factor(steps: &[StepVerdict], id: u32) -> Option<u32> {
+    let as_told = steps.iter().filter(|s| s.identified == Identified::AsTold);
+    let factor = 1.0 + median(&as_told.filter_map(off).collect::<Vec<f64>>())?;
+    let found = steps.iter().find(|s| s.step == id)?.resolution_counts_per_inch?.value;
+    let away = |s: &StepVerdict| Some((s.step, (found / (factor * s.nominal_counts_per_inch?) - 1.0).abs()));
+    let others = steps.iter().filter(|s| s.step != id).filter_map(away);
+    others.min_by(|a, b| a.1.total_cmp(&b.1)).filter(|(_, away)| *away <= ALIKE).map(|(like, _)| like)
 }
 
 /// True if a factor of all steps leads from each to another one, no two to the same, but for one.

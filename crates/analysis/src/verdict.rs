@@ -12,7 +12,7 @@ use serde_json::{Map, Value};
 pub const VERSION: u32 = 1;
 
 /// Version of detectors and tolerances together: changes whenever the same session may be judged differently.
-pub const RULES: &str = "16";
+pub const RULES: &str = "17";
 
 /// Confidence of all two-sided intervals.
 pub const CONFIDENCE: f64 = 0.95;
@@ -615,6 +615,8 @@ pub struct Verdict {
     pub plan: Value,
     /// Steps.
     pub steps: Vec<StepVerdict>,
+    /// Families that exceed their tolerance over all steps, though at none by itself.
+    pub over_steps: Vec<Together>,
     /// Events.
     pub findings: Vec<Finding>,
     /// The computer.
