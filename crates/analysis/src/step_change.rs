@@ -7,7 +7,8 @@
 //! Assumes that the plan has the nominals of both steps and that they are [`APART`] or more from each other. A failing
 //! sensor shortens swipes too, but each by something else, and not by that ratio; and where it is seen on their way how most of a
 //! run lost counts, they are none. (Added after three swipes and more in a row that a sensor had cut to such a share had been
-//! told to be made at another step.) Smallest found: three swipes.
+//! told to be made at another step. Nor are they where half of the phase's other swipes are of any other length, since three swipes running
+//! of sixty that a ceiling cuts, or a sensor, lie near some ratio.) Smallest found: three swipes.
 //!
 //! A device may have steps that are none of the plan's. So runs that are *longer* than one travel by [`APART`] and more, by
 //! whatever ratio, are told as well, where they are no more than half of their phase: false motion after the stop adds what
@@ -241,8 +242,16 @@ fn planned(step: &StepView) -> Vec<Run> {
                     .filter_map(|&i| phase.swipes.get(i))
                     .filter(|s| (s.swipe.along / s.swipe.one_travel / ratio - 1.0).abs() <= ALIKE)
                     .collect();
-                let plain = alike.iter().filter(|s| !shows_a_loss(s)).count();
+                let cut_off = |s: &SwipeView| s.clip.is_some() && ratio < 1.0;
+                let plain = alike.iter().filter(|s| !shows_a_loss(s) && !cut_off(s)).count();
                 let enough = plain >= RUN && 2 * plain > alike.len();
+                // Where the others are of any length, some lie near a ratio.
+                let others = || (0..phase.swipes.len()).filter(|i| !members.contains(i));
+                let any_length = |i: &usize| {
+                    let whole = phase.swipes.get(*i).is_some_and(|s| s.swipe.surplus == 0.0);
+                    !whole && at(*i).filter(|q| *q > 0.0).and_then(|q| nearest(&ratios, q)).is_none()
+                };
+                let enough = enough && 2 * others().filter(any_length).count() <= others().count();
                 if let (true, Some(first), Some(last)) = (enough, alike.first(), alike.last()) {
                     let span = (first.swipe.begin, last.swipe.end);
                     let keys = alike.iter().map(|s| key(phase, s)).collect();

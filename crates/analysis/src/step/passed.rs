@@ -4,7 +4,8 @@
 //! the same few counts, as those of a sensor do that tells one motion again. But what a sensor does at a speed it does to every swipe
 //! that runs through it. So straight runs are dropped where
 //!
-//! - the swipes that are faster than they by [`FASTER`] and more are [`LEAST`] and more, and one in [`RARE`] at most shows one;
+//! - swipes that are faster than they by [`FASTER`] and more, of later phases that show none, are [`LEAST`] and more in each direction that
+//!   has them (a sensor may come to lose track, and may lose it one way alone);
 //! - and they are [`RUNS`] and more that [agree](SCATTER), or hold fewer counts a report than [three](DUE), the least of which false
 //!   motion is told at all. (A firmware that tells its last report again now and then, whatever the speed, makes levels that differ.)
 //!
@@ -15,26 +16,35 @@ use super::{PhaseView, SwipeView};
 use crate::erratic::{Stretch, Wrong};
 use crate::series::DUE;
 use crate::stats::{mad, median};
+use crate::verdict::Direction;
 
 const FASTER: f64 = 1.5;
-const LEAST: usize = 8;
-const RARE: usize = 10;
+const LEAST: usize = 5;
 const RUNS: usize = 3;
 /// Robust standard deviation of levels that are one: hands differ by more.
 const SCATTER: f64 = 0.015;
 
 /// Takes them back; `slot` in nanoseconds.
 pub(super) fn drop_levels(phases: &mut [PhaseView], slot: f64) {
-    let views = || phases.iter().flat_map(|p| &p.swipes);
-    let levels: Vec<f64> = views().flat_map(runs).map(level).collect();
-    let Some(top) = levels.iter().copied().reduce(f64::max) else { return };
-    let (shows, clean): (Vec<&SwipeView>, Vec<&SwipeView>) =
-        views().filter(|s| s.swipe.peak > FASTER * top).partition(|s| runs(s).next().is_some());
-    let passed = clean.len() >= LEAST && shows.len() * RARE <= clean.len();
+    let shows = |p: &PhaseView| p.swipes.iter().any(|s| runs(s).next().is_some());
+    let of = |direction: Direction| {
+        let own = phases.iter().flat_map(|p| &p.swipes).filter(move |s| s.swipe.direction == direction);
+        own.flat_map(runs).map(level).collect::<Vec<f64>>()
+    };
+    let ways = [Direction::Out, Direction::Back].map(|direction| (direction, of(direction)));
+    let levels: Vec<f64> = ways.iter().flat_map(|(_, levels)| levels).copied().collect();
+    let Some((top, last)) = levels.iter().copied().reduce(f64::max).zip(phases.iter().rposition(shows))
+    else {
+        return;
+    };
+    let later =
+        || phases.iter().skip(last + 1).flat_map(|p| &p.swipes).filter(|s| s.swipe.peak > FASTER * top);
+    let passed = ways.iter().filter(|(_, levels)| !levels.is_empty());
+    let passed = passed.map(|(way, _)| later().filter(|s| s.swipe.direction == *way).count()).min();
     let agree = |centre: f64| mad(&levels, centre).is_some_and(|scatter| scatter <= SCATTER * centre);
     let agree = levels.len() >= RUNS && median(&levels).is_some_and(agree);
     let few = top * slot * 1e-9 < DUE as f64;
-    if passed && (agree || few) {
+    if passed.is_some_and(|n| n >= LEAST) && (agree || few) {
         for view in phases.iter_mut().flat_map(|p| &mut p.swipes) {
             view.stretches.retain(|s| !is_run(s));
         }
