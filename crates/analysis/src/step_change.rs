@@ -2,7 +2,7 @@
 //!
 //! The operator touched a button, or the firmware changed by itself: from some swipe on the same travel gives other
 //! counts, by the ratio of two steps of the plan. Looked for are runs of [`RUN`] swipes and more, one after the other in
-//! a phase, whose lengths are alike within [`ALIKE`] and differ from one travel by such a ratio within [`NEAR`].
+//! a phase ([fewer](AT_AN_END) at its begin or end), whose lengths are alike within [`ALIKE`] and differ from one travel by such a ratio within [`NEAR`].
 //!
 //! Assumes that the plan has the nominals of both steps and that they are [`APART`] or more from each other. A failing
 //! sensor shortens swipes too, but each by something else, and not by that ratio; and where it is seen on their way how most of a
@@ -45,6 +45,10 @@ use std::collections::BTreeSet;
 
 /// Swipes running.
 const RUN: usize = 3;
+/// Where a phase begins or ends with them, and they have a ratio of the plan as nearly as they are alike: a button pressed a little late,
+/// or early; of longer ones one. (Added after two such had been told to be a change to the step that was told, so that its resolution was
+/// not examined, and two others to go on for a whole travel after the stop.)
+const AT_AN_END: usize = 2;
 /// Their lengths are alike: stop scatter of 1 mm makes 1.4 mm of 300, and three times that is 1.4 %.
 const ALIKE: f64 = 0.015;
 /// Steps differ from their nominal ratio by no more: each is off by a few per cent (sensor data sheets: 1 % typical).
@@ -244,7 +248,14 @@ fn planned(step: &StepView) -> Vec<Run> {
                     .collect();
                 let cut_off = |s: &SwipeView| s.clip.is_some() && ratio < 1.0;
                 let plain = alike.iter().filter(|s| !shows_a_loss(s) && !cut_off(s)).count();
-                let enough = plain >= RUN && 2 * plain > alike.len();
+                let at_an_end = members.contains(&0) || members.contains(&(phase.swipes.len() - 1));
+                let exactly = (ratio / nominal - 1.0).abs() <= ALIKE && members.len() < phase.swipes.len();
+                let least = match at_an_end && exactly {
+                    true if ratio > 1.0 => 1,
+                    true => AT_AN_END,
+                    false => RUN,
+                };
+                let enough = plain >= least && 2 * plain > alike.len();
                 // Where the others are of any length, some lie near a ratio.
                 let others = || (0..phase.swipes.len()).filter(|i| !members.contains(i));
                 let any_length = |i: &usize| {
