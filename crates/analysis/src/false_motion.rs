@@ -34,6 +34,7 @@ use std::ops::Range;
 pub(crate) mod ahead;
 pub(crate) mod frozen;
 pub(crate) mod one_axis;
+mod setting_out;
 pub(crate) mod top_speed;
 
 /// Reports that come faster than this are taken together, nanoseconds.
@@ -99,7 +100,8 @@ pub fn complete(
         stretch.wrong = look.named(stretch).unwrap_or(Wrong::Thin);
     }
     if stretches.iter().all(|s| s.wrong == Wrong::Thin)
-        && let Some(found) = look.turn().or_else(|| look.back())
+        && let Some(found) =
+            look.turn().or_else(|| look.back()).or_else(|| look.setting_out().filter(|_| lacks))
     {
         stretches.retain(|s| s.rows.end <= found.rows.start);
         stretches.push(found);
