@@ -147,8 +147,11 @@ fn by_counts(step: &StepView, findings: &[Finding], known: Option<&Resolution>) 
     if in_some_swipes(step, findings) && sags != Some(true) {
         // Clean swipes beyond say nothing of a limit that comes and goes: it lies no higher than where it was met. (Where counts
         // sag they do not tell which swipe was beyond.)
-        let most = failing.iter().map(|f| f.onset.high.max(f.at()) / per_m).fold(0.0, f64::max);
-        return bound((None, Some(most).filter(|v| *v > 0.0)), relative);
+        // Two reports alone may foretell any speed.
+        let fitted = || failing.iter().filter(|f| f.onset.at.is_some());
+        let met: Vec<Told> = fitted().map(|f| f.told(per_m)).collect();
+        let most = fitted().map(|f| f.onset.high.max(f.at()) / per_m).reduce(f64::max);
+        return bound((None, censored::bounds(&met).1.or(most)), relative);
     }
     let faster = 2 * failing.iter().filter(|f| f.elsewhere > FASTER * f.at()).count() > failing.len();
     if faster || brakes(&failing) {

@@ -252,7 +252,7 @@ fn a_limit_of_speed_that_comes_and_goes_is_the_sensors() {
     // Clean swipes went beyond, so that there is no one limit.
     let why = verdict.steps[0].tracking_limit_because.as_deref().unwrap();
     assert!(
-        verdict.steps[0].tracking_limit_m_s.is_none() && why.starts_with("some swipes lose track from 1."),
+        verdict.steps[0].tracking_limit_m_s.is_none() && why.starts_with("some swipes have lost track by 1."),
         "{why}"
     );
 }

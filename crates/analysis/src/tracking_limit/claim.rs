@@ -69,7 +69,7 @@ pub(super) fn of(
             ))
         }
         (None, Some(high)) if clean.is_some_and(|clean| clean > high) => Err(format!(
-            "some swipes lose track from {high:.2} m/s on, and others are clean up to {:.2} m/s: no one limit",
+            "some swipes have lost track by {high:.2} m/s, and others are clean up to {:.2} m/s: no one limit",
             clean.unwrap_or(high)
         )),
         _ => Ok(travelled(counted, change)),
