@@ -14,7 +14,7 @@ mod space;
 
 use cases::CASES;
 use run::{Ran, run};
-use slipgauge_analysis::verdict::{Family, Outcome};
+use slipgauge_analysis::verdict::{Cause, Family, Finding, Outcome};
 use space::{Fixed, Scene};
 
 /// Nothing is found in these sound sessions.
@@ -101,4 +101,26 @@ fn a_gain_is_told_without_slow_swipes_and_then_no_pace_is_the_resolution() {
     let outcome = |family| ran.verdict.steps[0].families.iter().find(|f| f.family == family).unwrap().verdict;
     assert_eq!(outcome(Family::GainChange), Outcome::Fail);
     assert_ne!(outcome(Family::Resolution), Outcome::Fail);
+}
+
+/// Over the middle of each slow swipe their reports hold the same few counts, as if a motion were told again; fast ones pass that speed.
+#[test]
+fn the_even_reports_of_firmware_that_cuts_off_fractions_are_no_motion_told_again() {
+    for seed in [6005, 6009, 6015, 6033] {
+        let ran = faulty("truncation", 0.37, seed);
+        assert_eq!(count(&ran, Family::SpinOut), 0, "{seed}");
+        let gain = ran.verdict.findings.iter().find(|f| f.family == Family::GainChange).unwrap();
+        assert_eq!(gain.cause, Cause::Firmware, "{seed}");
+    }
+}
+
+/// Five to seven swipes met the limit for long enough to show it; none leaves it with a jump.
+#[test]
+fn a_few_swipes_that_count_no_faster_than_one_speed_lose_track_and_repeat_nothing() {
+    for seed in [6001, 6023, 6028, 6029] {
+        let ran = faulty("tracking saturated", 0.9, seed);
+        assert_eq!(count(&ran, Family::SpinOut), 0, "{seed}");
+        let level = |f: &&Finding| f.family == Family::TrackingLoss && f.kind == "level";
+        assert!(ran.verdict.findings.iter().filter(level).count() >= 5, "{seed}");
+    }
 }

@@ -1489,3 +1489,26 @@ fn times_that_no_device_keeps_are_not_judged() {
     assert_eq!((verdict.verdict, verdict.findings.len()), (Outcome::NotExamined, 0), "{}", verdict.because);
     assert!(verdict.remarks[0].starts_with("reports come 1.00 s apart in swipes"), "{:?}", verdict.remarks);
 }
+
+/// The button is pressed two swipes late, or two early: those have the other step's counts, and the rest is what it is said to be.
+#[test]
+fn a_button_a_little_late_or_early_is_a_step_change_of_two_swipes() {
+    let late: BySwipe = |i| if i < 2 { 0.5 } else { 1.0 };
+    let early: BySwipe = |i| if i >= SLOW + FAST - 2 { 2.0 } else { 1.0 };
+    for (gain, nominal) in [(late, 800), (early, 3200)] {
+        let text = Outside { gain, ..SOUND }.text();
+        let other = format!("}},{{\"id\":2,\"nominal_counts_per_inch\":{nominal}}}]}}}}\n");
+        let text = text.replacen("}]}}\n", &other, 1);
+        let verdict = judge(&Recording::read(text.as_bytes()).unwrap(), "two steps").verdict;
+        assert_eq!(kinds(&verdict), [(Family::Resolution, "step change", Cause::StepChange)], "{nominal}");
+        let change = &verdict.findings[0].evidence;
+        assert_eq!(
+            (change["swipes"].as_u64(), change["like_step"].as_u64()),
+            (Some(2), Some(2)),
+            "{nominal}"
+        );
+        assert_eq!(verdict.verdict, Outcome::Inconclusive);
+        let known = verdict.steps[0].resolution_counts_per_inch.unwrap().value;
+        assert!((known / 1600.0 - 1.0).abs() < 0.01, "{known}");
+    }
+}

@@ -133,3 +133,20 @@ fn a_step_is_no_other_one_where_all_are_off_by_one_factor() {
         assert!(because.contains("so does a step's button pressed once too often"), "{because}");
     }
 }
+
+/// Every step is 5.5 % off, inside the tolerance. After the first the button was pressed twice, and then once: the second is the third's, and
+/// the third the first's.
+#[test]
+fn a_button_pressed_wrongly_fails_no_device_that_is_off_by_less_than_the_tolerance() {
+    let off = 1.055;
+    let found = said(&[off - 1.0, 2.0 * off - 1.0, off / 4.0 - 1.0], |_| {});
+    assert!(found.iter().all(|(found, _)| *found != Outcome::Fail), "{found:?}");
+    assert!(found[1].1.contains("that is step 3: its button was not pressed"), "{}", found[1].1);
+    assert!(found[2].1.contains("that is step 1: its button was not pressed"), "{}", found[2].1);
+    // Near to another step's, and off by more than the others.
+    assert!(
+        said(&[off - 1.0, 2.0 * 1.2 - 1.0, off - 1.0], |_| {})
+            .iter()
+            .any(|(found, _)| *found == Outcome::Fail)
+    );
+}

@@ -5,6 +5,7 @@ use crate::erratic::{
     self,
     tests::{PER_MM, SLOTS},
 };
+use std::f64::consts::PI;
 
 const TRAVEL: f64 = 300.0 * PER_MM;
 
@@ -213,4 +214,25 @@ fn a_whole_report_after_a_short_one_in_much_the_same_direction_is_no_turn() {
     let mut out = Vec::new();
     complete(&series, FRAME, &swipe, &bench(4_000_000), swipe.is_short(), &mut out);
     assert!(out.is_empty(), "{out:?}");
+}
+
+/// Blind by acceleration from the first millimetre to the seventeenth, and backwards meanwhile; or a hand that draws back and then sets out.
+#[test]
+fn motion_back_as_the_hand_sets_out_is_false_where_a_leap_ends_it() {
+    for slot in SLOTS.into_iter().filter(|slot| *slot <= 2_000_000) {
+        let back = -4.0 * PER_MM * slot as f64 / 34e6;
+        let all = found(slot, |s, c| if (0.07..0.22).contains(&s) { (back, -back) } else { c });
+        assert!(all.len() == 1 && all[0].wrong == Wrong::Reversal, "{slot}: {all:?}");
+        let (begin, end) = (all[0].begin - 1_000_000_000, all[0].end - 1_000_000_000);
+        assert!(
+            (8_000_000..20_000_000).contains(&begin) && (38_000_000..50_000_000).contains(&end),
+            "{slot}: {all:?}"
+        );
+        let draws_back = |s: f64, c: (f64, f64)| match s {
+            s if s < 0.2 => (2.0 * back * (PI * s / 0.2).sin(), 0.0),
+            s => (c.0 * ((s - 0.2) / 0.4).min(1.0), 0.0),
+        };
+        let all = found(slot, draws_back);
+        assert!(all.iter().all(|s| s.wrong != Wrong::Reversal), "{slot}: {all:?}");
+    }
 }
