@@ -533,3 +533,28 @@ fn a_required_family_that_is_not_examined_is_named_and_says_what_it_needs() {
         }
     }
 }
+
+/// Half of twenty fast swipes at each of three steps lose counts on the way: at no step does that exceed a tolerance of 20 % for sure, over all it does.
+#[test]
+fn a_fault_that_no_step_shows_for_sure_fails_over_all_of_them() {
+    let mut device = DeviceModel::default().with_steps(&[800.0, 1600.0, 3200.0]);
+    device.link.radio = Some(Radio { enters_bad: 0.0, ..Radio::default() });
+    let script = (1..=3).fold(Script::default(), |script, step| {
+        script.still(step, 10.0).swipes(step, Pace::Slow, 10, 0.4).swipes(step, Pace::Fast, 20, 2.0)
+    });
+    for (four_of, over) in [(8, true), (20, false)] {
+        let lost = What::Dropout { reports: 20, counts: Missing::Lost };
+        let swipes = || (1..=20).filter(|swipe| swipe % four_of < 4);
+        let faults = [3, 6, 9]
+            .into_iter()
+            .flat_map(|p| swipes().map(move |s| Fault::in_swipe(p, s, 0.2 + 0.03 * f64::from(s), lost)));
+        let (device, script) = (device.clone(), script.clone());
+        let bench = Bench { device, script, faults: faults.collect(), ..Bench::default() };
+        let verdict = verdict(bench);
+        let open = verdict.steps.iter().all(|s| s.verdict == Outcome::Inconclusive);
+        assert!(open, "{}", words(&verdict));
+        let families: Vec<Family> = verdict.over_steps.iter().flat_map(|t| t.families.clone()).collect();
+        assert_eq!(families, if over { vec![Family::Dropout] } else { Vec::new() });
+        assert_eq!(verdict.verdict, if over { Outcome::Fail } else { Outcome::Inconclusive });
+    }
+}
