@@ -291,11 +291,14 @@ impl<'a> Look<'a> {
         self.slot * self.each as f64 * 1e-9
     }
 
+    /// Counts by which an arm may change what a cell holds from one to the next.
+    fn arm(&self) -> f64 {
+        ARM_ACCELERATION * 1e3 * self.per_mm * self.width_s().powi(2)
+    }
+
     /// Counts by which some cells may differ from what the speed (counts a cell) of `f` cells before them leads to.
     fn bound(&self, speed: f64, cells: f64, f: f64) -> f64 {
-        let width_s = self.width_s();
-        let arm = ARM_ACCELERATION * 1e3 * self.per_mm * width_s * width_s;
-        ROUNDING + NOISE * speed * cells.sqrt() + arm * cells * (cells + f) / 2.0
+        ROUNDING + NOISE * speed * cells.sqrt() + self.arm() * cells * (cells + f) / 2.0
     }
 
     /// A turn that no arm makes, short of the stop: the motion goes on after it, or stays wrong for longer than a bounce.

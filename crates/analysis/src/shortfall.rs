@@ -65,6 +65,10 @@ const LONGEST_RUN: usize = 6;
 /// Nobody takes a point this share of the travel short of a stop for the stop, or gives up so early. (First 0.2: a blind tester's
 /// operators gave up at 0.17 to 0.27, and the swipes back were said to lose track.)
 pub const NO_ACCIDENT: f64 = 0.3;
+/// No gain that falls with speed takes more of a travel: four times the 5 % that a sensor holds its resolution to while it tracks (common
+/// practice, no source). What lacks more has lost counts. (Added after devices that lost half of every fast swipe had been put down to
+/// their gain.)
+pub(crate) const MOST_GAIN: f64 = 0.2;
 
 /// What lengths are held against.
 #[derive(Clone, Copy, Debug, PartialEq)]

@@ -23,7 +23,7 @@
 //! at 1.95 m/s were put down to this computer, in swipes that lacked 190 of 300 mm.) Cost: O(swipes).
 
 use crate::erratic::Wrong;
-use crate::shortfall::Measure;
+use crate::shortfall::{MOST_GAIN, Measure};
 use crate::silence::MakeUp;
 use crate::stats::{mean, median};
 use crate::step::{PhaseView, SwipeView};
@@ -32,10 +32,6 @@ use crate::step::{PhaseView, SwipeView};
 const LEAST: usize = 3;
 /// Of what is claimed as much must be missing.
 const HALF: f64 = 0.5;
-/// Swipes without a claim that lack more than this share of the travel have lost something that they do not tell, and are no measure of
-/// the others. (Added after sensors that went blind in the first millimetres of 60 swipes, and told it in 40, had been said to have lost
-/// nothing in these.)
-const MOST_GAIN: f64 = 0.2;
 /// Standard deviations of placing that a length is worth.
 const PLACING: f64 = 2.0;
 /// Standard errors: a true claim is refuted by chance in one phase of a thousand.
@@ -91,6 +87,8 @@ pub fn hold(phases: &mut [PhaseView], measure: Measure, counts_per_mm: f64) {
         let slope = slope(&all, measure.deviation());
         let none = !they_do && (as_long || slope.is_some_and(|(b, error)| b + SURE * error < HALF));
         let quiet: Vec<f64> = all.iter().filter(|c| c.lost == 0.0).map(|c| c.along).collect();
+        // Those that lack more have lost something that they do not tell. (Added after sensors that went blind in the first millimetres of 60
+        // swipes, and told it in 40, had been said to have lost nothing in these.)
         let measures = |usual: &f64| quiet.len() >= LEAST && *usual >= (1.0 - MOST_GAIN) * measure.one_travel;
         let usual = median(&quiet).filter(measures);
         for view in &mut phase.swipes {

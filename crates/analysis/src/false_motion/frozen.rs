@@ -132,11 +132,6 @@ impl Look<'_> {
         })
     }
 
-    /// Counts by which an arm may change what a cell holds from one to the next.
-    fn arm(&self) -> f64 {
-        ARM_ACCELERATION * 1e3 * self.per_mm * self.width_s().powi(2)
-    }
-
     /// Whether one travel has been counted by a report, to a cell and what lengths differ by: that is the stop.
     fn is_full_at(&self, row: usize) -> bool {
         let most = self.places.len() - 1;

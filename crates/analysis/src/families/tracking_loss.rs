@@ -15,7 +15,7 @@
 //! - *short*: a swipe that comes up short ([`crate::shortfall`]) without any other finding and that the operator does not
 //!   explain: counts were lost in some way that does not show in the reports. Its cause is unknown, but where others of its pace
 //!   show it ([short]); and where nearly all others have lost track the operator is not asked. Where [half](short::EVEN) of a
-//!   phase's swipes are alike, short of what their median is: counts that are fewer all alike, by [a fifth](short::MOST_GAIN) at
+//!   phase's swipes are alike, short of what their median is: counts that are fewer all alike, by [a fifth](crate::shortfall::MOST_GAIN) at
 //!   most (or whatever, where all of them are), are a change of gain. What a stall or an overrun of this computer can have cost is
 //!   left out.
 //!

@@ -3,7 +3,7 @@
 //! Such a swipe is short, its top is flatter than the hand's, and where the hand strikes the stop its counts seem to end too early:
 //! each look at it alone may find a loss. All together tell: what a swipe lacks is proportional to how much faster than the slow ones
 //! it was, `l = a (v − v_slow)`, at the medium pace as well as at the fast one. What a sensor loses above a limit spares the medium swipes that stay below
-//! it; and what it loses above one that these exceed takes more than [`MOST`] of the fast ones.
+//! it; and what it loses above one that these exceed takes more than [`MOST_GAIN`] of the fast ones.
 //!
 //! Held to hold where nearly all fast swipes ([`NEARLY_ALL`]) lie on it, to [`SHARE`] or to placing, as the medium ones do on average,
 //! and lack more than chance leaves of them. For all swipes, or for those of one direction. Of swipes that lie on it no silence into
@@ -13,7 +13,7 @@
 
 use super::{PhaseView, SwipeView};
 use crate::erratic::{Stretch, Wrong};
-use crate::shortfall::Measure;
+use crate::shortfall::{MOST_GAIN, Measure};
 use crate::stats::{mean, median};
 use crate::verdict::Direction;
 use slipgauge_trace::session::Pace;
@@ -28,8 +28,6 @@ const NEARLY_ALL: f64 = 0.9;
 const SHARE: f64 = 0.25;
 /// And the medium ones on average: gain that falls with the square of speed puts them a half lower, with its root by 40 % higher.
 const MEDIUM: f64 = 0.5;
-/// A gain takes no more than this share of the travel, as in [`crate::families`]'s short swipes.
-const MOST: f64 = 0.2;
 /// Times the slow speed that a faster swipe has.
 const FASTER: f64 = 1.5;
 /// Standard deviations of a mean by which medium swipes must be short.
@@ -92,7 +90,7 @@ impl Law {
         let slopes: Vec<f64> = plain(Pace::Fast).map(|s| lacks(s) / (peak(s) - slow)).collect();
         let law = Law { measure, slope: median(&slopes)?, slow };
         let usual = median(&plain(Pace::Fast).map(lacks).collect::<Vec<_>>())?;
-        let in_range = usual > measure.most && usual <= MOST * measure.one_travel;
+        let in_range = usual > measure.most && usual <= MOST_GAIN * measure.one_travel;
         let medium: Vec<&SwipeView> = plain(Pace::Medium).collect();
         let lacking = mean(&medium.iter().map(|s| lacks(s)).collect::<Vec<_>>())?;
         let says = mean(&medium.iter().map(|s| law.says(s)).collect::<Vec<_>>())?;

@@ -27,6 +27,7 @@
 use crate::families::key;
 use crate::lengths::Lengths;
 use crate::scale::{Resolution, straight_edge};
+use crate::shortfall::MOST_GAIN;
 use crate::stats::{mean_sd, t_quantile};
 use crate::step::{StepView, SwipeView};
 use crate::verdict::{Family, Finding};
@@ -40,9 +41,6 @@ const LEAST: usize = 3;
 /// (First one of a thousand: beside a gain that was 3 % less at the limit, seen in five medium swipes by 0.5 %, its interval was
 /// that of the counts and did not hold the limit.)
 const SURE: f64 = 0.975;
-/// As far as gain may make a swipe short, as for swipes that are [short alike](crate::families): four times the 5 % that a sensor
-/// holds its resolution to while it tracks (common practice, no source).
-const MOST_GAIN: f64 = 0.2;
 /// Half width of what yaw that differs by pace may do to lengths, as for the contrast of gain.
 const YAW: f64 = 0.01;
 /// Peak over mean of v⁰, v¹ and v² over the way, ∫vᵖ⁺¹dt = 30ᵖ⁺¹ B(2p+3, 2p+3) in a swipe from 0 to 1, its peak 1.875.

@@ -14,7 +14,7 @@ use super::super::{Event, common_cause, in_swipe, key, round};
 use super::LEAST_ALIKE;
 use crate::baseline::Basis;
 use crate::series::{CONTIGUOUS, DUE, Sample};
-use crate::shortfall::Measure;
+use crate::shortfall::{MOST_GAIN, Measure};
 use crate::stats::median;
 use crate::step::{PhaseView, StepView, SwipeView};
 use crate::swipes::Swipe;
@@ -26,10 +26,6 @@ use std::collections::BTreeSet;
 /// Share of a phase's swipes that lie within placing of their median, where they are alike: most of them. (First 0.8:
 /// some clipped or lost swipes then made all others short where a pace's gain or yaw differs from the slow swipes'.)
 pub(super) const EVEN: f64 = 0.5;
-/// And as far as their median may lie below one travel to be a gain that falls with speed, as a share of it: four times
-/// the 5 % that a sensor holds its resolution to while it tracks (common practice, no source). (Added after devices that
-/// lost half of every fast swipe had been put down to their gain.)
-pub(super) const MOST_GAIN: f64 = 0.2;
 /// Lengths that one factor makes are alike to this: stops of a millimetre make 1.4 mm of 300, and three times that is 1.4 %.
 const ONE_FACTOR: f64 = 0.015;
 
