@@ -17,7 +17,7 @@
 //! in the next, so that no family failed.) Cost: O(reports of such swipes × [`STARTS`]).
 
 use super::{ALIKE, BENT, BOUNCE_MM, LEAST_RUN, Look, ROUNDING, START_MM, STARTS, STRAIGHT, WINDOWS};
-use crate::erratic::{ARM_ACCELERATION, Bench, Stretch, Wrong};
+use crate::erratic::{Bench, Stretch, Wrong};
 use crate::host::HostSpans;
 use crate::step::{PhaseView, SwipeView, is_lost_otherwise};
 use std::ops::Range;
