@@ -75,6 +75,7 @@ const VERDICT: Is = Keys(&[
     ),
     ("plan", Keys(&[("tolerances", Map(&Keys(&[("limits", LIMITS), ("unit", Text), ("source", Text)])))])),
     ("steps", List(&STEP)),
+    ("over_steps", List(&TOGETHER)),
     ("findings", List(&FINDING)),
     (
         "host",
@@ -139,24 +140,23 @@ const STEP: Is = Keys(&[
             ("to_settle", Or(&Text)),
         ])),
     ),
+    ("together", Or(&TOGETHER)),
+]);
+
+const TOGETHER: Is = Keys(&[
+    ("families", List(&FAMILY)),
     (
-        "together",
-        Or(&Keys(&[
-            ("families", List(&FAMILY)),
-            (
-                "criterion",
-                Keys(&[
-                    ("what", Text),
-                    ("verdict", OUTCOME),
-                    ("unit", Text),
-                    ("estimate", Or(&QUANTITY)),
-                    ("tolerance", LIMITS),
-                ]),
-            ),
-            ("at_least", Number),
-            ("because", Text),
-        ])),
+        "criterion",
+        Keys(&[
+            ("what", Text),
+            ("verdict", OUTCOME),
+            ("unit", Text),
+            ("estimate", Or(&QUANTITY)),
+            ("tolerance", LIMITS),
+        ]),
     ),
+    ("at_least", Number),
+    ("because", Text),
 ]);
 
 const FINDING: Is = Keys(&[
