@@ -3,6 +3,7 @@
 use super::run::{FAILING, Run, SOUND, folder, slipgauge};
 use Is::{Any, Count, Flag, Keys, List, Map, Number, OneOf, Or, Text};
 use serde_json::Value;
+use std::sync::LazyLock;
 
 /// What a value of the verdict file is.
 enum Is {
@@ -221,17 +222,17 @@ fn both(name: &str, session: &str, status: i32) -> (Run, Value) {
     (text, serde_json::from_str(&json.out).unwrap())
 }
 
-/// Every session that may be judged has the same keys.
-fn all() -> [(Run, Value); 3] {
+/// Every session that may be judged has the same keys. Judged once: tests that run side by side had emptied each other's folders.
+static ALL: LazyLock<[(Run, Value); 3]> = LazyLock::new(|| {
     let unplanned = "{\"slipgauge\":1,\"devices\":[{\"nodes\":[]}]}\n";
     [both("json-sound", &SOUND, 0), both("json-failing", &FAILING, 1), both("json-unplanned", unplanned, 3)]
-}
+});
 
 #[test]
 fn every_key_of_the_verdict_file_is_there_with_its_type() {
-    for (_, json) in all() {
+    for (_, json) in ALL.iter() {
         let mut found = Vec::new();
-        wrong(&json, &VERDICT, "verdict", &mut found);
+        wrong(json, &VERDICT, "verdict", &mut found);
         assert!(found.is_empty(), "{found:#?}");
         assert_eq!(json["slipgauge_verdict"], 1);
         assert_eq!(json["confidence"], 0.95);
@@ -266,8 +267,8 @@ fn intervals_hold_their_value_and_findings_lie_in_the_session() {
             _ => {}
         }
     }
-    for (_, json) in all() {
-        check(&json);
+    for (_, json) in ALL.iter() {
+        check(json);
         for finding in json["findings"].as_array().unwrap() {
             let at = |key: &str| finding[key].as_f64().unwrap();
             assert!(at("begin_ns") < at("end_ns"), "{finding}");
@@ -278,7 +279,7 @@ fn intervals_hold_their_value_and_findings_lie_in_the_session() {
 
 #[test]
 fn the_text_tells_the_same_numbers() {
-    for (text, json) in all() {
+    for (text, json) in ALL.iter() {
         let words = text.words();
         let outcome = |value: &Value| value.as_str().unwrap().to_uppercase().replace('-', " ");
         let mut said = vec![
