@@ -76,7 +76,7 @@ const VERDICT: Is = Keys(&[
     ),
     ("plan", Keys(&[("tolerances", Map(&Keys(&[("limits", LIMITS), ("unit", Text), ("source", Text)])))])),
     ("steps", List(&STEP)),
-    ("over_steps", List(&TOGETHER)),
+    ("over_steps", List(&OVER_STEPS)),
     ("findings", List(&FINDING)),
     (
         "host",
@@ -144,18 +144,21 @@ const STEP: Is = Keys(&[
     ("together", Or(&TOGETHER)),
 ]);
 
-const TOGETHER: Is = Keys(&[
-    ("families", List(&FAMILY)),
-    (
-        "criterion",
-        Keys(&[
-            ("what", Text),
-            ("verdict", OUTCOME),
-            ("unit", Text),
-            ("estimate", Or(&QUANTITY)),
-            ("tolerance", LIMITS),
-        ]),
-    ),
+const CRITERION: Is = Keys(&[
+    ("what", Text),
+    ("verdict", OUTCOME),
+    ("unit", Text),
+    ("estimate", Or(&QUANTITY)),
+    ("tolerance", LIMITS),
+]);
+
+const TOGETHER: Is =
+    Keys(&[("families", List(&FAMILY)), ("criterion", CRITERION), ("at_least", Number), ("because", Text)]);
+
+const OVER_STEPS: Is = Keys(&[
+    ("family", FAMILY),
+    ("steps", List(&Count)),
+    ("criterion", CRITERION),
     ("at_least", Number),
     ("because", Text),
 ]);

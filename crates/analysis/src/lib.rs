@@ -65,8 +65,8 @@ use std::collections::BTreeMap;
 use std::sync::Arc;
 use step::StepView;
 use verdict::{
-    DeviceWords, Family, FamilyVerdict, Finding, HostVerdict, Identified, Outcome, Quantity, Received,
-    StepVerdict, Swept, SwipeCounts, Together, Verdict,
+    DeviceWords, Family, FamilyVerdict, Finding, HostVerdict, Identified, Outcome, OverSteps, Quantity,
+    Received, StepVerdict, Swept, SwipeCounts, Verdict,
 };
 
 /// A verdict together with what it was read from, for pictures.
@@ -392,19 +392,15 @@ fn at_steps(at: &[u32], of: usize) -> String {
     match at {
         _ if of == 1 => String::new(),
         _ if at.len() == of => " at every step".to_owned(),
-        [one] => format!(" at step {one}"),
-        [first @ .., last] => {
-            let first: Vec<String> = first.iter().map(u32::to_string).collect();
-            format!(" at steps {} and {last}", first.join(", "))
-        }
         [] => String::new(),
+        _ => format!(" at {}", verdict::listed(at)),
     }
 }
 
 /// The reason for the outcome, in one sentence.
 fn because(
     outcome: Outcome,
-    (steps, over): (&[StepVerdict], &[Together]),
+    (steps, over): (&[StepVerdict], &[OverSteps]),
     received: &Received,
     slow: bool,
 ) -> String {
@@ -436,7 +432,7 @@ fn because(
             let together = steps.iter().filter_map(|s| Some((s.together.as_ref()?, s.step)));
             let together =
                 together.map(|(t, step)| format!("{}{}", t.words(), at_steps(&[step], steps.len())));
-            let over = over.iter().map(|t| format!("{} over all steps", t.words()));
+            let over = over.iter().map(|o| o.words(steps.len()));
             let all: Vec<String> =
                 Some(which(Outcome::Fail)).into_iter().chain(together).chain(over).collect();
             let all: Vec<String> = all.into_iter().filter(|words| !words.is_empty()).collect();

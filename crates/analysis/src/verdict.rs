@@ -278,6 +278,40 @@ impl Together {
     }
 }
 
+/// A family that exceeds its tolerance over several steps, though at none of them by itself.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct OverSteps {
+    /// The family.
+    pub family: Family,
+    /// The steps: all but those at which it fails.
+    pub steps: Vec<u32>,
+    /// The share of their fast swipes that show it, held against its tolerance.
+    pub criterion: Criterion,
+    /// That share is no less than this: the limit that a fail asks for.
+    pub at_least: f64,
+    /// The reason, in one sentence.
+    pub because: String,
+}
+
+impl OverSteps {
+    /// It for a person, of a session of so many steps.
+    pub fn words(&self, of: usize) -> String {
+        match self.steps.len() == of {
+            true => format!("{} over all steps", self.family.words()),
+            false => format!("{} over {}", self.family.words(), listed(&self.steps)),
+        }
+    }
+}
+
+/// "steps 1, 2 and 4".
+pub(crate) fn listed(steps: &[u32]) -> String {
+    let all: Vec<String> = steps.iter().map(u32::to_string).collect();
+    match all.split_last() {
+        Some((last, first)) if !first.is_empty() => format!("steps {} and {last}", first.join(", ")),
+        _ => format!("step {}", all.concat()),
+    }
+}
+
 /// Swipes counted.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize)]
 pub struct SwipeCounts {
@@ -615,8 +649,8 @@ pub struct Verdict {
     pub plan: Value,
     /// Steps.
     pub steps: Vec<StepVerdict>,
-    /// Families that exceed their tolerance over all steps, though at none by itself.
-    pub over_steps: Vec<Together>,
+    /// Families that exceed their tolerance over several steps, though at none of these by itself.
+    pub over_steps: Vec<OverSteps>,
     /// Events.
     pub findings: Vec<Finding>,
     /// The computer.

@@ -56,7 +56,7 @@ fn write_verdict(out: &mut String, v: &Verdict) -> std::fmt::Result {
     paragraph(out, "", &format!("{}: {}", outcome(v.verdict), device(v)))?;
     paragraph(out, "  ", &sentence(&v.because))?;
     for over in &v.over_steps {
-        paragraph(out, "  ", &format!("{}: {}", over.words(), sentence(&over.because)))?;
+        paragraph(out, "  ", &format!("{}: {}", over.words(v.steps.len()), sentence(&over.because)))?;
     }
     for remark in &v.remarks {
         paragraph(out, "  note: ", &harmless(remark))?;

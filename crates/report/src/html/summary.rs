@@ -35,7 +35,7 @@ pub(super) fn header(v: &Verdict, recording: &Recording) -> Markup {
             p class="brand" { "slipgauge · tracking of one pointing device, measured" }
             h1 { (outcome(v.verdict)) ": " (outside(&text::device(v))) }
             p class="because" { (sentence(&outside(&v.because))) }
-            @for over in &v.over_steps { p class="note" { (sentence(&over.words()).trim_end_matches('.')) ": " (sentence(&over.because)) } }
+            @for over in &v.over_steps { p class="note" { (sentence(&over.words(v.steps.len())).trim_end_matches('.')) ": " (sentence(&over.because)) } }
             @if simulated { p class="note" { "This session is simulated: no device was tested." } }
             @for remark in &v.remarks { p class="note" { "Note: " (outside(remark)) "." } }
             dl class="facts" {
