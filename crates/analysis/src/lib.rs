@@ -126,7 +126,7 @@ pub fn judge<'a>(recording: &'a Recording, session: &str) -> Judgement<'a> {
     let over_steps = together::over_steps(&views, &findings, &steps);
     let over = over_steps.iter().map(|_| (Outcome::Fail, true));
     let outcome = verdict::roll_up(steps.iter().map(|s| (s.verdict, true)).chain(over));
-    let pair = views.iter().find_map(|view| pair::pair(view, &findings));
+    let pair = pair::pair(&views, &findings);
     let voided: Vec<u32> = recording.phases.iter().filter(|p| p.voided.is_some()).map(|p| p.number).collect();
     let live = live::settle(&recording.live, &findings, &voided);
     let verdict = Verdict {

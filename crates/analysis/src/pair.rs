@@ -239,9 +239,13 @@ fn by_pace(all: &[Seen]) -> Option<[(Pace, f64); 2]> {
     (high.1 - low.1 > chance).then_some([(low.0, low.1), (high.0, high.1)])
 }
 
-/// What a step tells, as it is written; `None` without a reference or if it tells nothing.
-pub fn pair(step: &StepView, findings: &[Finding]) -> Option<Pair> {
-    let (moved, struck) = (lag(step, findings), strike_lag(step));
+/// What the first step that tells of motion does, and the first that tells of strikes, as it is written; `None` without a reference or
+/// where none tells.
+pub fn pair(steps: &[StepView], findings: &[Finding]) -> Option<Pair> {
+    let moved = || steps.iter().filter_map(|step| lag(step, findings));
+    let struck = || steps.iter().filter_map(strike_lag);
+    let moved = moved().find(|c| c.later.is_some()).or_else(|| moved().next());
+    let struck = struck().find(|c| c.later.is_some()).or_else(|| struck().next());
     let (motion, strikes) = (moved.and_then(|c| c.later), struck.and_then(|c| c.later));
     if motion.is_none() && strikes.is_none() {
         return None;

@@ -657,7 +657,7 @@ pub struct Verdict {
     pub host: HostVerdict,
     /// Closure of each swipe phase.
     pub closure: Vec<Closure>,
-    /// Results against a reference device, at the first step that gives any; `None` without one.
+    /// Results against a reference device, each at the first step that gives it; `None` without one.
     pub pair: Option<Pair>,
     /// What arrived.
     pub received: Received,
