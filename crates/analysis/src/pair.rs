@@ -239,13 +239,17 @@ fn by_pace(all: &[Seen]) -> Option<[(Pace, f64); 2]> {
     (high.1 - low.1 > chance).then_some([(low.0, low.1), (high.0, high.1)])
 }
 
+/// The first that tells how much later, else the first.
+fn first_told(mut all: impl Iterator<Item = Compared>) -> Option<Compared> {
+    let first = all.next()?;
+    if first.later.is_some() { Some(first) } else { all.find(|c| c.later.is_some()).or(Some(first)) }
+}
+
 /// What the first step that tells of motion does, and the first that tells of strikes, as it is written; `None` without a reference or
 /// where none tells.
 pub fn pair(steps: &[StepView], findings: &[Finding]) -> Option<Pair> {
-    let moved = || steps.iter().filter_map(|step| lag(step, findings));
-    let struck = || steps.iter().filter_map(strike_lag);
-    let moved = moved().find(|c| c.later.is_some()).or_else(|| moved().next());
-    let struck = struck().find(|c| c.later.is_some()).or_else(|| struck().next());
+    let moved = first_told(steps.iter().filter_map(|step| lag(step, findings)));
+    let struck = first_told(steps.iter().filter_map(strike_lag));
     let (motion, strikes) = (moved.and_then(|c| c.later), struck.and_then(|c| c.later));
     if motion.is_none() && strikes.is_none() {
         return None;

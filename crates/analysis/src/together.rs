@@ -102,6 +102,12 @@ pub fn over_steps(views: &[StepView], findings: &[Finding], steps: &[StepVerdict
     found.collect()
 }
 
+/// The exact lower limit of a share, where it lies above what is tolerated.
+fn beyond(k: u32, n: u32, limit: f64, looks: u32) -> Option<f64> {
+    let at_least = proportion_low(k, n, FAIL_LEVEL / f64::from(looks));
+    (n > 0 && at_least > limit).then_some(at_least)
+}
+
 fn of_steps(
     family: Family,
     steps: Vec<u32>,
@@ -109,10 +115,7 @@ fn of_steps(
     limit: f64,
     looks: u32,
 ) -> Option<OverSteps> {
-    let at_least = proportion_low(k, n, FAIL_LEVEL / f64::from(looks.max(1)));
-    if n == 0 || at_least <= limit {
-        return None;
-    }
+    let at_least = beyond(k, n, limit, looks.max(1))?;
     let because = format!(
         "{k} of the {n} fast swipes of {} show it: no less than {:.0} % by the limit for a fail, so at one of them at least, more \
          than {} % do",
@@ -128,10 +131,7 @@ fn of_steps(
 /// Swipes that have lost track by a finding or by their length, if they exceed the tolerance of tracking loss.
 fn of_unseen(k: u32, n: u32, limit: f64, looks: u32) -> Option<Together> {
     let looks = looks.max(1).saturating_mul(CHOICES);
-    let at_least = proportion_low(k, n, FAIL_LEVEL / f64::from(looks));
-    if n == 0 || at_least <= limit {
-        return None;
-    }
+    let at_least = beyond(k, n, limit, looks)?;
     let what = "fast swipes that lose track by a finding or by their length";
     let because = format!(
         "{k} of {n} fast swipes show tracking loss, or count less than half of their way beside a spin-out: no less than {:.0} % by \
@@ -147,15 +147,14 @@ fn of_parts(parts: &[Part], n: u32, looks: u32) -> Option<Together> {
     let looks = looks.max(1).saturating_mul(CHOICES);
     let chosen =
         |mask: u32| parts.iter().enumerate().filter(move |(i, _)| mask >> i & 1 == 1).map(|(_, p)| p);
-    let beyond = |mask: u32| {
+    let exceeds = |mask: u32| {
         let any: BTreeSet<(u32, u32)> = chosen(mask).flat_map(|p| &p.swipes).copied().collect();
         let limit: f64 = chosen(mask).map(|p| p.limit).sum();
         let k = any.len() as u32;
-        let at_least = proportion_low(k, n, FAIL_LEVEL / f64::from(looks));
-        (at_least > limit).then_some((mask, k, limit, at_least))
+        Some((mask, k, limit, beyond(k, n, limit, looks)?))
     };
     let masks = (0..1u32 << parts.len()).filter(|mask| AT_ONCE.contains(&mask.count_ones()));
-    let most = masks.filter_map(beyond).max_by(|a, b| (a.3 - a.2).total_cmp(&(b.3 - b.2)));
+    let most = masks.filter_map(exceeds).max_by(|a, b| (a.3 - a.2).total_cmp(&(b.3 - b.2)));
     let (mask, k, limit, at_least) = most?;
     let families: Vec<Family> = chosen(mask).map(|p| p.family).collect();
     let criterion = share_at_most("fast swipes that show any of them", "share of swipes", k, n, limit, looks);

@@ -21,8 +21,9 @@
 //! first look at the travel, the longest swipes: where the hand's places scattered it came out low by up to one per cent, with
 //! an interval of half of that.)
 //!
-//! *In some swipes.* A limit that some swipes are seen to go beyond clean has no one median: it lies no higher than the fastest
-//! that it was met at, which is told as a bound if no clean swipe was faster, and else as the reason for none.
+//! *In some swipes.* A limit that some swipes are seen to go beyond clean has no one median: where it comes its median
+//! lies below the sign test's bound of where it was met, or the fastest of these where they are few, which is told as a bound if no clean
+//! swipe was faster, and else as the reason for none.
 //!
 //! *Acceleration.* A loss by acceleration begins at about one acceleration and at any speed; over swipes of one pace
 //! the two go together, and their scatters do not tell them apart. What does: a swipe that is seen, before or after, at

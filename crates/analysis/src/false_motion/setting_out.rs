@@ -5,7 +5,8 @@
 //! the counts leap forward as no arm does (the bound of [`crate::erratic`]). So motion back within [`super::START_MM`], by a millimetre and
 //! more, that runs up to such a leap is a *reversal*, in a swipe that is short by as much and that no operator explains.
 //! (Added after sensors that ran backwards for 20 to 50 ms of nearly every fast swipe had been told to lose counts in a way that does
-//! not show.) Smallest found: 1 mm back and a leap of 0.6 m/s at 2 ms; at 8 ms none. Cost: O(reports).
+//! not show.) Smallest found, by that bound: 1 mm back and a leap of 0.15 m/s for each millisecond of a cell, and 2.5 counts. Cost:
+//! O(reports).
 
 use super::{DUE, LEAST_MM, Look, START_MM};
 use crate::erratic::{Stretch, Wrong};
@@ -20,9 +21,7 @@ impl Look<'_> {
             let (before, after) = (self.sum(row - self.each..*row).0, self.sum(*row..row + self.each).0);
             let bound = self.bound(before.abs(), 1.0, 1.0);
             // A report between them may hold a part of either.
-            after >= DUE as f64
-                && after - before > bound
-                && self.sum(row + 1..row + 1 + self.each.min(n - row - 1)).0 > bound
+            after >= DUE as f64 && after - before > bound && self.sum(row + 1..row + 1 + self.each).0 > bound
         };
         let near = |row: &usize| self.places[*row] < START_MM * self.per_mm;
         let leap = rows.take_while(near).filter(|row| self.follows(*row)).find(leaps)?;

@@ -12,7 +12,7 @@
 //! - no more than [`FASTER`] of the step's swipes run faster than them, from the first that has a level to the last: a sensor may come to
 //!   lose track in the middle of a session;
 //! - no jump is shown at their ends: neither is the median of the jumps more than [`STEP`] of the level and more than twice
-//!   its standard error, nor do they scatter by more than [`SPREAD`]. Downwards only: a sensor that wakes while the hand is faster does so by
+//!   its standard error, nor do they scatter by more than [`SPREAD`] and three times what one is known to. Downwards only: a sensor that wakes while the hand is faster does so by
 //!   differing amounts, and a limit that sets in softly lies higher beside its level. (Added after one whose eleven levels ended
 //!   5.4 % lower than what came after, give or take 2.6, and one with 19 %, had been told as spin-outs.)
 //!

@@ -97,7 +97,7 @@ pub(super) fn of(grid: &Grid, swept: Swept, fit: impl Fn(&[bool]) -> Vec<f64>) -
     let seconds = speeds.len() as f64 * grid.slot * 1e-9;
     let most = HAND * travel_mm.unwrap_or(counted_mm) / seconds.max(1e-9);
     let seen = seen.min(by_reports_mm_s);
-    let all = over_holes(&speeds, &trusted).fold(seen, f64::max);
+    let all = seen.max(over_holes(&speeds, &trusted));
     let neighbours = speeds.windows(2).zip(trusted.windows(2)).filter(|(_, t)| t.iter().all(|t| *t));
     let steepest = neighbours.map(|(v, _)| (v[1] - v[0]).abs()).fold(0.0, f64::max);
     Claim {
@@ -107,16 +107,14 @@ pub(super) fn of(grid: &Grid, swept: Swept, fit: impl Fn(&[bool]) -> Vec<f64>) -
     }
 }
 
-/// Mean speeds over the slots that tell none and lie between two that do: what is missing there was made in that time. How it was made no
+/// Fastest mean over slots that tell no speed and lie between two that do: what is missing there was made in that time. How it was made no
 /// report tells, nor when the hand was there where none comes after.
-fn over_holes(speeds: &[f64], trusted: &[bool]) -> impl Iterator<Item = f64> {
-    let last = trusted.iter().rposition(|t| *t).unwrap_or(0);
-    let slots: Vec<(f64, bool)> =
-        speeds.iter().copied().zip(trusted.iter().copied()).take(last + 1).collect();
-    let holes = slots.chunk_by(|a, b| a.1 == b.1).skip_while(|run| !run[0].1).filter(|run| !run[0].1);
-    let means: Vec<f64> =
-        holes.map(|run| run.iter().map(|slot| slot.0).sum::<f64>() / run.len() as f64).collect();
-    means.into_iter()
+fn over_holes(speeds: &[f64], trusted: &[bool]) -> f64 {
+    let slots: Vec<(f64, bool)> = speeds.iter().copied().zip(trusted.iter().copied()).collect();
+    let ends = slots.iter().position(|s| s.1).zip(slots.iter().rposition(|s| s.1));
+    let between = ends.map_or(&[][..], |(first, last)| &slots[first..=last]);
+    let holes = between.chunk_by(|a, b| a.1 == b.1).filter(|run| !run[0].1);
+    holes.map(|run| run.iter().map(|slot| slot.0).sum::<f64>() / run.len() as f64).fold(0.0, f64::max)
 }
 
 /// Slots of the faster half whose counts lie far off the expected speed.

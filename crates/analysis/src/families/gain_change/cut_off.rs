@@ -130,16 +130,16 @@ pub(super) fn find(step: &StepView, lengths: &Lengths, rough: Option<f64>) -> Op
     let by_reports = (slow.reports - medium.reports) / (slow.reports - fast.reports);
     let by_logarithm = (slow.reports / medium.reports).ln() / (slow.reports / fast.reports).ln();
     let apart = by_reports - by_logarithm;
-    let off = if slow.is_full() { (share - by_reports).abs() } else { (by_reports - share).max(0.0) };
+    let beyond = share - by_reports;
     // On the far side of it no law of the speed lies, and where slow reports hold few counts it may be further there.
-    let nearer = (by_reports - share <= 0.5 * apart) && (!slow.is_full() || share - by_reports <= apart);
+    let nearer = -beyond <= 0.5 * apart && (!slow.is_full() || beyond <= apart);
 
     let not_carried = rough.is_some_and(|rough| rough < NOT_CARRIED)
         && slow.is_full()
         && within(ANY)
-        && off <= NEAR.0
+        && beyond.abs() <= NEAR.0
         && 3.0 * doubt <= NEAR.1;
-    let half = within(HALF) && nearer && by_reports - share + SURE * doubt <= apart;
+    let half = within(HALF) && nearer && SURE * doubt - beyond <= apart;
     (not_carried || half).then_some(CutOff { lost, not_carried })
 }
 
