@@ -143,6 +143,29 @@ pub struct Series {
 }
 
 impl Series {
+    /// Collects a phase whose reports were read in batches: each is spread backwards, as one that is known for one is.
+    pub fn of_batches(trace: &DeviceTrace, phase: &PhaseSpan, interval: i64) -> Series {
+        let mut series = Series::of_phase(trace, phase, None);
+        let mut earlier = i64::MIN;
+        let in_company = |a: &Sample, b: &Sample| b.t.saturating_sub(a.t) < ticks::READ as i64;
+        let sent = |s: &Sample| 1 + i64::from(s.idle_before);
+        for batch in series.samples.chunk_by_mut(in_company) {
+            let stamp = batch.last().map_or(earlier, |s| s.t);
+            let room = stamp.saturating_sub(earlier.max(stamp.saturating_sub(Nanos::SECOND.0)));
+            let count = batch.iter().map(sent).fold(0, i64::saturating_add);
+            let step = interval.min(room / count);
+            let alone = batch.len() == 1;
+            let mut behind = 0;
+            for sample in batch.iter_mut().rev() {
+                sample.t = stamp - step * behind;
+                sample.timed &= alone;
+                behind += sent(sample);
+            }
+            earlier = stamp;
+        }
+        series
+    }
+
     /// Collects a phase. `interval` is the report interval, if known.
     pub fn of_phase(trace: &DeviceTrace, phase: &PhaseSpan, interval: Option<Nanos>) -> Series {
         let motion = &trace.motion;

@@ -194,18 +194,23 @@ impl<'a> StepView<'a> {
         let times: Vec<(Nanos, Nanos)> = spans.iter().map(|p| (p.begin, p.end)).collect();
         let due = DUE * quantum::in_spans(trace, &times);
         let tick = ticks::coarse(&rough, stated, nominal_interval, LONGEST_INTERVAL, due);
-        let batches = ticks::batches(&rough, nominal_interval, LONGEST_INTERVAL, due, LEAST_INTERVALS);
+        let raw: Vec<Series> = spans.iter().map(|p| Series::of_phase(trace, p, None)).collect();
+        let batches = ticks::batches(&raw, nominal_interval, LONGEST_INTERVAL, due, LEAST_INTERVALS);
+        drop(raw);
         // Of two at a time the mean is told all the same.
         let batches = batches.filter(|_| tick.is_none() && turns(&rough, LONGEST_INTERVAL, due).is_none());
-        let tick = tick.or(batches.map(|b| b.period));
         let in_batches = batches.map(|b| b.interval);
-        let interval = report_interval(&rough, due).filter(|_| tick.is_none());
+        let tick = tick.or(batches.filter(|b| b.mostly).map(|b| b.interval as i64));
+        let interval = report_interval(&rough, due).filter(|_| tick.is_none() && batches.is_none());
         drop(rough);
         let measured = interval.map(|q| q.value).or(in_batches);
         let slot = slot(measured, nominal_interval);
         let settled = measured.map(|ns| Nanos(ns as i64)).or(nominal_interval);
         let series = spans.iter().map(|p| {
-            let mut series = Series::of_phase(trace, p, settled);
+            let mut series = match in_batches {
+                Some(interval) => Series::of_batches(trace, p, interval as i64),
+                None => Series::of_phase(trace, p, settled),
+            };
             if let Some((tick, interval)) = tick.zip(settled) {
                 series.steady(tick, interval.0);
             }

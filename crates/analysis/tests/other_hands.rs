@@ -458,6 +458,41 @@ fn what_is_read_in_batches_has_no_interval_of_microseconds_and_the_scale_of_its_
     }
 }
 
+/// How late report `i` is read, in slots, by a reader that wakes so and begins anew every 34 slots.
+fn next_of(wakes: &[f64], i: i64) -> f64 {
+    let within = (i % 34) as f64;
+    wakes.iter().find(|wake| **wake >= within).map_or(0.0, |wake| wake - within)
+}
+
+/// Readers that wake at any time, once in two reports and in four, and one that looks every 0.8 ms.
+#[test]
+fn a_reader_that_wakes_irregularly_or_by_a_timer_makes_no_silence_and_no_interval() {
+    fn in_two(i: i64, chance: f64) -> f64 {
+        1e6 * next_of(
+            &[0.4, 1.1, 4.7, 5.2, 6.9, 7.3, 13.2, 14.0, 15.8, 16.1, 18.9, 21.0, 22.3, 27.6, 28.1, 31.2, 33.5],
+            i,
+        ) + 3e3 * chance
+    }
+    fn in_four(i: i64, chance: f64) -> f64 {
+        1e6 * next_of(&[0.4, 5.9, 8.2, 16.7, 17.3, 24.4, 29.5, 33.5], i) + 3e3 * chance
+    }
+    fn timer(i: i64, _: f64) -> f64 {
+        let waits = 800_000;
+        (-1_000_000 * i).rem_euclid(waits) as f64
+    }
+    for (name, late_ns) in [("two", in_two as fn(i64, f64) -> f64), ("four", in_four), ("timer", timer)] {
+        let verdict = Outside { late_ns, ..SOUND }.verdict();
+        assert_eq!(kinds(&verdict), [], "{name}");
+        assert!(verdict.steps[0].families.iter().all(|f| f.verdict != Outcome::Fail));
+        let swept = verdict.steps[0].swept;
+        assert!(
+            swept.fastest_clean_m_s.is_some_and(|v| v > 1.5),
+            "{swept:?} {:?}",
+            verdict.steps[0].families
+        );
+    }
+}
+
 /// Reports every 1.08 ms where 1 ms is asked for, and every 8.64 for 8: stamps tell no more than whole milliseconds.
 #[test]
 fn stamps_of_whole_milliseconds_tell_one_interval_and_pass_none_that_is_off() {
