@@ -21,6 +21,7 @@ mod wake_up;
 
 pub use drift::looked_at;
 pub use gain_change::Contrast as GainContrast;
+pub(crate) use gain_change::drop_explained;
 pub(crate) use tracking_loss::IN_SOME;
 
 use crate::decision;

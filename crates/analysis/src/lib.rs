@@ -54,7 +54,7 @@ pub mod tracking_limit;
 pub mod verdict;
 mod whole;
 
-use families::{NOT_LOOKED_AT, REGISTRY, clean_swipes, not_examined};
+use families::{NOT_LOOKED_AT, REGISTRY, clean_swipes, drop_explained, not_examined};
 use host::HostSpans;
 use lengths::Lengths;
 use serde_json::{Value, json};
@@ -109,6 +109,7 @@ pub fn judge<'a>(recording: &'a Recording, session: &str) -> Judgement<'a> {
             own.retain(|finding| finding.swipe.is_some());
         }
         REGISTRY.iter().for_each(|family| family.detect(view, &mut own));
+        drop_explained(view, &mut own);
         own.sort_by_key(|f| (f.begin_ns, f.family));
         let clean = Lengths::of(view, &own);
         let mut decided = step_verdict(view, &own, clean.as_ref());

@@ -32,6 +32,7 @@
 //! Cost: O(swipes log swipes).
 
 mod cut_off;
+mod explains;
 mod with_time;
 
 use super::{Detector, Lasting, limits, not_examined, over_phases, round, verdict};
@@ -44,6 +45,8 @@ use crate::verdict::{Cause, Criterion, Direction, Family, FamilyVerdict, Finding
 use serde_json::json;
 use slipgauge_trace::session::Pace;
 use with_time::WithTime;
+
+pub(crate) use explains::drop_explained;
 
 pub(super) struct GainChange;
 

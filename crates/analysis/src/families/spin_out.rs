@@ -44,6 +44,9 @@ use statrs::distribution::{ContinuousCDF, Normal};
 
 pub(super) struct SpinOut;
 
+/// Kind of motion that is told again.
+pub(super) const REPEATED: &str = "repeated";
+
 /// Time from which the speed before a turn is taken, seconds.
 const BEFORE_S: f64 = 4e-3;
 /// Noise of a cell's counts, relative: data sheets give 1 % typical.
@@ -85,7 +88,7 @@ impl Detector for SpinOut {
                         Wrong::Reversal => "reversal",
                         Wrong::BeyondAnArm => "beyond an arm",
                         Wrong::Ahead => "ahead",
-                        Wrong::Repeated => "repeated",
+                        Wrong::Repeated => REPEATED,
                         _ => "sideways",
                     },
                     begin: stretch.begin,
