@@ -46,7 +46,7 @@ use crate::families::{key, spoiled};
 use crate::series::{DUE, Frame, Series, fast_intervals};
 use crate::spectrum;
 use crate::stats::{mad, mean_sd, median, quantile, t_quantile};
-use crate::step::StepView;
+use crate::step::{StepView, SwipeView};
 use crate::swipes::Swipe;
 use crate::verdict::{Direction, Finding, Pair, Quantity};
 use slipgauge_trace::Nanos;
@@ -70,8 +70,12 @@ const ROUGH: f64 = 4_000_000.0;
 /// Longest lag looked for, nanoseconds. Two swipes one way are further apart (there is one back between them, with a rest before
 /// and after it), so it is clear which of them is meant; and no device that is later could be used at all.
 pub const FAR: i64 = 350_000_000;
-/// Rest taken in on either side of a swipe, nanoseconds, and how far the rough place may be off. Shorter than a dwell.
+/// How far the rough place may be off, nanoseconds; and rest taken in on either side of a swipe at least.
 const REACH: i64 = 100_000_000;
+/// And at most, where no other swipe is nearer: half of the rest to it. (First [`REACH`] for all: a soft hand that makes 300 mm in 5.6 s
+/// sets out and comes to rest more slowly than swipes are found, what lay beyond was cut off at the same times of both devices, and
+/// a lag of 15 ms was told as 8.0 ± 0.8, and passed 12.)
+const REST: i64 = 1_000_000_000;
 /// Two presses within this are one switch that bounces.
 const BOUNCE: i64 = 30_000_000;
 /// Shapes less alike than this are not one motion.
@@ -295,8 +299,11 @@ pub fn lag(step: &StepView, findings: &[Finding]) -> Option<Compared> {
         let clean: Vec<&Swipe> = clean.map(|s| &s.swipe).collect();
         let frame = phase.frame?;
         let test = Moved { series: &phase.series, frame, slot: step.slot() };
+        let wide: Vec<(i64, i64)> = clean.iter().map(|s| with_rest(s, &phase.swipes)).collect();
         let times = match moved(reference, &phase.span) {
-            Some((series, frame, slot)) => each_later(&test, &Moved { series: &series, frame, slot }, &clean),
+            Some((series, frame, slot)) => {
+                each_later(&test, &Moved { series: &series, frame, slot }, &clean, &wide)
+            }
             None => vec![None; clean.len()],
         };
         for (swipe, time) in clean.into_iter().zip(times) {
@@ -328,18 +335,31 @@ fn moved(reference: &DeviceTrace, span: &PhaseSpan) -> Option<(Series, Frame, f6
     Some((series, frame, interval))
 }
 
-/// How much later each swipe is, what it tells, and its own uncertainty; `None` for one that the reference did not see alike.
-fn each_later(test: &Moved, other: &Moved, swipes: &[&Swipe]) -> Vec<Option<(f64, f64, f64)>> {
+/// A swipe's time with half of the rest on either side of it.
+fn with_rest(swipe: &Swipe, all: &[SwipeView]) -> (i64, i64) {
+    let others = || all.iter().map(|s| &s.swipe);
+    let before = others().map(|s| s.end).filter(|end| *end <= swipe.begin).max();
+    let after = others().map(|s| s.begin).filter(|begin| *begin >= swipe.end).min();
+    let half = |rest: Option<i64>| rest.map_or(REST, |rest| (rest / 2).clamp(REACH, REST));
+    let early = half(before.map(|end| swipe.begin.saturating_sub(end)));
+    let late = half(after.map(|begin| begin.saturating_sub(swipe.end)));
+    (swipe.begin.saturating_sub(early), swipe.end.saturating_add(late))
+}
+
+/// How much later each swipe is, what it tells, and its own uncertainty; `None` for one that the reference did not see alike. `wide`: each
+/// [with its rest](with_rest).
+fn each_later(
+    test: &Moved,
+    other: &Moved,
+    swipes: &[&Swipe],
+    wide: &[(i64, i64)],
+) -> Vec<Option<(f64, f64, f64)>> {
     let fits: Vec<Vec<f64>> = swipes.iter().map(|s| fits(test, other, s)).collect();
     let count = fits.iter().map(Vec::len).max().unwrap_or(0);
     let sum = |i: usize| fits.iter().filter_map(|f| f.get(i)).sum::<f64>();
     let best = (0..count).map(sum).max_by(|a, b| a.abs().total_cmp(&b.abs()));
     let sign = best.unwrap_or(1.0).signum();
-    swipes
-        .iter()
-        .zip(&fits)
-        .map(|(swipe, fits)| later(test, other, (swipe.begin, swipe.end), place(fits, sign)?, sign))
-        .collect()
+    wide.iter().zip(&fits).map(|(span, fits)| later(test, other, *span, place(fits, sign)?, sign)).collect()
 }
 
 /// How well a swipe by itself fits the reference's motion, from [`FAR`] earlier to as much later, in steps of [`ROUGH`].
@@ -364,11 +384,10 @@ fn place(fits: &[f64], sign: f64) -> Option<i64> {
 fn later(
     test: &Moved,
     other: &Moved,
-    (begin, end): (i64, i64),
+    (from, to): (i64, i64),
     shift: i64,
     sign: f64,
 ) -> Option<(f64, f64, f64)> {
-    let (from, to) = (begin.saturating_sub(REACH), end.saturating_add(REACH));
     let own = speeds(test, (from, to), GRID);
     let mut against = speeds(other, (from.saturating_sub(shift), to.saturating_sub(shift)), GRID);
     against.iter_mut().for_each(|v| *v *= sign);
@@ -574,7 +593,7 @@ mod tests {
                 let (one, two) = (polled(500_000 * i), polled(500_000 * i + apart));
                 let frame = Frame { cos: 1.0, sin: 0.0 };
                 let [test, other] = [&one, &two].map(|series| Moved { series, frame, slot: 8e6 });
-                later(&test, &other, (0, 250_000_000), 0, 1.0).unwrap().0
+                later(&test, &other, (-REACH, 250_000_000 + REACH), 0, 1.0).unwrap().0
             });
             let mean = times.sum::<f64>() / 16.0;
             assert!(mean.abs() < 20_000.0, "polls {apart} ns apart: {mean} ns");
