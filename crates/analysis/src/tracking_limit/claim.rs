@@ -8,11 +8,13 @@
 //!   seen faster. (Added after "above 2.7 m/s" had been told of a device of which every swipe out lost track at 1.0 m/s.)
 //! - *A value* well beyond the fastest swipe ([`BEYOND`]) is a model's and no measurement: swipes that lose track at any speed, with
 //!   faster ones that do not, make one.
-//! - *A bound from above* that clean swipes went beyond is none: there is no one limit.
+//! - *A bound from above* that clean swipes went beyond is none: there is no one limit. Nor is one well beyond the fastest speed that is
+//!   expected of any swipe. (Added after "below 21.48 m/s" had been told of few counts every 0.125 ms.)
 //!
 //! Where nothing is left it is said why.
 
 use super::gain::Change;
+use crate::erratic::ARM_SPEED;
 use crate::families::{clean_swipes, key};
 use crate::silence::SLOWEST_LIMIT_MM_S;
 use crate::stats::{median, quantile};
@@ -72,6 +74,9 @@ pub(super) fn of(
             "some swipes have lost track by {high:.2} m/s, and others are clean up to {:.2} m/s: no one limit",
             clean.unwrap_or(high)
         )),
+        (None, Some(high)) if expected(step).is_some_and(|most| high > BEYOND * most) => {
+            Err(format!("swipes lose track below {high:.2} m/s, and nobody was as fast"))
+        }
         _ => Ok(travelled(counted, change)),
     }
 }
@@ -99,6 +104,11 @@ fn fastest_clean(step: &StepView, findings: &[Finding]) -> Option<f64> {
 /// Fastest swipe, m/s.
 fn fastest(step: &StepView) -> Option<f64> {
     step.swipes().map(|(_, s)| s.grid.claim.seen_mm_s * 1e-3).reduce(f64::max)
+}
+
+/// Fastest speed expected of any swipe, what it lost included, m/s; an arm's at the most.
+fn expected(step: &StepView) -> Option<f64> {
+    step.swipes().map(|(_, s)| (s.grid.peak() * 1e-3).min(ARM_SPEED)).reduce(f64::max)
 }
 
 /// The speed at which swipes first lose track, m/s, if it is one.
