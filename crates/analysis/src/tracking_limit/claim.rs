@@ -9,7 +9,7 @@
 //! - *A value* well beyond the fastest swipe ([`BEYOND`]) is a model's and no measurement: swipes that lose track at any speed, with
 //!   faster ones that do not, make one.
 //! - *A bound from above* that clean swipes went beyond is none: there is no one limit. Nor is one well beyond the fastest speed that is
-//!   expected of any swipe. (Added after "below 21.48 m/s" had been told of few counts every 0.125 ms.)
+//!   expected of any swipe. (Added after "below 21.48 m/s" had been told where short swipes made a gain of a tenth.)
 //!
 //! Where nothing is left it is said why.
 
