@@ -74,10 +74,16 @@ pub(super) fn of(
             "some swipes have lost track by {high:.2} m/s, and others are clean up to {:.2} m/s: no one limit",
             clean.unwrap_or(high)
         )),
-        (None, Some(high)) if expected(step).is_some_and(|most| high > BEYOND * most) => {
-            Err(format!("swipes lose track below {high:.2} m/s, and nobody was as fast"))
+        _ => {
+            let limit = travelled(counted, change);
+            let beyond = |high: f64| expected(step).is_some_and(|most| high > BEYOND * most);
+            match (limit.low, limit.high) {
+                (None, Some(high)) if beyond(high) => {
+                    Err(format!("swipes lose track below {high:.2} m/s, and nobody was as fast"))
+                }
+                _ => Ok(limit),
+            }
         }
-        _ => Ok(travelled(counted, change)),
     }
 }
 
