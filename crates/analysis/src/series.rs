@@ -143,25 +143,38 @@ pub struct Series {
 }
 
 impl Series {
-    /// Collects a phase whose reports were read in batches: each is spread backwards, as one that is known for one is.
+    /// Collects a phase whose reports were read in batches: each is spread backwards from its stamp, as one that is known for one is; or
+    /// on from the one before, if it lacks some and as many and more are lacking after it: a silence that began in it is one silence.
+    /// (Added after the last reports before a sensor went blind had been told to follow a dropout.)
     pub fn of_batches(trace: &DeviceTrace, phase: &PhaseSpan, interval: i64) -> Series {
         let mut series = Series::of_phase(trace, phase, None);
-        let mut earlier = i64::MIN;
         let in_company = |a: &Sample, b: &Sample| b.t.saturating_sub(a.t) < ticks::READ as i64;
         let sent = |s: &Sample| 1 + i64::from(s.idle_before);
-        for batch in series.samples.chunk_by_mut(in_company) {
-            let stamp = batch.last().map_or(earlier, |s| s.t);
-            let room = stamp.saturating_sub(earlier.max(stamp.saturating_sub(Nanos::SECOND.0)));
-            let count = batch.iter().map(sent).fold(0, i64::saturating_add);
-            let step = interval.min(room / count);
+        // Stamp and reports of each.
+        let batches: Vec<(i64, i64)> = series
+            .samples
+            .chunk_by(in_company)
+            .map(|batch| (batch[batch.len() - 1].t, batch.iter().map(sent).fold(0, i64::saturating_add)))
+            .collect();
+        let room = |at: usize| {
+            let before = at.checked_sub(1).map_or(i64::MIN, |before| batches[before].0);
+            batches[at].0.saturating_sub(before).min(Nanos::SECOND.0)
+        };
+        let lacks = |at: usize| room(at) - interval.saturating_mul(batches[at].1);
+        for (at, batch) in series.samples.chunk_by_mut(in_company).enumerate() {
+            let (stamp, count) = batches[at];
+            let step = interval.min(room(at) / count);
+            let goes_silent = at > 0
+                && lacks(at) > interval
+                && batches.get(at + 1).is_some_and(|_| lacks(at + 1) >= lacks(at));
+            let last = if goes_silent { batches[at - 1].0 + step * count } else { stamp };
             let alone = batch.len() == 1;
             let mut behind = 0;
             for sample in batch.iter_mut().rev() {
-                sample.t = stamp - step * behind;
-                sample.timed &= alone;
+                sample.t = last - step * behind;
+                sample.timed &= alone && !goes_silent;
                 behind += sent(sample);
             }
-            earlier = stamp;
         }
         series
     }
