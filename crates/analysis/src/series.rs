@@ -144,7 +144,7 @@ pub struct Series {
 
 impl Series {
     /// Collects a phase whose reports were read in batches: each is spread backwards from its stamp, as one that is known for one is; or
-    /// on from the one before, if it lacks some and as many and more are lacking after it: a silence that began in it is one silence.
+    /// on from the one before, if that is full, it lacks some, and as many and more are lacking after it: a silence that began in it is one silence.
     /// (Added after the last reports before a sensor went blind had been told to follow a dropout.)
     pub fn of_batches(trace: &DeviceTrace, phase: &PhaseSpan, interval: i64) -> Series {
         let mut series = Series::of_phase(trace, phase, None);
@@ -165,6 +165,7 @@ impl Series {
             let (stamp, count) = batches[at];
             let step = interval.min(room(at) / count);
             let goes_silent = at > 0
+                && lacks(at - 1) <= interval
                 && lacks(at) > interval
                 && batches.get(at + 1).is_some_and(|_| lacks(at + 1) >= lacks(at));
             let last = if goes_silent { batches[at - 1].0 + step * count } else { stamp };
