@@ -46,7 +46,7 @@ use crate::families::{key, spoiled};
 use crate::series::{DUE, Frame, Series, fast_intervals};
 use crate::spectrum;
 use crate::stats::{mad, mean_sd, median, quantile, t_quantile};
-use crate::step::{StepView, SwipeView};
+use crate::step::{Away, StepView, SwipeView, times_away};
 use crate::swipes::Swipe;
 use crate::verdict::{Direction, Finding, Pair, Quantity};
 use slipgauge_trace::Nanos;
@@ -102,6 +102,8 @@ pub struct Compared {
     pub device_alone: usize,
     /// Seen by the reference alone.
     pub reference_alone: usize,
+    /// Left out: the reference was away from the computer, as the file says, and saw nothing by that.
+    pub reference_away: usize,
 }
 
 impl Compared {
@@ -293,15 +295,17 @@ pub fn lag(step: &StepView, findings: &[Finding]) -> Option<Compared> {
         return None;
     }
     let spoiled = spoiled(step, findings);
-    let (mut all, mut alone) = (Vec::new(), 0);
+    let (mut all, mut alone, mut reference_away) = (Vec::new(), 0, 0);
+    let away = times_away(reference);
+    let slot = interval(step, reference);
     for phase in step.phases.iter().filter(|p| !p.swipes.is_empty()) {
         let clean = phase.swipes.iter().filter(|s| !spoiled.contains(&key(phase, s)));
         let clean: Vec<&Swipe> = clean.map(|s| &s.swipe).collect();
         let frame = phase.frame?;
         let test = Moved { series: &phase.series, frame, slot: step.slot() };
         let wide: Vec<(i64, i64)> = clean.iter().map(|s| with_rest(s, &phase.swipes)).collect();
-        let times = match moved(reference, &phase.span) {
-            Some((series, frame, slot)) => {
+        let times = match slot.and_then(|slot| Some((slot, moved(reference, &phase.span, slot)?))) {
+            Some((slot, (series, frame))) => {
                 each_later(&test, &Moved { series: &series, frame, slot }, &clean, &wide)
             }
             None => vec![None; clean.len()],
@@ -314,6 +318,13 @@ pub fn lag(step: &StepView, findings: &[Finding]) -> Option<Compared> {
             if step.host.explain(from.saturating_sub(REACH), to.saturating_add(REACH)) {
                 continue;
             }
+            let gone = |away: &Away| {
+                away.gone <= to.saturating_add(REACH) && away.until() >= from.saturating_sub(REACH)
+            };
+            if away.iter().any(gone) {
+                reference_away += 1;
+                continue;
+            }
             let Some((t, weight, noise)) = time else {
                 alone += 1;
                 continue;
@@ -323,16 +334,26 @@ pub fn lag(step: &StepView, findings: &[Finding]) -> Option<Compared> {
         }
     }
     let both = all.len();
-    Some(Compared { later: Later::of_swipes(all), both, device_alone: alone, reference_alone: 0 })
+    let later = Later::of_swipes(all);
+    Some(Compared { later, both, device_alone: alone, reference_alone: 0, reference_away })
 }
 
-/// The reference's motion in a phase: its series, frame and report interval.
-fn moved(reference: &DeviceTrace, span: &PhaseSpan) -> Option<(Series, Frame, f64)> {
-    let nominal = Series::of_phase(reference, span, None);
-    let interval = median(&fast_intervals(&nominal, Nanos(20_000_000), DUE))?;
+/// The reference's report interval, nanoseconds: of all phases together, since in slow swipes of few counts it shows in no two reports;
+/// where it shows nowhere, as its descriptor asks for. (Added after all slow swipes beside a reference of 800 counts an inch every 0.125 ms
+/// had been said to have no partner.)
+fn interval(step: &StepView, reference: &DeviceTrace) -> Option<f64> {
+    let phases = step.phases.iter().filter(|p| !p.swipes.is_empty());
+    let all = phases
+        .flat_map(|p| fast_intervals(&Series::of_phase(reference, &p.span, None), Nanos(20_000_000), DUE));
+    let asked = step.reference_interval.map(|interval| interval.0 as f64).filter(|interval| *interval > 0.0);
+    median(&all.collect::<Vec<f64>>()).or(asked)
+}
+
+/// The reference's motion in a phase: its series and frame.
+fn moved(reference: &DeviceTrace, span: &PhaseSpan, interval: f64) -> Option<(Series, Frame)> {
     let series = Series::of_phase(reference, span, Some(Nanos(interval as i64)));
     let frame = Frame::principal([&series], Nanos(20_000_000))?;
-    Some((series, frame, interval))
+    Some((series, frame))
 }
 
 /// A swipe's time with half of the rest on either side of it.
@@ -458,7 +479,8 @@ pub fn strike_lag(step: &StepView) -> Option<Compared> {
             pace: None,
         }));
     }
-    Some(Compared { later: Later::of_strikes(&all), both: all.len(), device_alone, reference_alone })
+    let later = Later::of_strikes(&all);
+    Some(Compared { later, both: all.len(), device_alone, reference_alone, reference_away: 0 })
 }
 
 /// True for a strike whose partner would have been seen: it lies neither beyond the line of the phase nor in what this computer

@@ -37,7 +37,7 @@ mod not_made;
 mod passed;
 mod turned;
 
-pub use away::Away;
+pub use away::{Away, times as times_away};
 pub use cut::{Cut, Ends};
 
 /// Displacements are summed over this window to find the direction of travel.
@@ -339,7 +339,7 @@ impl<'a> StepView<'a> {
             }
         };
         let (trace, ends) = (self.trace, &self.ends);
-        let times_away = away::times(trace);
+        let times_away = times_away(trace);
         for PhaseView { span, series, frame, swipes, .. } in &mut self.phases {
             let Some(frame) = *frame else { continue };
             for view in swipes {

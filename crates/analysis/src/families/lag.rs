@@ -7,6 +7,9 @@
 //! Swipes without a partner are named. They may be as late as is looked for at all (350 ms, [`FAR`]), so there is no pass if
 //! that would lift the mean over the tolerance, nor if they are more than [`A_FEW`]; and no fail if they are most.
 //!
+//! Those in which the reference was away from the computer, as the file says, are left out and named. (Added after a lag far inside its
+//! tolerance had been left open for two such swipes.)
+//!
 //! Spread is told beside what the measurement alone makes of it, 0.02 to 0.2 ms in simulated sessions of
 //! any interval: swipes that scatter by 1 ms show, whatever their order. It is not judged: how even is even enough is the user's to say.
 //!
@@ -116,15 +119,19 @@ fn paced((pace, mean): (Pace, f64)) -> String {
 /// Names those without a partner.
 fn alone(compared: &Compared, what: &str) -> String {
     let alone = compared.alone();
+    let away = match compared.reference_away {
+        0 => String::new(),
+        n => format!("; left out: {n} in which the reference was away from this computer"),
+    };
     if alone == 0 {
-        return String::new();
+        return away;
     }
     let by_other = match compared.reference_alone {
         0 => String::new(),
         n => format!(", {n} of them told by the reference only"),
     };
     let all = compared.both + alone;
-    format!("; of {all} {what}, {alone} without a partner within {} ms{by_other}", FAR / 1_000_000)
+    format!("; of {all} {what}, {alone} without a partner within {} ms{by_other}{away}", FAR / 1_000_000)
 }
 
 impl Detector for Lag {

@@ -38,7 +38,7 @@ impl Away {
 }
 
 /// All times in which it was away, in order.
-pub(super) fn times(trace: &DeviceTrace) -> Vec<Away> {
+pub fn times(trace: &DeviceTrace) -> Vec<Away> {
     let mut backs = trace.back.iter().copied().peekable();
     let next = trace.gone.iter().skip(1).map(Some).chain([None]);
     let times = trace.gone.iter().zip(next).map(|(gone, next)| {
