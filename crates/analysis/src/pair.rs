@@ -46,7 +46,7 @@ use crate::families::{key, spoiled};
 use crate::series::{DUE, Frame, Series, fast_intervals};
 use crate::spectrum;
 use crate::stats::{mad, mean_sd, median, quantile, t_quantile};
-use crate::step::{Away, StepView, SwipeView, times_away};
+use crate::step::{Away, StepView, times_away};
 use crate::swipes::Swipe;
 use crate::verdict::{Direction, Finding, Pair, Quantity};
 use slipgauge_trace::Nanos;
@@ -70,11 +70,12 @@ const ROUGH: f64 = 4_000_000.0;
 /// Longest lag looked for, nanoseconds. Two swipes one way are further apart (there is one back between them, with a rest before
 /// and after it), so it is clear which of them is meant; and no device that is later could be used at all.
 pub const FAR: i64 = 350_000_000;
-/// How far the rough place may be off, nanoseconds; and rest taken in on either side of a swipe at least.
+/// How far the rough place may be off, nanoseconds. Shorter than a dwell.
 const REACH: i64 = 100_000_000;
-/// And at most, where no other swipe is nearer: half of the rest to it. (First [`REACH`] for all: a soft hand that makes 300 mm in 5.6 s
-/// sets out and comes to rest more slowly than swipes are found, what lay beyond was cut off at the same times of both devices, and
-/// a lag of 15 ms was told as 8.0 ± 0.8, and passed 12.)
+/// Rest taken in on either side of a swipe, nanoseconds: half of what is between two, and no more than this. (First [`REACH`] for all: a
+/// soft hand that makes 300 mm in 5.6 s sets out and comes to rest more slowly than swipes are found, what lay beyond was cut off at the same
+/// times of both devices, and a lag of 15 ms was told as 8.0 ± 0.8, and passed 12. And where a hand trembled at the stop, a part of the
+/// swipe before was taken in: 12 ms came out as 10.5.)
 const REST: i64 = 1_000_000_000;
 /// Two presses within this are one switch that bounces.
 const BOUNCE: i64 = 30_000_000;
@@ -303,7 +304,8 @@ pub fn lag(step: &StepView, findings: &[Finding]) -> Option<Compared> {
         let clean: Vec<&Swipe> = clean.map(|s| &s.swipe).collect();
         let frame = phase.frame?;
         let test = Moved { series: &phase.series, frame, slot: step.slot() };
-        let wide: Vec<(i64, i64)> = clean.iter().map(|s| with_rest(s, &phase.swipes)).collect();
+        let made: Vec<&Swipe> = phase.swipes.iter().map(|s| &s.swipe).collect();
+        let wide = with_rest(&test, &clean, &made);
         let times = match slot.and_then(|slot| Some((slot, moved(reference, &phase.span, slot)?))) {
             Some((slot, (series, frame))) => {
                 each_later(&test, &Moved { series: &series, frame, slot }, &clean, &wide)
@@ -356,15 +358,43 @@ fn moved(reference: &DeviceTrace, span: &PhaseSpan, interval: f64) -> Option<(Se
     Some((series, frame))
 }
 
-/// A swipe's time with half of the rest on either side of it.
-fn with_rest(swipe: &Swipe, all: &[SwipeView]) -> (i64, i64) {
-    let others = || all.iter().map(|s| &s.swipe);
-    let before = others().map(|s| s.end).filter(|end| *end <= swipe.begin).max();
-    let after = others().map(|s| s.begin).filter(|begin| *begin >= swipe.end).min();
-    let half = |rest: Option<i64>| rest.map_or(REST, |rest| (rest / 2).clamp(REACH, REST));
-    let early = half(before.map(|end| swipe.begin.saturating_sub(end)));
-    let late = half(after.map(|begin| begin.saturating_sub(swipe.end)));
-    (swipe.begin.saturating_sub(early), swipe.end.saturating_add(late))
+/// Share of a swipe's counts that lies outside its [`core`] at either end.
+const OUTSIDE: f64 = 0.01;
+
+/// When a swipe moved, but for the first and the last of its counts: what trembles at a stop before it, or is left of the swipe
+/// before, may begin it.
+fn core(moved: &Moved, swipe: &Swipe) -> (i64, i64) {
+    let samples = moved.series.samples.get(swipe.rows.clone()).unwrap_or_default();
+    let along = swipe.along(samples, moved.frame);
+    let outside = OUTSIDE * along.iter().sum::<f64>();
+    // The first row by which more than that has come, from one end or the other.
+    let reached = |counts: &mut dyn Iterator<Item = (usize, &f64)>| {
+        let mut sum = 0.0;
+        for (row, counts) in counts {
+            sum += counts;
+            if (sum - outside) * outside.signum() > 0.0 {
+                return samples.get(row).map(|s| s.t);
+            }
+        }
+        None
+    };
+    let begin = reached(&mut along.iter().enumerate()).unwrap_or(swipe.begin);
+    (begin, reached(&mut along.iter().enumerate().rev()).unwrap_or(swipe.end).max(begin))
+}
+
+/// Each of some swipes' times with half of the rest on either side of it, of all of a phase.
+fn with_rest(moved: &Moved, swipes: &[&Swipe], all: &[&Swipe]) -> Vec<(i64, i64)> {
+    let cores: Vec<(i64, i64)> = all.iter().map(|s| core(moved, s)).collect();
+    let wide = |swipe: &&Swipe| {
+        let (begin, end) = core(moved, swipe);
+        let before = cores.iter().map(|c| c.1).filter(|end| *end <= begin).max();
+        let after = cores.iter().map(|c| c.0).filter(|begin| *begin >= end).min();
+        let half = |rest: Option<i64>| rest.map_or(REST, |rest| (rest / 2).min(REST));
+        let early = half(before.map(|end| begin.saturating_sub(end)));
+        let late = half(after.map(|begin| begin.saturating_sub(end)));
+        (begin.saturating_sub(early), end.saturating_add(late))
+    };
+    swipes.iter().map(wide).collect()
 }
 
 /// How much later each swipe is, what it tells, and its own uncertainty; `None` for one that the reference did not see alike. `wide`: each
@@ -620,6 +650,53 @@ mod tests {
             let mean = times.sum::<f64>() / 16.0;
             assert!(mean.abs() < 20_000.0, "polls {apart} ns apart: {mean} ns");
         }
+    }
+
+    /// Two swipes of 300 mm in 4 s, of minimum jerk, there and back with a rest of half a second; the second device 15 ms later. Swipes are
+    /// found where they move by 20 mm/s; a count at rest begins the second 0.4 s too early.
+    #[test]
+    fn soft_ends_and_a_count_at_rest_leave_a_lag_as_it_is() {
+        let jerk = |t: f64| t.powi(3) * (10.0 - 15.0 * t + 6.0 * t * t);
+        let part = |t: f64| jerk((t / 4.0).clamp(0.0, 1.0));
+        let place = |t: f64| 9449.0 * (part(t - 1.0) - part(t - 5.5));
+        let device = |late: f64, odd: Option<i64>| {
+            let counts = |i: i64| place(i as f64 * 1e-3 - late).round() as i32;
+            let moved = |i: i64| counts(i) - counts(i - 1) + i32::from(Some(i) == odd);
+            let samples = (0..11_000).map(|i| Sample {
+                t: i * 1_000_000,
+                x: moved(i),
+                y: 0,
+                timed: true,
+                idle_before: 0,
+            });
+            Series { samples: samples.filter(|s| s.x != 0).collect(), ..Series::default() }
+        };
+        let (test, other) = (device(0.015, Some(5_100)), device(0.0, None));
+        let frame = Frame { cos: 1.0, sin: 0.0 };
+        let swipe = |number, direction, from: i64, to: i64| {
+            let row = |t: i64| test.samples.partition_point(|s| s.t < t * 1_000_000);
+            Swipe {
+                number,
+                direction,
+                rows: row(from)..row(to),
+                begin: from * 1_000_000,
+                end: to * 1_000_000,
+                along: 0.0,
+                across: 0.0,
+                peak: 0.0,
+                exit: 0.0,
+                one_travel: 0.0,
+                surplus: 0.0,
+                began_short: false,
+                stopped_short: false,
+            }
+        };
+        let both = [swipe(1, Direction::Out, 1_300, 4_700), swipe(2, Direction::Back, 5_100, 9_200)];
+        let both: Vec<&Swipe> = both.iter().collect();
+        let [test, other] = [&test, &other].map(|series| Moved { series, frame, slot: 1e6 });
+        let wide = with_rest(&test, &both, &both);
+        let times = each_later(&test, &other, &both, &wide);
+        assert!(times.iter().all(|t| t.is_some_and(|t| (t.0 - 15e6).abs() < 0.5e6)), "{times:?} {wide:?}");
     }
 
     #[test]
