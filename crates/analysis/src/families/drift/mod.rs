@@ -7,7 +7,7 @@
 //! - *wander*, a device that goes on moving with the hand off it and not in a line: mean speed of the place about its
 //!   trend, in windows of [`WANDER`]; one that turns back from window to window is a tremble;
 //! - *bursts* ([`groups`], [`bursts`]): runs of counts that do not come back, by Garwood's limits (1936) on their number;
-//! - *tremble*, which cancels, and *flicker*, the lamp's ([`tremble`]).
+//! - *tremble*, which cancels, and *flicker*, the lamp's ([`tremble`]); where a [hand](hand) trembles on it nothing fails.
 //!
 //! Left out, and told with numbers: the time in which the hand lets go, the settling of pad and cable, and knocks on the
 //! desk. Where that is more than a hand drags ([`LET_GO_MOST_MM`]), or the knocks recur ([`knocks`]) and are wider than a
@@ -29,6 +29,7 @@
 
 mod bursts;
 mod groups;
+mod hand;
 mod hops;
 mod knocks;
 mod rest;
@@ -87,6 +88,8 @@ struct Look<'a> {
     onward: bool,
     /// Sizes of the tremble in windows, counts.
     tremble: Vec<f64>,
+    /// At how many hertz a [hand](hand) trembles on it.
+    hand: Option<f64>,
 }
 
 impl<'a> Look<'a> {
@@ -110,7 +113,8 @@ impl<'a> Look<'a> {
         let wander = steps.iter().map(|step| (length(*step) - 1.0).max(0.0) / WANDER).collect();
         let onward = steps.windows(2).map(|w| w[0][0] * w[1][0] + w[0][1] * w[1][1]).sum::<f64>() >= 0.0;
         let tremble = tremble::sizes(&rest, &trend);
-        Some(Look { phase, rest, trend, moves, wander, onward, tremble })
+        let hand = hand::trembles(&rest);
+        Some(Look { phase, rest, trend, moves, wander, onward, tremble, hand })
     }
 
     /// Creep with what the bursts add, counts per second, and its standard uncertainty.
@@ -277,6 +281,8 @@ fn to_settle(looks: &[Look], family: &FamilyVerdict, events: usize) -> String {
     let seconds: f64 = looks.iter().map(|l| l.rest.seconds).sum();
     if family.criteria.iter().any(|c| c.what == LET_GO) {
         "the rest again, with the hand off the device before it begins".to_owned()
+    } else if looks.iter().any(|l| l.hand.is_some()) {
+        "the rest again, with the hand off the device and the desk".to_owned()
     } else if looks.iter().any(|l| l.rest.shaken) {
         "the rest again while nobody walks, types or knocks, or on another desk".to_owned()
     } else if let Some(s) = longer(events, seconds).filter(|_| rate_alone) {
@@ -399,8 +405,10 @@ fn look_over(step: &StepView, look: &Look, counts_a_step: i32, findings: &mut Ve
         let evidence = with_map(json!({
             "turns": turns, "per_second": round(f64::from(turns) / seconds, 2),
             "rms_counts": round(stats::mean(&look.tremble).unwrap_or(0.0), 3),
+            "as_a_hand_at_hz": look.hand.map(|hz| round(hz, 1)),
         }));
-        add("tremble", span, widest, None, Cause::Sensor, evidence);
+        let cause = if look.hand.is_some() { Cause::Operator } else { Cause::Sensor };
+        add("tremble", span, widest, None, cause, evidence);
     }
 }
 
@@ -474,7 +482,12 @@ fn criteria(step: &StepView, looks: &[Look], per_mm: f64) -> (Vec<Criterion>, bu
     let counted = bursts::count(&looks.iter().map(|l| &l.rest).collect::<Vec<_>>());
     let bursts = burst_rate(looks, &counted, per_mm, shared);
     let all = [let_go(looks, per_mm), creep, hops, wander, Some(bursts), tremble];
-    (all.into_iter().flatten().collect(), counted)
+    let mut all: Vec<Criterion> = all.into_iter().flatten().collect();
+    if looks.iter().any(|look| look.hand.is_some()) {
+        // Whatever was seen there, the hand may have done it.
+        all.iter_mut().filter(|c| c.verdict == Outcome::Fail).for_each(|c| c.verdict = Outcome::Inconclusive);
+    }
+    (all, counted)
 }
 
 fn rank(outcome: Outcome) -> u8 {
@@ -540,8 +553,12 @@ fn because(
     if has("tremble") {
         let per_second = f64::from(turns) / seconds.max(1e-9);
         said.push(format!(
-            "trembles {per_second:.1} times a second, {:.4} mm root mean square",
-            value("tremble")
+            "trembles {per_second:.1} times a second, {:.4} mm root mean square{}",
+            value("tremble"),
+            looks
+                .iter()
+                .find_map(|l| l.hand)
+                .map_or(String::new(), |hz| format!(", at {hz:.0} Hz as a hand does"))
         ));
     }
     let counts = looks.iter().map(|l| l.rest.calm().count()).sum::<usize>();
