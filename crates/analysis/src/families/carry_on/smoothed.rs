@@ -79,12 +79,17 @@ fn endings(step: &StepView) -> Option<Endings> {
             .filter_map(|i| Some((phase.swipes[i].swipe.peak, ending(step, phase, i)?)));
         seen.extend(ends);
     }
+    alike(&seen, step.swipes().count(), step.slot())
+}
+
+/// The same of some swipes' peaks and endings, of so many in all.
+fn alike(seen: &[(f64, [f64; 2])], all: usize, slot: f64) -> Option<Endings> {
     let n = seen.len() as f64;
-    if seen.len() < LEAST.0 || n < LEAST.1 * step.swipes().count() as f64 {
+    if seen.len() < LEAST.0 || n < LEAST.1 * all as f64 {
         return None;
     }
     let times: Vec<f64> = seen.iter().map(|(_, [first, second])| first + second).collect();
-    let time = median(&times).filter(|time| *time >= LEAST_NS.max(3.0 * step.slot()))?;
+    let time = median(&times).filter(|time| *time >= LEAST_NS.max(3.0 * slot))?;
     let spread = mad(&times, time)? / time;
     let near = |time_of: f64| (time_of - time).abs() <= 2.0 * ALIKE * time;
     let halves = median(&seen.iter().map(|(_, [first, second])| first / second).collect::<Vec<_>>())?;
@@ -135,4 +140,28 @@ fn ending(step: &StepView, phase: &PhaseView, index: usize) -> Option<[f64; 2]> 
         left = before;
     }
     None
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// So many swipes at a peak, of which the two parts of the ending take so long, in ms; by turns a share more and less.
+    fn at(n: usize, peak: f64, [first, second]: [f64; 2], scatter: f64) -> Vec<(f64, [f64; 2])> {
+        let by = |i: usize| if i.is_multiple_of(2) { 1.0 + scatter } else { 1.0 - scatter };
+        (0..n).map(|i| (peak, [first, second].map(|ms| 1e6 * ms * by(i)))).collect()
+    }
+
+    #[test]
+    fn endings_that_agree_as_no_hands_do_need_not_be_those_of_all_swipes() {
+        let told = |scatter: f64, medium: f64| {
+            let slow = at(20, 0.3, [60.0, 45.0], 0.1);
+            let medium = at(8, medium, [21.0, 21.0], scatter);
+            let all = [slow, medium, at(60, 2.5, [21.0, 21.0], scatter)].concat();
+            alike(&all, 88, 1e6).is_some()
+        };
+        assert!(told(0.005, 1.2) && !told(0.04, 1.2), "by how they agree");
+        assert!(!told(0.005, 2.2), "at one speed");
+        assert!(alike(&[], 0, f64::NAN).is_none());
+    }
 }
