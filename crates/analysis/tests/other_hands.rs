@@ -439,6 +439,18 @@ fn a_host_that_is_later_than_an_interval_makes_no_silence_and_no_wander() {
     }
 }
 
+/// Reports every 0.125 ms of 400 counts an inch, so that many slots hold no count; a reader that is late by 4 ms every 0.2 s, and then
+/// takes what came at once.
+#[test]
+fn a_late_reader_of_few_counts_makes_no_silence() {
+    fn late_ns(i: i64, _: f64) -> f64 {
+        let at = i % 1600;
+        if at < 32 { (32 - at) as f64 * 125e3 + at as f64 * 2e3 } else { 0.0 }
+    }
+    let outside = Outside { slot_ns: 125_000, counts_per_mm: 15.75, late_ns, ..SOUND };
+    assert_eq!(kinds(&outside.verdict()), []);
+}
+
 /// A device of 1 ms whose reader wakes every so many milliseconds, and then once for each report, 15 µs apart.
 fn read_every(every: i64, i: i64) -> f64 {
     let waits = (every - 1 - i % every) as f64;

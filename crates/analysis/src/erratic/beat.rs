@@ -22,7 +22,7 @@ use crate::stats::{median, quantile};
 const MOST: f64 = 0.97;
 /// Rounding at either end of a cell, on two axes, in counts: |cos| + |sin| at the most.
 const ROUNDING: f64 = 1.5;
-/// Where cells scatter by twice what rounding and noise make, four times the variance, it is the frames that do, and as little as
+/// Where cells of so few counts that this may hide a frame scatter by twice what rounding and noise make, four times the variance, it is the frames that do, and as little as
 /// one standard deviation of the rounding is taken off: variance of two ends, counts², in any direction. (Added after sound devices of 1,380 to
 /// 1,700 frames a second at 400 counts an inch, whose slow reports hold five counts, had failed for partial losses of one frame in two
 /// reports.)
@@ -54,7 +54,10 @@ pub(crate) fn share(parts: &[Part], each: usize, slot: f64) -> f64 {
         parts.iter().flat_map(cells).filter(|c| c.0.is_finite() && c.1 > 0.0).collect();
     let scatter: f64 = all.iter().map(|(m, _)| m * m).sum();
     let anyhow: f64 = all.iter().map(|(_, counts)| ROUNDED / (counts * counts) + (NOISE / 3.0).powi(2)).sum();
-    let rounding = if scatter > PLAIN * anyhow { ROUNDING_SEEN } else { ROUNDING };
+    // In reports of many counts the most that rounding makes hides no frame.
+    let few =
+        median(&all.iter().map(|c| c.1).collect::<Vec<f64>>()).is_some_and(|counts| counts * OFF < ROUNDING);
+    let rounding = if few && scatter > PLAIN * anyhow { ROUNDING_SEEN } else { ROUNDING };
     let less = |(m, counts): &(f64, f64)| m.signum() * (m.abs() - rounding / counts).max(0.0);
     let off: Vec<f64> = all.iter().map(less).collect();
     if off.len() < LEAST {
@@ -92,7 +95,7 @@ mod tests {
     fn a_frame_more_in_a_report_shows_as_its_share() {
         for (frames, most) in [(1.1, 2.0 / 1.1 - 1.0), (1.5, 1.0 / 3.0), (1.8, 1.0 - 1.0 / 1.8)] {
             let got = share(&[beat(frames)], 1, 1e6);
-            assert!((got - (most - ROUNDING_SEEN / 30.0 - NOISE)).abs() < 1e-9, "{frames}: {got}");
+            assert!((got - (most - ROUNDING / 30.0 - NOISE)).abs() < 1e-9, "{frames}: {got}");
             let few = Part { counts: 4.7, ..beat(frames) };
             assert!((share(&[few], 1, 1e6) - (most - ROUNDING_SEEN / 4.7 - NOISE)).abs() < 1e-9, "{frames}");
         }

@@ -10,7 +10,7 @@ use super::rest::Rest;
 use crate::spectrum::{self, Spectrum, Window};
 
 /// Hertz: those of the tremor, and what a rest of some seconds spreads them to.
-const BAND: std::ops::RangeInclusive<f64> = 7.0..=13.0;
+const BAND: std::ops::RangeInclusive<f64> = 7.5..=12.5;
 /// Slower than this an arm sways and a creep goes.
 const SLOWEST: f64 = 3.0;
 /// Share of the power.
