@@ -391,3 +391,25 @@ fn hops_that_all_go_one_way_are_a_creep_and_fail() {
     let (to_and_fro, _) = at_rest(1600.0, 1_000_000, |t| [hops(t) % 2.0, 0.0]);
     assert_ne!(to_and_fro.verdict, Outcome::Fail, "{}", to_and_fro.because);
 }
+
+/// 0.3 mm/s from the third second to the sixth, at 800 counts an inch: a count each 0.106 s.
+#[test]
+fn a_creep_that_sets_in_and_stops_is_no_row_of_bursts() {
+    let creeps = |t: f64| 0.3 * t + 0.003 * (TAU * 3.1 * t).sin();
+    let (family, findings) = at_rest(800.0, 1_000_000, |t| [creeps((t - 3.0).clamp(0.0, 3.0)), 0.0]);
+    let kinds: Vec<&str> = findings.iter().map(|f| f.kind).collect();
+    assert_eq!(kinds, ["spell"], "{}", family.because);
+}
+
+/// A hand on the device swings it by 0.15 mm at 9 Hz, now more and now less; a sensor that does so at 20 Hz fails.
+#[test]
+fn a_hand_that_trembles_on_it_fails_no_device() {
+    let swings =
+        |hz: f64| move |t: f64| [0.15 * (0.7 + 0.3 * (TAU * 0.4 * t).sin()) * (TAU * hz * t).sin(), 0.0];
+    let (family, findings) = at_rest(1600.0, 1_000_000, swings(9.0));
+    assert_eq!(family.verdict, Outcome::Inconclusive, "{}", family.because);
+    assert!(family.because.contains("at 9 Hz as a hand does"), "{}", family.because);
+    assert!(findings.iter().all(|f| f.kind == "tremble" && f.cause == Cause::Operator), "{findings:?}");
+    let (family, _) = at_rest(1600.0, 1_000_000, swings(20.0));
+    assert_eq!(family.verdict, Outcome::Fail, "{}", family.because);
+}

@@ -11,7 +11,8 @@
 //! - *Going on*: a settling decays, so it was at least as fast before. k counts one way within δ need a speed of
 //!   (k − 1)/δ, and the way since the hand let go at t₀ is then at least (k − 1)/δ · (t − t₀) − 1 counts. This holds for
 //!   every motion that slows down or stays as it is, whatever its shape, time constant and the resolution. A single
-//!   burst does not meet it: two counts in 20 ms at 4 s need 200 counts before.
+//!   burst does not meet it: two counts in 20 ms at 4 s need 200 counts before. So does what is no faster than the place goes for a
+//!   [second](FLOW) before it or after it. (Added after a creep that set in later, of a count each 0.1 s, had been told as 27 bursts.)
 //! - *Pair*: one count on each axis. Two single counts of slow motions at λx and λy meet within δ by chance
 //!   m = 2 δ ∫ λx λy dt times; if m is at most [`PAIR_LEVEL`] they are a burst. A rate is the trend's, and one count in
 //!   the time on top.
@@ -20,6 +21,7 @@
 use super::knocks::{self, SHORT, rings_down, width};
 use super::rest::{self, Group, Pair, Rest, What};
 use super::trend::{self, Trend};
+use crate::series::Sample;
 use crate::tolerances::STILL_SWING_MM;
 
 /// A place that comes back does so within this, nanoseconds: slower swings than one in two seconds are wanders.
@@ -30,6 +32,9 @@ pub(super) const SETTLING_MOST_MM: f64 = 0.5;
 const SLACK: f64 = 0.8;
 /// Chance that slow motions make such a pair in this phase. (First 0.01: then every hundredth sound session has one.)
 const PAIR_LEVEL: f64 = 1e-3;
+/// A creep goes on for so long on one side of some of its counts at least, nanoseconds, by so many counts.
+const FLOW: i64 = 1_000_000_000;
+const LEAST_FLOW: f64 = 4.0;
 /// With more groups than this one of them does not bend the trend.
 const FEW: usize = 64;
 
@@ -120,11 +125,24 @@ fn goes_on(rest: &Rest, group: &Group, per_mm: Option<f64>, slot: f64) -> bool {
         let one_way = group.range[axis] <= counts + 1.0 && counts <= most;
         let rate = SLACK * (counts - 1.0) / seconds;
         let sign = group.net[axis].signum();
-        one_way
-            && rest.starts.iter().any(|(t, place)| {
+        let since_let_go = || {
+            rest.starts.iter().any(|(t, place)| {
                 sign * (group.before[axis] - place[axis]) >= rate * (group.begin - t) as f64 * 1e-9 - 1.0
             })
+        };
+        one_way && (since_let_go() || flows(rest, group, axis, sign * rate))
     })
+}
+
+/// True if the place goes on as fast for [`FLOW`] before a group, or after it: counts a second on an axis.
+fn flows(rest: &Rest, group: &Group, axis: usize, rate: f64) -> bool {
+    let counts = |s: &Sample| f64::from([s.x, s.y][axis]) * rate.signum();
+    let (before, after) = rest.samples.split_at(group.rows.start);
+    let before = before.iter().rev().take_while(|s| s.t >= group.begin.saturating_sub(FLOW));
+    let after = after.iter().skip(group.rows.len()).take_while(|s| s.t <= group.end.saturating_add(FLOW));
+    let (before, after): (f64, f64) = (before.map(counts).sum(), after.map(counts).sum());
+    let due = rate.abs() * FLOW as f64 * 1e-9 - 1.0;
+    before.max(after) >= due.max(LEAST_FLOW)
 }
 
 /// Chance, in this phase, that slow motions make one count on each axis so near to each other.
