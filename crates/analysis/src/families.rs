@@ -251,6 +251,27 @@ pub fn not_examined(step: &StepView, family: Family, why: &str) -> FamilyVerdict
     FamilyVerdict { criteria: Vec::new(), ..verdict(family, vec![criterion], 0, why.to_owned()) }
 }
 
+/// What of a step is missing that a family needs, with what to do: swipes, or what they are held against.
+fn no_swipes_or(step: &StepView, family: Family, missing: &str, to_settle: &str) -> FamilyVerdict {
+    let (why, to_settle) = if step.swipes().next().is_none() {
+        ("no swipes", "swipes from stop to stop")
+    } else {
+        (missing, to_settle)
+    };
+    FamilyVerdict { to_settle: Some(to_settle.to_owned()), ..not_examined(step, family, why) }
+}
+
+/// Neither pass nor fail of a family that needs a scale, where there is none.
+fn no_scale(step: &StepView, family: Family) -> FamilyVerdict {
+    let why = "neither travel nor nominal resolution is known";
+    no_swipes_or(step, family, why, "the travel between the stops, or the nominal resolution, in the plan")
+}
+
+/// And of one that needs the travel.
+fn no_travel(step: &StepView, family: Family) -> FamilyVerdict {
+    no_swipes_or(step, family, "the travel is not known", "the travel between the stops, in the plan")
+}
+
 /// Why no time is judged.
 pub const COARSE_STAMPS: &str = "the stamps are too coarse for the report interval";
 
@@ -345,15 +366,20 @@ fn share(
         // What shows more than may be would not be settled by clean ones.
         let as_bad = decision::swipes_as_bad(open.0, open.1, limit, step.looks).filter(|_| need.is_none());
         let more = |more: u32| match speed {
-            Some(speed) => format!("{more} more fast swipes that reach {speed}"),
-            None if open != (k, n) => format!("{more} more fast swipes"),
-            None => format!("{more} more swipes{clean}"),
+            Some(speed) => format!("{} that reach {speed}", count(more, "more fast swipe")),
+            None if open != (k, n) => format!("{}{clean}", count(more, "more fast swipe")),
+            None => format!("{}{clean}", count(more, "more swipe")),
         };
         out.to_settle = Some(match (as_bad, settle) {
             (Some(n), _) => format!("{}, if as many of them show it", more(n)),
             (None, Some(n)) => format!("{}, if all are clean", more(n)),
             (None, None) => "more swipes will not show this share to be within tolerance".to_owned(),
         });
+    }
+    if n == 0 {
+        // By all that a plan may ask of swipes, the fast ones show it.
+        let swipes = decision::swipes_to_settle(0, 0, limit).map(|n| count(n, "fast swipe"));
+        out.to_settle = swipes.map(|swipes| format!("{swipes}, if all are clean"));
     }
     if ONE_WAY.contains(&family) {
         let trials = match need {
@@ -410,8 +436,12 @@ fn at_pace(step: &StepView, family: Family, findings: &[Finding], pace: Pace, ou
         out.tolerance = criterion.tolerance;
         let more =
             decision::swipes_to_settle(k, n, limit).filter(|_| criterion.verdict == Outcome::Inconclusive);
-        let words =
-            |more| format!("{more} more {name} swipes, if all are clean, or fewer that show it again");
+        let words = |more| {
+            format!(
+                "{}, if all are clean, or fewer that show it again",
+                count(more, &format!("more {name} swipe"))
+            )
+        };
         out.to_settle = more.map(words);
     }
     out.criteria.push(criterion);

@@ -82,7 +82,7 @@ const BOUNCE: i64 = 30_000_000;
 /// Shapes less alike than this are not one motion.
 const ALIKE: f64 = 0.95;
 /// Fewer do not tell a spread.
-const LEAST: usize = 5;
+pub const LEAST: usize = 5;
 
 /// The share of all swipes or strikes for which a limit is told.
 const MOST: f64 = 0.95;

@@ -33,9 +33,7 @@ mod at_rest;
 mod overshoot;
 mod smoothed;
 
-use super::{
-    Detector, Event, dropout, in_swipe, key, not_examined, report_interval, round, share, swipes_with,
-};
+use super::{Detector, Event, dropout, in_swipe, key, no_travel, report_interval, round, share, swipes_with};
 use crate::after_rest::{Later, What};
 use crate::after_stop::{self, FAST, Halves, Tail};
 use crate::stats::{mad, median};
@@ -103,7 +101,7 @@ impl Detector for CarryOn {
 
     fn decide(&self, step: &StepView, findings: &[Finding]) -> FamilyVerdict {
         if step.travel.is_none() || step.scale.is_none() {
-            return not_examined(step, Family::CarryOn, "no swipes, or the travel is not known");
+            return no_travel(step, Family::CarryOn);
         }
         let examined = step.swipes().map(|(p, s)| key(p, s)).collect();
         let over = |f: &&Finding| f.family == Family::CarryOn && f.kind == overshoot::KIND;

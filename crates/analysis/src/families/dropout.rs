@@ -26,7 +26,7 @@
 //! Cost: O(reports).
 
 use super::tracking_loss::{Losses, no_more_than_is_missing};
-use super::{Detector, Event, coarse_stamps, in_swipe, limits, not_examined, round, share, swipes_with};
+use super::{Detector, Event, coarse_stamps, in_swipe, limits, no_scale, round, share, swipes_with};
 use crate::after_rest::{Later, What};
 use crate::periodicity;
 use crate::series::DUE;
@@ -144,11 +144,7 @@ impl Detector for Dropout {
             return coarse_stamps(step, Family::Dropout);
         }
         let Some(scale) = step.scale else {
-            return not_examined(
-                step,
-                Family::Dropout,
-                "no swipes, or neither travel nor nominal resolution is known",
-            );
+            return no_scale(step, Family::Dropout);
         };
         let seen = swipes_with(Family::Dropout, findings);
         let shows =

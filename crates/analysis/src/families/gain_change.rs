@@ -35,7 +35,7 @@ mod cut_off;
 mod explains;
 mod with_time;
 
-use super::{Detector, Lasting, limits, not_examined, over_phases, round, verdict};
+use super::{Detector, Lasting, limits, no_scale, not_examined, over_phases, round, verdict};
 use crate::decision::{inside, swipes_for};
 use crate::lengths::Lengths;
 use crate::scale::{LEAST, straight_edge, words};
@@ -107,6 +107,9 @@ fn too_few(step: &StepView, findings: &[Finding]) -> String {
         let more = LEAST.checked_sub(n).filter(|more| *more > 0)?;
         Some(count(more, &format!("more clean {} swipe", words(Some(pace)))))
     });
+    if step.phases.iter().all(|p| p.swipes.is_empty() || p.span.phase.pace.is_none()) {
+        return "phases that say at which pace their swipes are made: slow and fast".to_owned();
+    }
     let more: Vec<String> = more.collect();
     if more.is_empty() {
         return "more slow and more fast swipes out and back".to_owned();
@@ -242,6 +245,9 @@ impl Detector for GainChange {
             None => others.into_iter().filter(fails).collect(),
         };
         let Some((c, others)) = all.split_first() else {
+            if step.scale.is_none() {
+                return no_scale(step, Family::GainChange);
+            }
             let why = "fewer than three clean swipes at the slow or the fast pace";
             let to_settle = Some(too_few(step, findings));
             return FamilyVerdict { to_settle, ..not_examined(step, Family::GainChange, why) };

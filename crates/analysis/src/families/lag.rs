@@ -20,9 +20,9 @@
 
 use super::{Detector, limits, not_examined, verdict};
 use crate::decision::inside;
-use crate::pair::{Compared, FAR, Later, lag};
+use crate::pair::{Compared, FAR, LEAST, Later, lag};
 use crate::step::StepView;
-use crate::verdict::{Cause, Criterion, Family, FamilyVerdict, Finding, Outcome};
+use crate::verdict::{Cause, Criterion, Family, FamilyVerdict, Finding, Outcome, count};
 use slipgauge_trace::session::Pace;
 
 pub(super) struct Lag;
@@ -36,10 +36,13 @@ pub(super) fn asked(step: &StepView, family: Family) -> bool {
 }
 
 /// Judges a mean against the plan's tolerance, in ms.
-pub(super) fn judged(step: &StepView, family: Family, compared: &Compared, what: &str) -> FamilyVerdict {
+pub(super) fn judged(step: &StepView, family: Family, compared: &Compared, one: &str) -> FamilyVerdict {
+    let what = &format!("{one}s");
     let Some(later) = compared.later else {
         let why = format!("fewer than five {what} that both devices saw alike{}", alone(compared, what));
-        return not_examined(step, family, &why);
+        let more = count(LEAST.saturating_sub(compared.both).max(1), &format!("more {one}"));
+        let to_settle = Some(format!("{more} that both devices report"));
+        return FamilyVerdict { to_settle, ..not_examined(step, family, &why) };
     };
     let tolerance = limits(step, family);
     let (mean, u) = (later.mean * 1e-6, later.uncertainty * 1e-6);
@@ -150,7 +153,7 @@ impl Detector for Lag {
             return not_examined(step, Family::Lag, "no reference device");
         }
         match lag(step, findings) {
-            Some(compared) => judged(step, Family::Lag, &compared, "swipes"),
+            Some(compared) => judged(step, Family::Lag, &compared, "swipe"),
             None => not_examined(step, Family::Lag, "no motion, or stamps too coarse"),
         }
     }

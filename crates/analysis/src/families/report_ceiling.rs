@@ -18,7 +18,7 @@
 //! just reached, whose shoulders foretold twice what was missing, were told to hand on what had been thrown away.) The kind is told
 //! where the shoulders hide more than placing scatters, or six swipes show a trend; else it is unknown. Cost: O(reports).
 
-use super::{Detector, Event, in_swipe, key, not_examined, round, share};
+use super::{Detector, Event, in_swipe, key, no_scale, round, share};
 use crate::clip::{Clip, ceiling_m_s};
 use crate::stats::regression::polynomial;
 use crate::stats::{mad, median};
@@ -97,11 +97,7 @@ impl Detector for ReportCeiling {
 
     fn decide(&self, step: &StepView, findings: &[Finding]) -> FamilyVerdict {
         if step.scale.is_none() {
-            return not_examined(
-                step,
-                Family::ReportCeiling,
-                "no swipes, or neither travel nor nominal resolution is known",
-            );
+            return no_scale(step, Family::ReportCeiling);
         }
         let examined = step.fast_swipes().map(|(p, s)| key(p, s)).collect();
         let mut out = share(step, Family::ReportCeiling, findings, &examined, " at the fast pace");

@@ -33,7 +33,7 @@ mod aslant;
 mod spikes;
 mod wrapped;
 
-use super::{Detector, Event, in_swipe, key, not_examined, round, share, swipes_with};
+use super::{Detector, Event, in_swipe, key, no_scale, round, share, swipes_with};
 use crate::erratic::{ARM_ACCELERATION, LEAST_MM, Stretch, Wrong};
 use crate::false_motion::per_cell;
 use crate::silence::Silence;
@@ -127,11 +127,7 @@ impl Detector for SpinOut {
 
     fn decide(&self, step: &StepView, findings: &[Finding]) -> FamilyVerdict {
         if step.scale.is_none() {
-            return not_examined(
-                step,
-                Family::SpinOut,
-                "no swipes, or neither travel nor nominal resolution is known",
-            );
+            return no_scale(step, Family::SpinOut);
         }
         let examined = step.swipes().map(|(p, s)| key(p, s)).collect();
         let mut out = share(step, Family::SpinOut, findings, &examined, "");

@@ -33,7 +33,7 @@ impl Detector for StrikeLag {
             return not_examined(step, Family::StrikeLag, "no reference device");
         }
         match strike_lag(step) {
-            Some(compared) => judged(step, Family::StrikeLag, &compared, "strikes"),
+            Some(compared) => judged(step, Family::StrikeLag, &compared, "strike"),
             None => not_examined(step, Family::StrikeLag, "stamps too coarse"),
         }
     }

@@ -56,8 +56,8 @@ mod short;
 use super::dropout::CABLE;
 use super::one_way::{self, ONE_WAY};
 use super::{
-    Detector, Event, SLOWER, at_pace, common_cause, in_swipe, key, limits, not_examined, report_ceiling,
-    round, share, spoiled, swipes_with, verdict, wake_up,
+    Detector, Event, SLOWER, at_pace, common_cause, in_swipe, key, limits, no_travel, not_examined,
+    report_ceiling, round, share, spoiled, swipes_with, verdict, wake_up,
 };
 use crate::decision::{share_at_most, share_at_speed, share_bound};
 use crate::erratic::{LEAST_MM, Wrong};
@@ -256,7 +256,7 @@ impl Detector for TrackingLoss {
 
     fn decide(&self, step: &StepView, findings: &[Finding]) -> FamilyVerdict {
         if step.travel.is_none() || step.scale.is_none() {
-            return not_examined(step, Family::TrackingLoss, "no swipes, or the travel is not known");
+            return no_travel(step, Family::TrackingLoss);
         }
         let examined = step.fast_swipes().map(|(p, s)| key(p, s)).collect();
         let mut out = share(step, Family::TrackingLoss, findings, &examined, " at the fast pace");

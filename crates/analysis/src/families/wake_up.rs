@@ -36,7 +36,7 @@
 //! Cost: O(reports).
 
 use super::{
-    Detector, Event, coarse_stamps, dropout, in_swipe, key, not_examined, round, share, swipes_with,
+    Detector, Event, coarse_stamps, dropout, in_swipe, key, no_scale, not_examined, round, share, swipes_with,
 };
 use crate::erratic::{ARM_ACCELERATION, Wrong};
 use crate::shortfall::Measure;
@@ -382,8 +382,7 @@ impl Detector for WakeUp {
             return coarse_stamps(step, Family::WakeUp);
         }
         if step.scale.is_none() {
-            let why = "no swipes, or neither travel nor nominal resolution is known";
-            return not_examined(step, Family::WakeUp, why);
+            return no_scale(step, Family::WakeUp);
         }
         let mut examined: BTreeSet<(u32, u32)> = swipes_with(Family::WakeUp, findings);
         let any = !examined.is_empty();
