@@ -131,6 +131,36 @@ fn a_step_that_changed_on_the_way_is_no_gain_change() {
     assert_eq!(family(&verdict, Family::Resolution).verdict, Outcome::Inconclusive);
 }
 
+/// Nothing to hold lengths against; with the nominal resolution alone the travel is still asked for.
+#[test]
+fn a_plan_without_travel_and_resolution_says_what_is_missing() {
+    let settled = |nominal: bool, family: Family| {
+        let session = Bench::default().session().unwrap();
+        let mut header = session.header();
+        let plan = header.plan.as_mut().unwrap();
+        plan.travel_um = None;
+        if !nominal {
+            plan.steps.iter_mut().for_each(|step| step.nominal_counts_per_inch = None);
+        }
+        let recording = Recording::from_entries(header, session.entries(), Digest::default()).unwrap();
+        let verdict = judge(&recording, "simulated").verdict;
+        let found = verdict.steps[0].families.iter().find(|f| f.family == family).unwrap().clone();
+        (found.because, found.to_settle.unwrap_or_default())
+    };
+    for family in
+        [Family::Dropout, Family::SpinOut, Family::WakeUp, Family::GainChange, Family::ReportCeiling]
+    {
+        let (because, settle) = settled(false, family);
+        assert_eq!(because, "neither travel nor nominal resolution is known");
+        assert_eq!(settle, "the travel between the stops, or the nominal resolution, in the plan");
+    }
+    let (because, settle) = settled(true, Family::CarryOn);
+    assert_eq!(
+        (because.as_str(), settle.as_str()),
+        ("the travel is not known", "the travel between the stops, in the plan")
+    );
+}
+
 /// The operator stops short in a swipe after it; the plan knows one step.
 #[test]
 fn a_change_that_lasts_may_have_a_swipe_that_stops_short_in_it() {

@@ -509,6 +509,11 @@ fn a_required_family_that_is_not_examined_is_named_and_says_what_it_needs() {
     assert!(two.because.contains("not examined: gain change with speed"), "{}", two.because);
     let settle = family(&two, Family::GainChange).to_settle.as_deref();
     assert_eq!(settle, Some("at least 1 more clean slow swipe"));
+    let slow = Script::default().still(1, 10.0).swipes(1, Pace::Slow, 20, 0.4);
+    let slow = verdict(Bench { script: slow, ..Bench::default() });
+    // 0.8^14 < 0.05 < 0.8^13.
+    let settle = family(&slow, Family::TrackingLoss).to_settle.as_deref();
+    assert_eq!(settle, Some("14 fast swipes, if all are clean"));
     let all = |script: Script| script.swipes(1, Pace::Slow, 10, 0.4).swipes(1, Pace::Fast, 20, 2.5);
     let none = verdict(Bench { script: all(Script::default()), ..Bench::default() });
     assert!(none.because.contains("not examined: drift while still"), "{}", none.because);
