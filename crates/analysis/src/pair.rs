@@ -539,6 +539,7 @@ fn strikes(trace: &DeviceTrace, span: &PhaseSpan) -> Vec<i64> {
 mod tests {
     use super::*;
     use crate::series::Sample;
+    use crate::swipes::tests::of_rows;
     use std::f64::consts::PI;
 
     fn seen(t: f64, weight: f64) -> Seen {
@@ -673,25 +674,12 @@ mod tests {
         };
         let (test, other) = (device(0.015), device(0.0));
         let frame = Frame { cos: 1.0, sin: 0.0 };
-        let swipe = |number, direction, from: i64, to: i64| {
+        let swipe = |direction, from: i64, to: i64| {
             let row = |t: i64| test.samples.partition_point(|s| s.t < t * 1_000_000);
-            Swipe {
-                number,
-                direction,
-                rows: row(from)..row(to),
-                begin: from * 1_000_000,
-                end: to * 1_000_000,
-                along: 0.0,
-                across: 0.0,
-                peak: 0.0,
-                exit: 0.0,
-                one_travel: 0.0,
-                surplus: 0.0,
-                began_short: false,
-                stopped_short: false,
-            }
+            let (begin, end) = (from * 1_000_000, to * 1_000_000);
+            Swipe { begin, end, ..of_rows(direction, row(from)..row(to)) }
         };
-        let both = [swipe(1, Direction::Out, 1_600, 4_400), swipe(2, Direction::Back, 4_800, 8_900)];
+        let both = [swipe(Direction::Out, 1_600, 4_400), swipe(Direction::Back, 4_800, 8_900)];
         let both: Vec<&Swipe> = both.iter().collect();
         let [test, other] = [&test, &other].map(|series| Moved { series, frame, slot: 1e6 });
         let wide = with_rest(&test, &both, &both);

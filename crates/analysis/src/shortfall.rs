@@ -411,23 +411,10 @@ fn alike(short: &[Option<f64>], apart: f64, asked: impl Fn(usize, usize) -> bool
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::swipes::tests::of_rows;
 
     fn swipe(along: f64) -> Swipe {
-        Swipe {
-            number: 1,
-            direction: Direction::Out,
-            rows: 0..0,
-            begin: 0,
-            end: 0,
-            along,
-            across: 0.0,
-            peak: 10.0,
-            exit: 1.0,
-            one_travel: 3000.0,
-            surplus: 0.0,
-            began_short: false,
-            stopped_short: false,
-        }
+        Swipe { along, peak: 10.0, exit: 1.0, one_travel: 3000.0, ..of_rows(Direction::Out, 0..0) }
     }
 
     /// Even numbers between 0 and 1, neither included.

@@ -706,7 +706,8 @@ impl Flanks<'_> {
         let rush =
             1 + (after + 1..self.samples.len()).take_while(|at| apart(*at) < RUSHED * self.slot).count();
         let before = row.saturating_sub(LEDGER);
-        let beside = (self.samples[row].t - self.samples[before].t) as f64 / (row - before).max(1) as f64;
+        let since = self.samples[row].t.saturating_sub(self.samples[before].t) as f64;
+        let beside = since / (row - before).max(1) as f64;
         rush >= LEAST_RUSH && rush as f64 * beside.max(self.slot) >= 0.5 * apart(after)
     }
 

@@ -506,4 +506,4 @@ fn merge(parts: &[&Fragment]) -> Fragment {
 }
 
 #[cfg(test)]
-mod tests;
+pub(crate) mod tests;

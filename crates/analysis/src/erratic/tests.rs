@@ -2,6 +2,7 @@
 
 use super::*;
 use crate::series::Sample;
+use crate::swipes::tests::of_rows;
 use crate::verdict::Direction;
 
 /// 1600 counts per inch.
@@ -26,19 +27,13 @@ pub(crate) fn swipe(slot_ns: i64, tell: impl Fn(f64, (f64, f64)) -> (f64, f64)) 
         }
     }
     let swipe = Swipe {
-        number: 1,
-        direction: Direction::Out,
-        rows: 0..samples.len(),
         begin: samples[0].t,
         end: samples[samples.len() - 1].t,
         along: told.0,
         across: told.1,
         peak: 1.0,
-        exit: 0.0,
         one_travel: 300.0 * PER_MM,
-        surplus: 0.0,
-        began_short: false,
-        stopped_short: false,
+        ..of_rows(Direction::Out, 0..samples.len())
     };
     (Series { reports: samples.len(), samples, ..Series::default() }, swipe)
 }

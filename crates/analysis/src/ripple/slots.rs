@@ -94,24 +94,11 @@ fn part(row: &[f64], slot_s: f64) -> Option<Part> {
 mod tests {
     use super::*;
     use crate::series::Sample;
+    use crate::swipes::tests::of_rows;
     use crate::verdict::Direction;
 
     fn swipe(rows: usize) -> Swipe {
-        Swipe {
-            number: 1,
-            direction: Direction::Out,
-            rows: 0..rows,
-            begin: 0,
-            end: 0,
-            along: 0.0,
-            across: 0.0,
-            peak: 0.0,
-            exit: 0.0,
-            one_travel: 0.0,
-            surplus: 0.0,
-            began_short: false,
-            stopped_short: false,
-        }
+        of_rows(Direction::Out, 0..rows)
     }
 
     fn series(points: &[(i64, i32)]) -> Series {

@@ -2,6 +2,25 @@
 
 use super::*;
 
+/// A swipe of some rows, for tests that look at nothing else of it.
+pub(crate) fn of_rows(direction: Direction, rows: Range<usize>) -> Swipe {
+    Swipe {
+        number: 1,
+        direction,
+        rows,
+        begin: 0,
+        end: 0,
+        along: 0.0,
+        across: 0.0,
+        peak: 0.0,
+        exit: 0.0,
+        one_travel: 0.0,
+        surplus: 0.0,
+        began_short: false,
+        stopped_short: false,
+    }
+}
+
 /// Counts in a millimetre, and mm from stop to stop.
 const PER_MM: f64 = 60.0;
 const TRAVEL_MM: f64 = 300.0;
