@@ -358,7 +358,7 @@ fn moved(reference: &DeviceTrace, span: &PhaseSpan, interval: f64) -> Option<(Se
     Some((series, frame))
 }
 
-/// Share of a swipe's counts that lies outside its [`core`] at either end.
+/// Share of a swipe's counts that lies outside its [`core()`] at either end.
 const OUTSIDE: f64 = 0.01;
 
 /// When a swipe moved, but for the first and the last of its counts: what trembles at a stop before it, or is left of the swipe

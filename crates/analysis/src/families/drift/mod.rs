@@ -7,7 +7,7 @@
 //! - *wander*, a device that goes on moving with the hand off it and not in a line: mean speed of the place about its
 //!   trend, in windows of [`WANDER`]; one that turns back from window to window is a tremble;
 //! - *bursts* ([`groups`], [`bursts`]): runs of counts that do not come back, by Garwood's limits (1936) on their number;
-//! - *tremble*, which cancels, and *flicker*, the lamp's ([`tremble`]); where a [hand](hand) trembles on it nothing fails.
+//! - *tremble*, which cancels, and *flicker*, the lamp's ([`tremble`]); where a [hand] trembles on it nothing fails.
 //!
 //! Left out, and told with numbers: the time in which the hand lets go, the settling of pad and cable, and knocks on the
 //! desk. Where that is more than a hand drags ([`LET_GO_MOST_MM`]), or the knocks recur ([`knocks`]) and are wider than a
@@ -88,7 +88,7 @@ struct Look<'a> {
     onward: bool,
     /// Sizes of the tremble in windows, counts.
     tremble: Vec<f64>,
-    /// At how many hertz a [hand](hand) trembles on it.
+    /// At how many hertz a [hand] trembles on it.
     hand: Option<f64>,
 }
 
