@@ -377,7 +377,7 @@ fn share(
         });
     }
     if n == 0 {
-        // By all that a plan may ask of swipes, the fast ones show it.
+        // Whatever a swipe must do to show it, a fast one does.
         let swipes = decision::swipes_to_settle(0, 0, limit).map(|n| count(n, "fast swipe"));
         out.to_settle = swipes.map(|swipes| format!("{swipes}, if all are clean"));
     }

@@ -73,9 +73,9 @@ pub const FAR: i64 = 350_000_000;
 /// How far the rough place may be off, nanoseconds. Shorter than a dwell.
 const REACH: i64 = 100_000_000;
 /// Rest taken in on either side of a swipe, nanoseconds: half of what is between two, and no more than this. (First [`REACH`] for all: a
-/// soft hand that makes 300 mm in 5.6 s sets out and comes to rest more slowly than swipes are found, what lay beyond was cut off at the same
-/// times of both devices, and a lag of 15 ms was told as 8.0 ± 0.8, and passed 12. And where a hand trembled at the stop, a part of the
-/// swipe before was taken in: 12 ms came out as 10.5.)
+/// soft hand that makes 300 mm in 5.6 s sets out and comes to rest more slowly than swipes are found, what lay beyond was cut off at
+/// the same times of both devices, and a lag of 15 ms was told as 8.0 ± 0.8, and passed 12. And where a hand trembled at the stop, a part
+/// of the swipe before was taken in: 12 ms came out as 10.5.)
 const REST: i64 = 1_000_000_000;
 /// Two presses within this are one switch that bounces.
 const BOUNCE: i64 = 30_000_000;
@@ -300,12 +300,12 @@ pub fn lag(step: &StepView, findings: &[Finding]) -> Option<Compared> {
     let away = times_away(reference);
     let slot = interval(step, reference);
     for phase in step.phases.iter().filter(|p| !p.swipes.is_empty()) {
-        let clean = phase.swipes.iter().filter(|s| !spoiled.contains(&key(phase, s)));
-        let clean: Vec<&Swipe> = clean.map(|s| &s.swipe).collect();
         let frame = phase.frame?;
         let test = Moved { series: &phase.series, frame, slot: step.slot() };
         let made: Vec<&Swipe> = phase.swipes.iter().map(|s| &s.swipe).collect();
-        let wide = with_rest(&test, &clean, &made);
+        let wide = with_rest(&test, &made).into_iter().zip(&phase.swipes);
+        let clean = wide.filter(|(_, s)| !spoiled.contains(&key(phase, s)));
+        let (wide, clean): (Vec<(i64, i64)>, Vec<&Swipe>) = clean.map(|(wide, s)| (wide, &s.swipe)).unzip();
         let times = match slot.and_then(|slot| Some((slot, moved(reference, &phase.span, slot)?))) {
             Some((slot, (series, frame))) => {
                 each_later(&test, &Moved { series: &series, frame, slot }, &clean, &wide)
@@ -382,11 +382,10 @@ fn core(moved: &Moved, swipe: &Swipe) -> (i64, i64) {
     (begin, reached(&mut along.iter().enumerate().rev()).unwrap_or(swipe.end).max(begin))
 }
 
-/// Each of some swipes' times with half of the rest on either side of it, of all of a phase.
-fn with_rest(moved: &Moved, swipes: &[&Swipe], all: &[&Swipe]) -> Vec<(i64, i64)> {
-    let cores: Vec<(i64, i64)> = all.iter().map(|s| core(moved, s)).collect();
-    let wide = |swipe: &&Swipe| {
-        let (begin, end) = core(moved, swipe);
+/// The times of a phase's swipes, each with half of the rest on either side of it.
+fn with_rest(moved: &Moved, swipes: &[&Swipe]) -> Vec<(i64, i64)> {
+    let cores: Vec<(i64, i64)> = swipes.iter().map(|s| core(moved, s)).collect();
+    let wide = |&(begin, end): &(i64, i64)| {
         let before = cores.iter().map(|c| c.1).filter(|end| *end <= begin).max();
         let after = cores.iter().map(|c| c.0).filter(|begin| *begin >= end).min();
         let half = |rest: Option<i64>| rest.map_or(REST, |rest| (rest / 2).min(REST));
@@ -394,7 +393,7 @@ fn with_rest(moved: &Moved, swipes: &[&Swipe], all: &[&Swipe]) -> Vec<(i64, i64)
         let late = half(after.map(|begin| begin.saturating_sub(end)));
         (begin.saturating_sub(early), end.saturating_add(late))
     };
-    swipes.iter().map(wide).collect()
+    cores.iter().map(wide).collect()
 }
 
 /// How much later each swipe is, what it tells, and its own uncertainty; `None` for one that the reference did not see alike. `wide`: each
@@ -682,7 +681,7 @@ mod tests {
         let both = [swipe(Direction::Out, 1_600, 4_400), swipe(Direction::Back, 4_800, 8_900)];
         let both: Vec<&Swipe> = both.iter().collect();
         let [test, other] = [&test, &other].map(|series| Moved { series, frame, slot: 1e6 });
-        let wide = with_rest(&test, &both, &both);
+        let wide = with_rest(&test, &both);
         let times = each_later(&test, &other, &both, &wide);
         assert!(times.iter().all(|t| t.is_some_and(|t| (t.0 - 15e6).abs() < 0.5e6)), "{times:?} {wide:?}");
     }

@@ -88,11 +88,6 @@ pub fn drains(rows: usize, interval: f64, apart: impl Fn(usize) -> f64) -> bool 
     2 * drained <= rows
 }
 
-/// Nanoseconds: where reports come no faster than this, there is a count for each at the speeds that are looked at.
-const FEW_COUNTS: i64 = 1_000_000;
-/// Reports before a rush that tell how far those in it are apart at least.
-const BESIDE_A_RUSH: usize = 12;
-
 /// One in so many reports may share a stamp for having been held up with others. Ticks of a coarse clock after which as long a
 /// silence can be seen leave three in five and more such reports.
 const HELD_UP_AT_MOST: usize = 4;
@@ -119,6 +114,11 @@ impl HeldUp {
     }
 }
 
+/// Nanoseconds: where reports come no faster than this, there is a count for each at the speeds that are looked at.
+const FEW_COUNTS: i64 = 1_000_000;
+/// Reports before a rush that tell how far those in it are apart at least.
+const BESIDE_A_RUSH: usize = 12;
+
 /// How far the last of some reports are apart (median), nanoseconds: one that has no count for every slot sends in none of those.
 /// (Added after what a reader took late of a device of 0.125 ms and 400 counts an inch had been spread over a third of its time, and
 /// the rest told to be lost.)
@@ -127,8 +127,7 @@ fn apart_beside(samples: &[Sample], interval: i64) -> i64 {
         return interval;
     }
     let last = samples.get(samples.len().saturating_sub(BESIDE_A_RUSH + 1)..).unwrap_or_default();
-    let apart =
-        |two: &[Sample]| two[1].t.saturating_sub(two[0].t) as f64 / (1.0 + f64::from(two[1].idle_before));
+    let apart = |two: &[Sample]| two[1].t.saturating_sub(two[0].t) as f64 / two[1].sent() as f64;
     median(&last.windows(2).map(apart).collect::<Vec<f64>>()).unwrap_or(0.0) as i64
 }
 
@@ -147,6 +146,28 @@ pub struct Sample {
     pub idle_before: u32,
 }
 
+impl Sample {
+    /// Reports that it stands for: itself, and those before it that moved nothing.
+    fn sent(&self) -> i64 {
+        1 + i64::from(self.idle_before)
+    }
+}
+
+/// How many reports some samples stand for.
+fn sent(samples: &[Sample]) -> i64 {
+    samples.iter().map(Sample::sent).fold(0, i64::saturating_add)
+}
+
+/// Spreads samples that had been waiting backwards from the last one's time, `step` nanoseconds for each report.
+fn spread(samples: &mut [Sample], last: i64, step: i64) {
+    let mut behind = 0i64;
+    for sample in samples.iter_mut().rev() {
+        sample.t = last - step * behind;
+        sample.timed = false;
+        behind += sample.sent();
+    }
+}
+
 /// A phase's reports that moved something.
 #[derive(Clone, Debug, Default)]
 pub struct Series {
@@ -162,17 +183,16 @@ pub struct Series {
 
 impl Series {
     /// Collects a phase whose reports were read in batches: each is spread backwards from its stamp, as one that is known for one is; or
-    /// on from the one before, if that is full, it lacks some, and as many and more are lacking after it: a silence that began in it is one silence.
-    /// (Added after the last reports before a sensor went blind had been told to follow a dropout.)
+    /// on from the one before, if that is full, it lacks some, and as many and more are lacking after it: a silence that began in it is
+    /// one silence. (Added after the last reports before a sensor went blind had been told to follow a dropout.)
     pub fn of_batches(trace: &DeviceTrace, phase: &PhaseSpan, interval: i64) -> Series {
         let mut series = Series::of_phase(trace, phase, None);
         let in_company = |a: &Sample, b: &Sample| b.t.saturating_sub(a.t) < ticks::READ as i64;
-        let sent = |s: &Sample| 1 + i64::from(s.idle_before);
         // Stamp and reports of each.
         let batches: Vec<(i64, i64)> = series
             .samples
             .chunk_by(in_company)
-            .map(|batch| (batch[batch.len() - 1].t, batch.iter().map(sent).fold(0, i64::saturating_add)))
+            .map(|batch| (batch[batch.len() - 1].t, sent(batch)))
             .collect();
         let room = |at: usize| {
             let before = at.checked_sub(1).map_or(i64::MIN, |before| batches[before].0);
@@ -186,13 +206,10 @@ impl Series {
                 && lacks(at - 1) <= interval
                 && lacks(at) > interval
                 && batches.get(at + 1).is_some_and(|_| lacks(at + 1) >= lacks(at));
-            let last = if goes_silent { batches[at - 1].0 + step * count } else { stamp };
-            let alone = batch.len() == 1;
-            let mut behind = 0;
-            for sample in batch.iter_mut().rev() {
-                sample.t = last - step * behind;
-                sample.timed &= alone && !goes_silent;
-                behind += sent(sample);
+            if goes_silent {
+                spread(batch, batches[at - 1].0 + step * count, step);
+            } else if batch.len() > 1 {
+                spread(batch, stamp, step);
             }
         }
         series
@@ -245,7 +262,6 @@ impl Series {
         let since = |samples: &[Sample], row: usize| samples[row].t.saturating_sub(samples[row - 1].t);
         let drains = drains(self.samples.len(), interval as f64, |row| since(&self.samples, row) as f64);
         let size = |s: &Sample| f64::from(s.x).hypot(f64::from(s.y));
-        let sent = |s: &Sample| 1 + i64::from(s.idle_before);
         let mut first = 1;
         // Where the rush before began, if it ended with the report before.
         let mut earlier: Option<usize> = None;
@@ -253,21 +269,19 @@ impl Series {
             let before = self.samples[first - 1].t;
             let apart = |row: usize| since(&self.samples, row);
             let rush = rush(first, self.samples.len(), interval as f64, drains, |row| apart(row) as f64);
-            let told = 1 + i64::from(self.samples[first].idle_before);
+            let told = self.samples[first].sent();
             let empty = apart(first).saturating_sub(interval.saturating_mul(told));
             let mut rows = first..first + 1 + rush;
             if drains && held_up(empty as f64, interval as f64) {
-                let sent = |row: usize| sent(&self.samples[row]);
+                let sent = |row: usize| self.samples[row].sent();
                 let apart = |row: usize| apart(row) as f64;
                 let last = caught_up(first, self.samples.len(), interval as f64, apart, sent);
                 rows.end = rows.end.max(last.map_or(0, |last| last + 1));
             }
             let rush = rows.len() - 1;
             first = rows.end;
-            let count = |rows: &Range<usize>| {
-                let rest = self.samples.iter().take(rows.end).skip(rows.start + 1);
-                1 + rest.map(sent).fold(0, i64::saturating_add)
-            };
+            let count =
+                |rows: &Range<usize>| 1i64.saturating_add(sent(&self.samples[rows.start + 1..rows.end]));
             let stamp = self.samples[rows.end - 1].t;
             let crowded = count(&rows).saturating_mul(interval) > stamp.saturating_sub(before);
             let again = earlier.filter(|_| crowded);
@@ -285,12 +299,7 @@ impl Series {
             let rows = &mut self.samples[rows];
             let step = interval.max(beside).min(stamp.saturating_sub(before) / count);
             let last = if moves_less_at_the_end { before + step * count } else { stamp };
-            let mut behind = 0i64;
-            for sample in rows.iter_mut().rev() {
-                sample.t = last - step * behind;
-                sample.timed = false;
-                behind += sent(sample);
-            }
+            spread(rows, last, step);
         }
     }
 

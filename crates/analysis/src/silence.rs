@@ -38,7 +38,7 @@
 use crate::erratic::{ARM_ACCELERATION, FLICK_ACCELERATION, from_rest};
 use crate::false_motion::BOUNCE_MM;
 use crate::host::{HostSpans, STALL_MARGIN};
-use crate::series::{CONTIGUOUS, DUE, Frame, RUSHED, Sample, Series};
+use crate::series::{CONTIGUOUS, DUE, Frame, Sample, Series, rush};
 use crate::starts::LostBefore;
 use crate::swipes::{self, ASLEEP, AT_SPEED, PAUSE, Swipe};
 use crate::tracking_limit::onset;
@@ -95,10 +95,10 @@ const ASIDE: f64 = 0.5;
 pub const FLANK: usize = 6;
 /// Reports over which the slot ledger must stay up.
 const LEDGER: usize = 12;
-/// Reports that are a rush: two may be a poll that came early after one that came late.
-const LEAST_RUSH: usize = 3;
 /// And this time, nanoseconds, where reports come faster than every millisecond: how long a reader is late is the host's.
 const LEDGER_TIME: f64 = 12e6;
+/// Reports that are a rush: two may be a poll that came early after one that came late.
+const LEAST_RUSH: usize = 3;
 
 /// What a device held back comes within this time, nanoseconds: firmware that smooths does so over less, and no muscle starts and
 /// brakes in it.
@@ -703,8 +703,7 @@ impl Flanks<'_> {
     /// counts an inch had been told to lose what a reader that was late by 2 ms took at once.)
     fn came_in_a_rush(&self, row: usize, after: usize) -> bool {
         let apart = |row: usize| self.samples[row].t.saturating_sub(self.samples[row - 1].t) as f64;
-        let rush =
-            1 + (after + 1..self.samples.len()).take_while(|at| apart(*at) < RUSHED * self.slot).count();
+        let rush = 1 + rush(after, self.samples.len(), self.slot, false, apart);
         let before = row.saturating_sub(LEDGER);
         let since = self.samples[row].t.saturating_sub(self.samples[before].t) as f64;
         let beside = since / (row - before).max(1) as f64;

@@ -22,13 +22,14 @@ use crate::stats::{median, quantile};
 const MOST: f64 = 0.97;
 /// Rounding at either end of a cell, on two axes, in counts: |cos| + |sin| at the most.
 const ROUNDING: f64 = 1.5;
-/// Where cells of so few counts that this may hide a frame scatter by twice what rounding and noise make, four times the variance, it is the frames that do, and as little as
-/// one standard deviation of the rounding is taken off: variance of two ends, counts², in any direction. (Added after sound devices of 1,380 to
-/// 1,700 frames a second at 400 counts an inch, whose slow reports hold five counts, had failed for partial losses of one frame in two
-/// reports.)
+/// Where cells hold so few counts that this may hide a frame, and yet scatter with so many times the variance that rounding and noise
+/// make, it is the frames that do; then little more than one standard deviation of the rounding is taken off, counts. (Added after
+/// sound devices of 1,380 to 1,700 frames a second at 400 counts an inch, whose slow reports hold five counts, had failed for partial
+/// losses of one frame in two reports.)
 const PLAIN: f64 = 4.0;
-const ROUNDED: f64 = 1.0 / 6.0;
 const ROUNDING_SEEN: f64 = 0.5;
+/// Variance of the rounding at two ends, in any direction, counts².
+const ROUNDED: f64 = 1.0 / 6.0;
 /// Three standard deviations of 2 %, which the bound holds five of (`jump`).
 const NOISE: f64 = 0.06;
 /// Cells needed.

@@ -10,12 +10,12 @@
 //! is as late as the next. That the ticks are coarse the header says; or all stamps are multiples of so much, and yet the mean
 //! interval is the one asked for to [`AS_ASKED`], so that it is not the device that is slow. Cost: one pass.
 //!
-//! A reader that looks by a timer of its own makes stamps that are multiples of what it waits, and each long rest begins them anew. That
-//! is such a tick too, where the mean interval is the one asked for. (Added after sound devices that were looked at every 0.8 of their interval
-//! had failed for reporting 20 % too fast.)
+//! A reader that looks by a timer of its own makes stamps that are multiples of what it waits, and each long rest begins them anew.
+//! That is such a tick too, where the mean interval is the one asked for. (Added after sound devices that were looked at every 0.8 of
+//! their interval had failed for reporting 20 % too fast.)
 //!
-//! A reader that takes what has come every few milliseconds, or when it is woken, makes such ticks, too, if it stamps each report of a batch:
-//! many intervals are then the microseconds that it takes to read one, and their median is none of the device's ([`batches`]). Each
+//! A reader that takes what has come every few milliseconds, or when it is woken, makes such ticks, too, if it stamps each report of a
+//! batch: many intervals are then the microseconds that it takes to read one, and their median is none of the device's ([`batches`]). Each
 //! batch is spread backwards from its stamp. (Added after a sound device of 1 ms, read every 4 or 8 ms, had been told to report every
 //! 0.003 to 0.005 ms: at slots of that width every report was faster than a hand, the scale came out at a third, and a creep of
 //! 0.03 mm/s failed as 0.18; spread since sound ones whose readers woke at any time, once in 1.6 to 4 reports, had failed for dropouts.)
@@ -60,17 +60,16 @@ pub fn coarse(
     }
     let timed = series.iter().flat_map(|s| &s.samples).filter(|s| s.timed);
     let tick = timed.fold(0, |tick, s| if tick == 1 { 1 } else { greatest_common(tick, s.t) });
-    let timer = || timer(&all).filter(|tick| (*tick as f64 / asked - 1.0).abs() > AS_ASKED);
-    Some(tick).filter(|tick| is_coarse(*tick)).or_else(|| timer().filter(|tick| is_coarse(*tick)))
+    let waits =
+        || timer(&all).filter(|tick| is_coarse(*tick) && (*tick as f64 / asked - 1.0).abs() > AS_ASKED);
+    Some(tick).filter(|tick| is_coarse(*tick)).or_else(waits)
 }
 
 /// What a reader waits between two looks, nanoseconds, where it looks by a timer of its own: intervals are multiples of it.
 fn timer(intervals: &[f64]) -> Option<i64> {
     let tick = median(intervals)?;
-    let multiple = |interval: &&f64| {
-        (**interval / tick).round() >= 1.0 && ((**interval / tick).round() - **interval / tick).abs() <= WHOLE
-    };
-    let multiples = intervals.iter().filter(multiple).count();
+    let ticks = intervals.iter().map(|interval| interval / tick);
+    let multiples = ticks.filter(|n| n.round() >= 1.0 && (n.round() - n).abs() <= WHOLE).count();
     (multiples as f64 >= MOSTLY * intervals.len() as f64).then_some(tick as i64)
 }
 

@@ -76,12 +76,10 @@ pub(super) fn of(
         )),
         _ => {
             let limit = travelled(counted, change);
-            let beyond = |high: f64| expected(step).is_some_and(|most| high > BEYOND * most);
-            match (limit.low, limit.high) {
-                (None, Some(high)) if beyond(high) => {
-                    Err(format!("swipes lose track below {high:.2} m/s, and nobody was as fast"))
-                }
-                _ => Ok(limit),
+            let beyond = |high: &f64| expected(step).is_some_and(|most| *high > BEYOND * most);
+            match limit.high.filter(beyond).filter(|_| limit.low.is_none()) {
+                Some(high) => Err(format!("swipes lose track below {high:.2} m/s, and nobody was as fast")),
+                None => Ok(limit),
             }
         }
     }

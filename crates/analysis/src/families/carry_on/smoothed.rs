@@ -9,8 +9,8 @@
 //!
 //! A hand's own last millimetres take longer in a slow swipe than in a fast one, by as much as it is slower, and one that strikes
 //! the stop has none; one that brakes to it takes less time for the second half of the way than √2 of that for the first. So where
-//! these times agree to [`ALIKE`] (robust standard deviation), four of five to twice that (of those to [`SHARP`] six of ten, at half as much again), over swipes whose peaks differ by
-//! [`APART`] and more, and the halves take the same time, it is not the hand that ends them. What of the counts came
+//! these times agree to [`ALIKE`] (robust standard deviation), four of five to twice that, over swipes whose peaks differ by
+//! [`APART`] and more (to [`SHARP`], six of ten, by half as much again), and the halves take the same time, it is not the hand that ends them. What of the counts came
 //! after the stop cannot be told, nor whether the stop itself gives way so: it leaves the verdict open and fails nobody.
 //!
 //! Not seen: endings shorter than [`LEAST_NS`] or than three report intervals, so a τ below 22 ms; and means over the last motion,

@@ -1,13 +1,14 @@
 //! Whether a hand trembles on the device.
 //!
-//! A hand at rest trembles at 8 to 12 Hz (physiological tremor; from memory), a sensor's noise at any frequency, and a lamp's swing far above.
-//! So where of all that the place swings at [`SLOWEST`] and more [`MOSTLY`] lies between [`BAND`], as the power spectrum (Hann) of the places
-//! has it, the hand was on the device or on the desk: what that makes is no device's, and what the device made besides is not known.
+//! A hand at rest trembles at 8 to 12 Hz (physiological tremor; from memory), a sensor's noise at any frequency, and a lamp's swing far
+//! above. So where of all that the place swings at [`SLOWEST`] and more [`MOSTLY`] lies within [`BAND`], as the power spectrum (Hann) of
+//! the places has it, the hand was on the device or on the desk: what that makes is no device's, and what the device made besides is
+//! not known.
 //! (Added after sound devices, held by a hand that swung by a tenth of a millimetre, had failed for trembling.)
 //! Needs a swing of [`LEAST`] root mean square. A device that trembles at that rate itself is left open. Cost: O(n log n).
 
 use super::rest::Rest;
-use crate::spectrum::{self, Spectrum, Window};
+use crate::spectrum::{self, Window};
 
 /// Hertz: those of the tremor, and what a rest of some seconds spreads them to.
 const BAND: std::ops::RangeInclusive<f64> = 7.5..=12.5;
@@ -34,17 +35,16 @@ fn of(places: [Vec<f64>; 2]) -> Option<f64> {
     if places[0].len() < POINTS {
         return None;
     }
-    let spectra = places.map(|axis| spectrum::of(&axis, INTERVAL, Window::Hann));
-    let power = || {
-        let of = |s: &Spectrum| -> Vec<(f64, f64)> {
-            let all = s.amplitude.iter().enumerate();
-            all.map(|(i, a)| (i as f64 * s.spacing, 0.5 * a * a / HANN)).collect()
-        };
-        spectra.iter().flatten().flat_map(of)
-    };
-    let swings: f64 = power().filter(|p| p.0 >= SLOWEST).map(|p| p.1).sum();
-    let own: f64 = power().filter(|p| BAND.contains(&p.0)).map(|p| p.1).sum();
-    let at = power().filter(|p| BAND.contains(&p.0)).max_by(|a, b| a.1.total_cmp(&b.1))?.0;
+    // Frequency and mean square of each bin, on either axis.
+    let mut power: Vec<(f64, f64)> = Vec::new();
+    for spectrum in places.iter().filter_map(|axis| spectrum::of(axis, INTERVAL, Window::Hann)) {
+        let bins = spectrum.amplitude.iter().enumerate();
+        power.extend(bins.map(|(i, a)| (i as f64 * spectrum.spacing, 0.5 * a * a / HANN)));
+    }
+    let swings: f64 = power.iter().filter(|p| p.0 >= SLOWEST).map(|p| p.1).sum();
+    let band = || power.iter().filter(|p| BAND.contains(&p.0));
+    let own: f64 = band().map(|p| p.1).sum();
+    let at = band().max_by(|a, b| a.1.total_cmp(&b.1))?.0;
     (own >= LEAST * LEAST && own >= MOSTLY * swings).then_some(at)
 }
 

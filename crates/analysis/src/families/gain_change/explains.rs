@@ -2,8 +2,8 @@
 //!
 //! At few counts a report it makes steady ones and twos of them, drops thin counts at the ends and across, and makes long swipes short.
 //! By themselves these are motion told again, starts that come short, silences, motion bent onto an axis, and swipes that are short for no
-//! reason that shows. Where one cause accounts for all of them there is one finding: those of the slower paces are dropped, since there
-//! it loses most, and where no fast swipe shows the family as well. So stays what no loss of fractions makes: reports that come late, a counter that
+//! reason that shows. Where one cause accounts for all of them there is one finding: those of the slower paces, where it loses most, are
+//! dropped if no fast swipe shows the family as well. What no loss of fractions makes stays: reports that come late, a counter that
 //! runs over, motion backwards, motion after the stop. (Added after 18 of 80 such devices had been told of 45 of these.) Cost: O(findings).
 
 use super::GainChange;
