@@ -242,6 +242,33 @@ fn lost_reports_at_any_speed_are_dropouts_and_no_loss_of_tracking() {
     }
 }
 
+/// Phases 2, 3 and 4 are slow, medium and fast; without a cable. Losses at the same rate in all of them are the link's; those that
+/// keep to the faster ones are so by less and less.
+#[test]
+fn losses_that_keep_to_faster_swipes_are_said_to() {
+    let places = [0.25, 0.6, 0.4, 0.7, 0.3, 0.5, 0.65, 0.35];
+    let what = What::Dropout { reports: 24, counts: Missing::Lost };
+    for (phases, cause, words) in [
+        (&[4][..], Cause::Link, Some("came in fast swipes")),
+        (&[3, 4], Cause::Unknown, Some("came in medium and fast swipes")),
+        (&[2, 3, 4], Cause::Link, None),
+    ] {
+        let each = |phase: u32| {
+            let swipe = move |(i, at): (usize, &f64)| Fault::in_swipe(phase, i as u32 + 2, *at, what);
+            places.iter().enumerate().map(swipe)
+        };
+        let faults = phases.iter().flat_map(|phase| each(*phase)).collect();
+        let mut bench = Bench { seed: 12, faults, ..Bench::default() };
+        bench.device.link.radio = Some(Radio { enters_bad: 0.0, ..Radio::default() });
+        let verdict = verdict(bench);
+        let found = family(&verdict, Family::Dropout);
+        assert_eq!(found.cause, Some(cause), "{phases:?}: {}", found.because);
+        let said = found.because.contains("a link knows no speed");
+        assert_eq!(said, words.is_some(), "{}", found.because);
+        assert!(found.because.contains(words.unwrap_or_default()), "{}", found.because);
+    }
+}
+
 /// Common practice, no source: a device that goes on moving at rest fails.
 #[test]
 fn creep_at_rest_fails_as_drift_and_a_slow_one_passes() {

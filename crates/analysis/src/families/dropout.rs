@@ -12,6 +12,7 @@
 //! the fastest swipes a loss of tracking: both are said to be unknown, the latter where it is not one of many elsewhere.
 //! Counts that are lost on a [`CABLE`] are not its doing, since a report that is not acknowledged there is sent again (USB
 //! 2.0 section 8.5.4, from memory): what became of them in the device is unknown. Where the header says nothing, a radio is likelier than that, and the reason says both.
+//! Lost ones that keep to the faster swipes may be the sensor's: see [`clock`].
 //! A swipe in which the device [went away](crate::step::Away) from the computer, as the file says, shows one, *went away*, whatever
 //! its speed and whether or not a silence is seen in it: the link's, unless that is a cable. There the contact, the device, or what
 //! feeds both may have done it. Where a reference device went away at the same time ([`TOGETHER`]) a hub or this computer may have
@@ -24,6 +25,8 @@
 //! and 8 ms into the stop, which their own counts tell; and 0.4 % of lost ones, most of them 1 to 15 mm into the stop. Then
 //! 7 of 11 lost alone at 8 ms, of 9 to 17 mm, came out as a gain.)
 //! Cost: O(reports).
+
+mod clock;
 
 use super::tracking_loss::{Losses, no_more_than_is_missing};
 use super::{Detector, Event, coarse_stamps, in_swipe, limits, no_scale, round, share, swipes_with};
@@ -136,6 +139,9 @@ impl Detector for Dropout {
             .zip(may_be_loss)
             .filter(|(f, may)| untold(*may) && !f.evidence.contains_key(WENT_AWAY))
             .for_each(|(f, _)| f.cause = Cause::Unknown);
+        if clock::kept(step, &own).is_some_and(|kept| kept.medium) {
+            own.iter_mut().filter(|f| f.kind == LOST).for_each(|f| f.cause = Cause::Unknown);
+        }
         findings.extend(own);
     }
 
@@ -156,6 +162,7 @@ impl Detector for Dropout {
         if let Some(period) = periodicity::of_family(step, findings, Family::Dropout) {
             out.because += &period.words();
         }
+        out.because += &clock::kept(step, findings).map(|kept| kept.words()).unwrap_or_default();
         let away = || findings.iter().filter(|f| f.kind == AWAY);
         if away().next().is_some() {
             let came_back = away().all(|f| f.evidence.contains_key(BACK_AFTER));
