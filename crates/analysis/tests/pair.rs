@@ -213,6 +213,33 @@ fn a_lag_that_scatters_by_a_millisecond_shows_beside_the_noise_of_the_measuremen
     assert!(said.because.contains("half a report interval of either taken off"), "{}", said.because);
 }
 
+/// 30 ms of each third swipe, soon after its begin: the rest is later than what the device tells.
+#[test]
+fn swipes_in_which_the_reference_loses_reports_are_left_out_of_the_lag() {
+    let (mut begun, mut from, mut last) = (0, 0, i64::MIN / 2);
+    let lose = |entries: &mut Vec<Entry>| {
+        entries.retain(|entry| {
+            let t = entry.t.0;
+            if entry.device != 1 || !matches!(entry.event, Event::Report(_)) {
+                return true;
+            }
+            if t - last > 100 * MS {
+                (begun, from) = (begun + 1, t);
+            }
+            last = t;
+            begun % 3 != 0 || !(50 * MS..80 * MS).contains(&(t - from))
+        });
+    };
+    let mut bench = paired(Script::default().swipes(1, Pace::Fast, 15, 2.0));
+    bench.device.lag_ns = 4 * MS;
+    let verdict = judged_with(bench, |_| {}, lose);
+    let said = family(&verdict, Family::Lag);
+    let lag = verdict.pair.unwrap().lag_ns.unwrap();
+    assert!((lag.value - 4e6).abs() < 1e5, "{}", said.because);
+    assert!(lag.high.unwrap() - lag.low.unwrap() < 2e5, "{}", said.because);
+    assert!(said.because.contains("left out: 5 in which the two did not count"), "{}", said.because);
+}
+
 #[test]
 fn lags_that_depend_on_pace_are_told_as_the_plain_mean_and_by_pace() {
     let script = Script::default().swipes(1, Pace::Slow, 8, 0.4).swipes(1, Pace::Fast, 12, 2.0);

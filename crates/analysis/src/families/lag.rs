@@ -7,7 +7,8 @@
 //! Swipes without a partner are named. They may be as late as is looked for at all (350 ms, [`FAR`]), so there is no pass if
 //! that would lift the mean over the tolerance, nor if they are more than [`A_FEW`]; and no fail if they are most.
 //!
-//! Those in which the reference was away from the computer, as the file says, are left out and named. (Added after a lag far inside its
+//! Those in which the reference was away from the computer, as the file says, and those in which both did not count what they
+//! do in the others, are left out and named. (Added after a lag far inside its
 //! tolerance had been left open for two such swipes.)
 //!
 //! Spread is told beside what the measurement alone makes of it, 0.02 to 0.2 ms in simulated sessions of
@@ -122,19 +123,20 @@ fn paced((pace, mean): (Pace, f64)) -> String {
 /// Names those without a partner.
 fn alone(compared: &Compared, what: &str) -> String {
     let alone = compared.alone();
-    let away = match compared.reference_away {
-        0 => String::new(),
-        n => format!("; left out: {n} in which the reference was away from this computer"),
-    };
+    let left = |n: usize, why: &str| if n == 0 { None } else { Some(format!("{n} in which {why}")) };
+    let away = left(compared.reference_away, "the reference was away from this computer");
+    let off = left(compared.reference_off, "the two did not count in proportion");
+    let out: Vec<String> = away.into_iter().chain(off).collect();
+    let out = if out.is_empty() { String::new() } else { format!("; left out: {}", out.join(", ")) };
     if alone == 0 {
-        return away;
+        return out;
     }
     let by_other = match compared.reference_alone {
         0 => String::new(),
         n => format!(", {n} of them told by the reference only"),
     };
     let all = compared.both + alone;
-    format!("; of {all} {what}, {alone} without a partner within {} ms{by_other}{away}", FAR / 1_000_000)
+    format!("; of {all} {what}, {alone} without a partner within {} ms{by_other}{out}", FAR / 1_000_000)
 }
 
 impl Detector for Lag {
