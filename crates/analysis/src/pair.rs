@@ -682,7 +682,7 @@ mod tests {
                 let (one, two) = (polled(500_000 * i), polled(500_000 * i + apart));
                 let frame = Frame { cos: 1.0, sin: 0.0 };
                 let [test, other] = [&one, &two].map(|series| Moved { series, frame, slot: 8e6 });
-                later(&test, &other, (-REACH, 250_000_000 + REACH), 0, 1.0).unwrap().0
+                later(&test, &other, (-REACH, 250_000_000 + REACH), 0, 1.0).unwrap().seen.t
             });
             let mean = times.sum::<f64>() / 16.0;
             assert!(mean.abs() < 20_000.0, "polls {apart} ns apart: {mean} ns");
@@ -720,7 +720,8 @@ mod tests {
         let [test, other] = [&test, &other].map(|series| Moved { series, frame, slot: 1e6 });
         let wide = with_rest(&test, &both);
         let times = each_later(&test, &other, &both, &wide);
-        assert!(times.iter().all(|t| t.is_some_and(|t| (t.0 - 15e6).abs() < 0.5e6)), "{times:?} {wide:?}");
+        let times: Vec<f64> = times.into_iter().map(|t| t.unwrap().seen.t).collect();
+        assert!(times.iter().all(|t| (t - 15e6).abs() < 0.5e6), "{times:?} {wide:?}");
     }
 
     #[test]
