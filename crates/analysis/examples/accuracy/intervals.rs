@@ -71,6 +71,16 @@ pub fn coverage_row(table: &mut Table, name: &str, all: &[Option<Held>]) {
     ]);
 }
 
+/// Adds a row about values of a limit, and one about its bounds, if any: these hold in 95 % and more, with no upper limit.
+pub fn limit_rows(table: &mut Table, name: &str, all: &[Option<Held>]) {
+    let (bounds, values): (Vec<_>, Vec<_>) =
+        all.iter().partition(|h| h.is_some_and(|h| h.half.is_infinite()));
+    coverage_row(table, name, &values);
+    if !bounds.is_empty() {
+        coverage_row(table, &format!("{name}, bounds"), &bounds);
+    }
+}
+
 /// Tracking limit against the sensor's.
 pub fn limit(family: Family, ran: &Ran) -> Option<Held> {
     let q = ran.step()?.tracking_limit_m_s.filter(|_| family == Family::TrackingLoss)?;

@@ -1,7 +1,7 @@
 //! The tracking limit held against the sensor's: values that cover, bounds that hold, by report interval.
 
 use crate::cases::limit;
-use crate::intervals::{COVERAGE, Held, coverage_row, held};
+use crate::intervals::{COVERAGE, Held, held, limit_rows};
 use crate::run::{Ran, parallel, run};
 use crate::space::{Fixed, Scene};
 use crate::studies::Plan;
@@ -90,7 +90,7 @@ pub fn study(plan: &Plan) -> String {
                 .collect();
                 let bench = if calm { "calm" } else { "any" };
                 let row = format!("{kind}, {interval}, {bench} bench");
-                coverage_row(&mut table, &row, &all.iter().map(|(held, _)| *held).collect::<Vec<_>>());
+                limit_rows(&mut table, &row, &all.iter().map(|(held, _)| *held).collect::<Vec<_>>());
                 let off = all.iter().filter(|(held, _)| held.is_some_and(|h| !h.covered));
                 let off: Vec<String> = off.map(|(_, seed)| seed.to_string()).collect();
                 if !off.is_empty() {

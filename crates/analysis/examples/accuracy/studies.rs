@@ -3,7 +3,7 @@
 //! Each is a function from a plan (how many, from which seed) to Markdown, with the seeds of what went wrong after it.
 
 use crate::cases::{CASES, Case};
-use crate::intervals::{COVERAGE, Held, contrast, coverage_row, held, limit, resolution};
+use crate::intervals::{COVERAGE, Held, contrast, coverage_row, held, limit, limit_rows, resolution};
 use crate::near::{NEAR, NEAR_SHARE};
 use crate::run::{Ran, parallel, run};
 use crate::score::{self, Tally};
@@ -280,7 +280,7 @@ pub fn families(plan: &Plan) -> String {
     if seen.is_empty() {
         return String::new();
     }
-    coverage_row(&mut covers, "tracking limit (where given)", &limits);
+    limit_rows(&mut covers, "tracking limit", &limits);
     table.text() + &covers.text() + "\nSeeds:\n\n" + &seen
 }
 
