@@ -7,7 +7,7 @@
 //! The top value is that of an axis over the whole session, and no less than [`LEAST_TOP`] (or than [`SMALLEST_TOP`],
 //! if counts are missing); both ways or else one way, if at least half as many swipes the other way go beyond it
 //! ([`FASTER`]) as hold it: a hand is as fast there; or else that of the step's reports that did not come after an
-//! empty slot: a link may hand on two in one ([`merged`]). It is a ceiling if at least [`SWIPES`] swipes hold it, and
+//! empty slot, or the one that all but a few keep: a link may hand on two in one ([`merged`]). It is a ceiling if at least [`SWIPES`] swipes hold it, and
 //! most of those that hold any level so (a sensor that repeats its last motion, and a hand at a steady speed, hold
 //! another level each time). One swipe alone raises false alarms, since at constant speed a sound device repeats a
 //! delta. There are these ways to hold it, and any will do:
@@ -100,7 +100,7 @@ struct Top {
 
 impl Top {
     /// The one both ways, and then those of each way: firmware may hold what it adds up in one direction alone.
-    /// Last the one of the reports that came in their own slots, if others hold more.
+    /// Last the one of the reports that came in their own slots, if others hold more, and the one beyond which there are exceptions only.
     fn all(trace: &DeviceTrace, swipes: &[(&Series, &Swipe)], axis: Axis, slot: f64) -> Vec<Top> {
         let column = match axis {
             Axis::X => &trace.motion.x,
@@ -110,7 +110,9 @@ impl Top {
         let high = column.iter().copied().max().unwrap_or(0).max(0);
         let of_one = merged::top_of_one(swipes, axis, slot).filter(|top| top.0.max(top.1) < low.max(high));
         let ends = [Some(both_ways(low, high)), Some((Some(low), None)), Some((None, Some(high)))];
-        let ends = ends.into_iter().chain([of_one.map(|(low, high)| both_ways(low, high))]).flatten();
+        let of_most = merged::top_of_most(swipes, axis, slot).map(|top| both_ways(top, top));
+        let ends =
+            ends.into_iter().chain([of_one.map(|(low, high)| both_ways(low, high)), of_most]).flatten();
         ends.map(|ends| Top { axis, ends }).filter(|top| top.value() >= SMALLEST_TOP).collect()
     }
 

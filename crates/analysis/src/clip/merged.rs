@@ -3,10 +3,16 @@
 //! Such a report comes after the empty slots of those it holds, and holds no more than a ceiling for each of them. So the
 //! ceiling of a device behind such a link is the top value of its other reports, if those hold no more than that. (Added
 //! after sessions had been seen to pass in which thousands of reports held 44 counts, and 33 the double.)
+//!
+//! A device whose own clock is a little faster than the polls hands on two in one as well, and leaves no slot empty; so does a
+//! report that waits for less than half a slot. Then the value that is held [again and again](top_of_most), beyond which a few
+//! reports lie, none of more than one ceiling beyond its slots and no two in a row that left none empty, is looked at as well. (Added after a device had passed
+//! that sent 108 counts for up to 270 ms, and 216 once in 0.7 to 5 s.)
 
 use super::Axis;
 use crate::series::{Sample, Series};
 use crate::swipes::Swipe;
+use std::collections::BTreeMap;
 
 /// Intervals beyond those due from which on a slot was empty: half-way between one and none.
 const EMPTY: f64 = 0.5;
@@ -51,6 +57,47 @@ fn slots(samples: &[Sample], row: usize, slot: f64) -> Option<f64> {
     Some(own).filter(empty).or_else(|| late().filter(empty)).map(f64::round)
 }
 
+/// Reports at a level that make those beyond it exceptions: so many for each of them. A hand that peaks at another speed each time
+/// leaves as many beyond a level as at it.
+const FOR_EACH: usize = 10;
+
+/// The largest magnitude of an axis that is held so often that what lies beyond are exceptions, if there are some and each of them
+/// can be two in one.
+pub(super) fn top_of_most(swipes: &[(&Series, &Swipe)], axis: Axis, slot: f64) -> Option<i32> {
+    let swipes: Vec<&[Sample]> = swipes
+        .iter()
+        .map(|(series, swipe)| series.samples.get(swipe.rows.clone()).unwrap_or_default())
+        .collect();
+    most_of(&swipes, axis, slot)
+}
+
+fn most_of(swipes: &[&[Sample]], axis: Axis, slot: f64) -> Option<i32> {
+    let counts = |s: &Sample| axis.of(s).saturating_abs();
+    let mut held: BTreeMap<i32, usize> = BTreeMap::new();
+    swipes.iter().copied().flatten().for_each(|s| *held.entry(counts(s)).or_default() += 1);
+    let mut beyond = 0;
+    let among_exceptions = held.iter().rev().filter(|(_, often)| {
+        let found = beyond > 0 && **often >= FOR_EACH * beyond;
+        beyond += **often;
+        found
+    });
+    // Doubles of a ceiling are held often as well, where some of them are three in one.
+    let (&level, _) = among_exceptions.max_by_key(|(_, often)| **often)?;
+    let more = |s: &Sample| counts(s) > level;
+    let two_in_one = |samples: &&[Sample]| {
+        // Slots of those beyond; 1 of one that left none empty, and after one of these there is nothing left to hand on.
+        let beyond = |row: usize| more(&samples[row]).then(|| slots(samples, row, slot).unwrap_or(1.0));
+        let holds =
+            |row: usize, slots: f64| f64::from(counts(&samples[row])) <= (slots + 1.0) * f64::from(level);
+        let in_slot = |row: usize| beyond(row) == Some(1.0);
+        (0..samples.len()).all(|row| {
+            let again = row > 0 && in_slot(row) && in_slot(row - 1);
+            beyond(row).is_none_or(|slots| holds(row, slots)) && !again
+        })
+    };
+    swipes.iter().all(two_in_one).then_some(level)
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -79,5 +126,21 @@ mod tests {
     fn one_that_came_in_its_slot_or_holds_more_than_two_may_not() {
         assert_eq!(top(&[(44, 1.0), (44, 1.0), (88, 1.1), (44, 1.0)]), Some((0, 88)));
         assert_eq!(top(&[(44, 1.0), (44, 1.0), (90, 2.0), (44, 1.0)]), None);
+    }
+
+    #[test]
+    fn a_level_with_a_few_beyond_it_is_a_top_if_these_can_be_two_in_one() {
+        let held = |beyond: &[(i32, f64)]| {
+            let mut all = vec![(44, 1.0); 40];
+            all.splice(20..20, beyond.iter().copied());
+            most_of(&[&reports(&all)], Axis::X, 1e6)
+        };
+        assert_eq!(held(&[(88, 1.0)]), Some(44));
+        assert_eq!(held(&[(130, 2.0)]), Some(44));
+        assert_eq!(held(&[]), None);
+        assert_eq!(held(&[(90, 1.0)]), None, "more than two");
+        assert_eq!(held(&[(60, 1.0), (60, 1.0)]), None, "two in a row");
+        let hand: Vec<(i32, f64)> = (0..60).map(|i| (60 - (i - 30i32).abs(), 1.0)).collect();
+        assert_eq!(most_of(&[&reports(&hand)], Axis::X, 1e6), None);
     }
 }
