@@ -13,6 +13,7 @@ use super::Axis;
 use crate::series::{Sample, Series};
 use crate::swipes::Swipe;
 use std::collections::BTreeMap;
+use std::ops::Range;
 
 /// Intervals beyond those due from which on a slot was empty: half-way between one and none.
 const EMPTY: f64 = 0.5;
@@ -64,17 +65,20 @@ const FOR_EACH: usize = 10;
 /// The largest magnitude of an axis that is held so often that what lies beyond are exceptions, if there are some and each of them
 /// can be two in one.
 pub(super) fn top_of_most(swipes: &[(&Series, &Swipe)], axis: Axis, slot: f64) -> Option<i32> {
-    let swipes: Vec<&[Sample]> = swipes
+    let swipes: Vec<(&[Sample], Range<usize>)> = swipes
         .iter()
-        .map(|(series, swipe)| series.samples.get(swipe.rows.clone()).unwrap_or_default())
+        .map(|(series, swipe)| (series.samples.as_slice(), swipe.rows.clone()))
+        .filter(|(samples, rows)| rows.end <= samples.len())
         .collect();
     most_of(&swipes, axis, slot)
 }
 
-fn most_of(swipes: &[&[Sample]], axis: Axis, slot: f64) -> Option<i32> {
+/// Of some rows each.
+fn most_of(swipes: &[(&[Sample], Range<usize>)], axis: Axis, slot: f64) -> Option<i32> {
     let counts = |s: &Sample| axis.of(s).saturating_abs();
     let mut held: BTreeMap<i32, usize> = BTreeMap::new();
-    swipes.iter().copied().flatten().for_each(|s| *held.entry(counts(s)).or_default() += 1);
+    let all = swipes.iter().flat_map(|(samples, rows)| &samples[rows.clone()]);
+    all.for_each(|s| *held.entry(counts(s)).or_default() += 1);
     let mut beyond = 0;
     let among_exceptions = held.iter().rev().filter(|(_, often)| {
         let found = beyond > 0 && **often >= FOR_EACH * beyond;
@@ -84,14 +88,14 @@ fn most_of(swipes: &[&[Sample]], axis: Axis, slot: f64) -> Option<i32> {
     // Doubles of a ceiling are held often as well, where some of them are three in one.
     let (&level, _) = among_exceptions.max_by_key(|(_, often)| **often)?;
     let more = |s: &Sample| counts(s) > level;
-    let two_in_one = |samples: &&[Sample]| {
+    let two_in_one = |(samples, rows): &(&[Sample], Range<usize>)| {
         // Slots of those beyond; 1 of one that left none empty, and after one of these there is nothing left to hand on.
         let beyond = |row: usize| more(&samples[row]).then(|| slots(samples, row, slot).unwrap_or(1.0));
         let holds =
             |row: usize, slots: f64| f64::from(counts(&samples[row])) <= (slots + 1.0) * f64::from(level);
         let in_slot = |row: usize| beyond(row) == Some(1.0);
-        (0..samples.len()).all(|row| {
-            let again = row > 0 && in_slot(row) && in_slot(row - 1);
+        rows.clone().all(|row| {
+            let again = row > rows.start && in_slot(row) && in_slot(row - 1);
             beyond(row).is_none_or(|slots| holds(row, slots)) && !again
         })
     };
@@ -133,7 +137,7 @@ mod tests {
         let held = |beyond: &[(i32, f64)]| {
             let mut all = vec![(44, 1.0); 40];
             all.splice(20..20, beyond.iter().copied());
-            most_of(&[&reports(&all)], Axis::X, 1e6)
+            most_of(&[(&reports(&all), 0..all.len())], Axis::X, 1e6)
         };
         assert_eq!(held(&[(88, 1.0)]), Some(44));
         assert_eq!(held(&[(130, 2.0)]), Some(44));
@@ -141,6 +145,6 @@ mod tests {
         assert_eq!(held(&[(90, 1.0)]), None, "more than two");
         assert_eq!(held(&[(60, 1.0), (60, 1.0)]), None, "two in a row");
         let hand: Vec<(i32, f64)> = (0..60).map(|i| (60 - (i - 30i32).abs(), 1.0)).collect();
-        assert_eq!(most_of(&[&reports(&hand)], Axis::X, 1e6), None);
+        assert_eq!(most_of(&[(&reports(&hand), 0..60)], Axis::X, 1e6), None);
     }
 }
