@@ -21,7 +21,7 @@ use crate::starts::{self, Start};
 use crate::stats::median;
 use crate::step_change::{self, Run};
 use crate::swipes::{self, Swipe};
-use crate::verdict::{Direction, Quantity};
+use crate::verdict::Quantity;
 use crate::whole;
 use slipgauge_trace::recording::{DeviceTrace, PhaseSpan, Recording};
 use slipgauge_trace::session::{Pace, Plan, Role, Step, Task};
@@ -33,6 +33,7 @@ mod acquit;
 mod away;
 mod cut;
 mod gain_law;
+mod measure;
 mod not_made;
 mod passed;
 mod turned;
@@ -270,7 +271,7 @@ impl<'a> StepView<'a> {
             }
             not_made::settle(&mut phases, &told, travel, &ends);
             mark_clips(&mut phases, trace, slot);
-            measure = scale.and_then(|scale| self::measure(&phases, scale));
+            measure = scale.and_then(|scale| measure::measure(&phases, scale, slot));
             if let Some(measure) = measure {
                 let views = phases.iter_mut().flat_map(|p| &mut p.swipes);
                 views.for_each(|v| v.swipe.one_travel *= measure.ways[v.swipe.direction.index()]);
@@ -552,29 +553,6 @@ fn mark_clips(phases: &mut [PhaseView], trace: &DeviceTrace, slot: f64) {
         phases.iter().flat_map(|p| p.swipes.iter().map(move |s| (&p.series, &s.swipe))).collect();
     let clips = clip::find(trace, &pairs, slot);
     phases.iter_mut().flat_map(|p| &mut p.swipes).zip(clips).for_each(|(view, clip)| view.clip = clip);
-}
-
-/// What lengths are held against: those of the slow swipes (where they are to be trusted, else of the medium ones), and
-/// how slow and medium ones scatter.
-fn measure(phases: &[PhaseView], scale: Scale) -> Option<Measure> {
-    let by_way = |phases: Vec<&PhaseView>| {
-        [Direction::Out, Direction::Back].map(|direction| -> Vec<f64> {
-            let own = phases.iter().flat_map(|p| &p.swipes).filter(|s| s.swipe.direction == direction);
-            own.map(|s| s.swipe.along).collect()
-        })
-    };
-    let at = |pace: Pace| phases.iter().filter(|p| p.span.phase.pace == Some(pace)).collect();
-    let others = [Pace::Medium, Pace::Fast].map(|pace| by_way(at(pace)));
-    let trusted = scale.basis != Basis::OtherPace;
-    let slow = by_way(baseline_phases(phases));
-    let ways = if trusted { shortfall::ways(&slow, &others, scale.counts_per_mm) } else { [1.0; 2] };
-    let evened = |s: &SwipeView| s.swipe.along / ways[s.swipe.direction.index()];
-    let lengths = |p: &PhaseView| -> Vec<f64> { p.swipes.iter().map(evened).collect() };
-    let slow: Vec<f64> = baseline_phases(phases).into_iter().flat_map(lengths).collect();
-    let medium = phases.iter().filter(|p| p.span.phase.pace == Some(Pace::Medium));
-    let slow = trusted.then_some(slow);
-    let groups: Vec<Vec<f64>> = slow.into_iter().chain(medium.map(lengths)).collect();
-    Measure::new(&groups, scale.counts_per_mm).map(|measure| Measure { ways, ..measure })
 }
 
 /// True if something of a swipe needs no excuse: stretches, these silences, or a start by no arm, whose counts were lost before it.
