@@ -75,7 +75,7 @@ impl Detector for SpinOut {
                 leaps && step.changes.iter().any(|run| run.touches(own))
             };
             for stretch in swipe.stretches.iter().filter(|s| !s.wrong.is_loss() && !changed(s)) {
-                let (along, across) = unexplained_mm(phase, swipe, stretch);
+                let (along, across) = unexplained_mm(phase, swipe, stretch, scale.counts_per_mm);
                 let size = along.hypot(across);
                 // One motion again and again is less than the hand's, where this has gone on to speed up.
                 let lacks = stretch.wrong == Wrong::Repeated && along < 0.0;
@@ -162,7 +162,8 @@ fn chance(step: &StepView, view: &SwipeView, stretch: &Stretch, per_mm: f64) -> 
 /// What the reports of a stretch count along beyond what is expected, and across, mm: along and across added up first, so
 /// that rounding cancels. With the cell on either side, which may be right in part and false in part; but not what is expected of
 /// silences, which is missing and not false, and told as such.
-fn unexplained_mm(phase: &PhaseView, view: &SwipeView, stretch: &Stretch) -> (f64, f64) {
+fn unexplained_mm(phase: &PhaseView, view: &SwipeView, stretch: &Stretch, per_mm: f64) -> (f64, f64) {
+    let travel_mm = (view.swipe.one_travel / per_mm).max(0.0);
     let cell = per_cell(view.grid.slot);
     let first = stretch.rows.start.saturating_sub(cell).max(view.swipe.rows.start);
     let last = (stretch.rows.end + cell).min(view.swipe.rows.end);
@@ -171,5 +172,8 @@ fn unexplained_mm(phase: &PhaseView, view: &SwipeView, stretch: &Stretch) -> (f6
     let (begin, end) = (time(first), time(last.saturating_sub(1)));
     let within = |s: &&Silence| !s.to_the_end && begin <= s.begin && s.end <= end;
     let silent: f64 = view.silences.iter().filter(within).map(|s| view.grid.silent_mm(s)).sum();
-    over.map_or((0.0, 0.0), |(expected, counted)| (counted.0 - (expected - silent).max(0.0), counted.1))
+    // A hand makes no more than one travel meanwhile, however long that is. (Added after 6.4 m had been told of one of 200 mm.)
+    over.map_or((0.0, 0.0), |(expected, counted)| {
+        (counted.0 - (expected - silent).clamp(0.0, travel_mm), counted.1)
+    })
 }
