@@ -2,7 +2,7 @@
 //!
 //! Lengths of the slow swipes (where they are to be trusted, else of the medium ones), and how slow and medium ones scatter. A swipe that
 //! shows a hole at speed whose counts did not come later is no length from stop to stop, and is left out where [`ENOUGH`] others of its
-//! phase show none. (Added after a sensor that saw nothing at one place in three of five crossings had been said to go on in the other
+//! phase show none and are longer. (Added after a sensor that saw nothing at one place in three of five crossings had been said to go on in the other
 //! two, by what most had lost; and to count 12 % less one way.)
 //! Cost: O(reports of slow and medium swipes).
 
@@ -11,6 +11,7 @@ use crate::baseline::Basis;
 use crate::series::{DUE, Frame, Sample};
 use crate::shortfall::{self, LEAST_MM, Measure};
 use crate::silence::CELL;
+use crate::stats::median;
 use crate::verdict::Direction;
 use slipgauge_trace::session::Pace;
 
@@ -49,7 +50,7 @@ pub(super) fn measure(phases: &[PhaseView], scale: Scale, slot: f64) -> Option<M
     Measure::new(&groups, scale.counts_per_mm).map(|measure| Measure { ways, ..measure })
 }
 
-/// Counts along of a phase's swipes; of those without a hole, if these are enough.
+/// Counts along of a phase's swipes; of those without a hole, if these are enough and longer.
 fn lengths(phase: &PhaseView, counts_per_mm: f64, slot: f64) -> Vec<(Direction, f64)> {
     let all = || phase.swipes.iter().map(|s| (s.swipe.direction, s.swipe.along));
     let Some(frame) = phase.frame else { return all().collect() };
@@ -57,9 +58,16 @@ fn lengths(phase: &PhaseView, counts_per_mm: f64, slot: f64) -> Vec<(Direction, 
         let samples = phase.series.samples.get(s.swipe.rows.clone()).unwrap_or_default();
         shows_a_hole(samples, frame, counts_per_mm, slot)
     });
-    let whole: Vec<(Direction, f64)> = all().zip(holes).filter(|(_, hole)| !hole).map(|(l, _)| l).collect();
+    let (holed, whole): (Vec<_>, Vec<_>) = all().zip(holes).partition(|(_, hole)| *hole);
+    let middle = |of: &[((Direction, f64), bool)]| {
+        median(&of.iter().map(|((_, along), _)| *along).collect::<Vec<f64>>())
+    };
+    // What a late report brings is in the length.
+    let lacks = middle(&whole)
+        .zip(middle(&holed))
+        .is_some_and(|(whole, holed)| whole - holed >= LEAST_MM * counts_per_mm);
     let enough = whole.len() >= ENOUGH.0 && whole.len() as f64 >= ENOUGH.1 * phase.swipes.len() as f64;
-    if enough { whole } else { all().collect() }
+    if enough && lacks { whole.into_iter().map(|(length, _)| length).collect() } else { all().collect() }
 }
 
 /// True if there is a time without reports between reports at speed that must have held [`LEAST_MM`], and the report after it does not
