@@ -291,7 +291,7 @@ impl Detector for GainChange {
                 Some(match swipes_for(&c.criterion(step), n, c.parts.0, c.parts.1, c.df, step.looks) {
                     Some(more) => {
                         let (base, pace) = (words(Some(c.base)), words(Some(c.pace)));
-                        format!("{more} more swipes at the {base} and at the {pace} pace each")
+                        format!("{} at the {base} and at the {pace} pace each", count(more, "more swipe"))
                     }
                     None if c.parts.1 > 0.0 => {
                         "swipes along a straight edge, and a plan that says so".to_owned()

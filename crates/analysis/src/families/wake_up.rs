@@ -285,13 +285,14 @@ const REST_S: &str = "rest_s";
 /// No device sleeps as soon as this, seconds: within it a hand in motion may be silent (as for a start).
 const AWAKE_S: f64 = 0.1;
 
-/// True if starts were lost after too short a silence for a device that sleeps. Then any start may be, and the silence may be what is lost of
+/// True if some starts were lost, of fewer than half of the swipes, after too short a silence for a device that sleeps. Then any start may be, and the silence may be what is lost of
 /// it. (Added after a device that lost a part of 15 of 84 starts, under a hand that trembled at 6400 counts an inch, had failed with 15 of the 17
 /// that were silent before.)
-fn were_awake(findings: &[Finding]) -> bool {
+fn were_awake(step: &StepView, findings: &[Finding]) -> bool {
     let own = findings.iter().filter(|f| f.family == Family::WakeUp && f.kind == SHORT_START);
     let rests: Vec<f64> = own.filter_map(|f| f.evidence.get(REST_S)?.as_f64()).collect();
-    median(&rests).is_some_and(|rest| rest < AWAKE_S)
+    let some = 2 * rests.len() < step.swipes().count();
+    some && median(&rests).is_some_and(|rest| rest < AWAKE_S)
 }
 
 impl Detector for WakeUp {
@@ -386,7 +387,7 @@ impl Detector for WakeUp {
         hand_to_the_link(&mut own, findings);
         let (woke, handed): (Vec<Finding>, Vec<Finding>) =
             own.into_iter().partition(|f| f.family == Family::WakeUp);
-        let once = woke.len() < RECURS || were_awake(&woke);
+        let once = woke.len() < RECURS || were_awake(step, &woke);
         let cause = |f: Finding| Finding { cause: if once { Cause::Unknown } else { f.cause }, ..f };
         findings.extend(woke.into_iter().map(cause).chain(handed));
     }
@@ -400,7 +401,7 @@ impl Detector for WakeUp {
         }
         let mut examined: BTreeSet<(u32, u32)> = swipes_with(Family::WakeUp, findings);
         let any = !examined.is_empty();
-        let (who, from) = if were_awake(findings) {
+        let (who, from) = if were_awake(step, findings) {
             examined.extend(step.swipes().map(|(p, s)| key(p, s)));
             ("", "; the silence before them is too short for a device that sleeps: it may be what they lost")
         } else {

@@ -177,6 +177,18 @@ pub fn cluster(marks: &[Mark], least: f64, upper: impl Fn(f64) -> f64) -> Option
     begins.map(window).min_by(|a, b| a.chance.total_cmp(&b.chance))
 }
 
+/// Chance that silences at random times lie as unevenly in what is looked at: Kolmogorov's of the largest distance D of n shares below their own
+/// values from even ones, 2 exp(−2 n D²) (Massey 1951, from memory).
+pub fn unevenly_spread(marks: &[Mark]) -> f64 {
+    let known = marks.iter().filter(|m| !m.others.is_empty());
+    let mut shares: Vec<f64> = known.map(|m| m.share(f64::NEG_INFINITY, m.value)).collect();
+    shares.sort_by(f64::total_cmp);
+    let n = shares.len() as f64;
+    let apart = |(i, share): (usize, &f64)| ((i as f64 + 1.0) / n - share).max(share - i as f64 / n);
+    let most = shares.iter().enumerate().map(apart).fold(0.0, f64::max);
+    (2.0 * (-2.0 * n * most * most).exp()).min(1.0)
+}
+
 impl Mark {
     /// Share of silences at random times in a window; all of them where none would have been found.
     fn share(&self, low: f64, high: f64) -> f64 {
@@ -213,6 +225,14 @@ mod tests {
         }
         // 20 would be as stated; 34 are three standard deviations more.
         assert!(seen <= 34, "{seen}");
+    }
+
+    /// By hand: of ten in the upper half the first lies 0.5 from its even share, 2 exp(-2 · 10 · 0.25) = 0.0135.
+    #[test]
+    fn what_lies_in_one_half_is_spread_unevenly() {
+        let half = unevenly_spread(&marks((0..10).map(|i| 0.5 + 0.05 * f64::from(i) + 1e-9)));
+        assert!((half / 0.013_476 - 1.0).abs() < 0.05, "{half}");
+        assert!(unevenly_spread(&marks((0..10).map(|i| 0.1 * f64::from(i) + 0.05))) > 0.99);
     }
 
     #[test]
