@@ -645,6 +645,20 @@ mod tests {
     }
 
     /// As an outside hand made them: of ten slow swipes four were whole.
+    /// Counts of a device that goes on in seven of sixteen slow swipes and four of eight medium ones, to a mm or so.
+    #[test]
+    fn lengths_of_two_lots_make_no_scatter() {
+        let lot = |n: usize, mean: f64| (0..n).map(move |i| mean + [0.0, 200.0, -300.0, 120.0, -80.0][i % 5]);
+        let slow: Vec<f64> = lot(9, 75_500.0).chain(lot(7, 83_200.0)).collect();
+        let medium: Vec<f64> = lot(4, 75_500.0).chain(lot(4, 83_200.0)).collect();
+        let measure = Measure::new(&[slow.clone(), medium], 250.0).unwrap();
+        assert!((measure.one_travel - 75_500.0).abs() < 100.0 && measure.most < 2_500.0, "{measure:?}");
+        // As many of each: nothing says which is one travel.
+        assert_eq!(most_of_two(&slow[2..], 500.0), None);
+        let one: Vec<f64> = lot(16, 75_500.0).collect();
+        assert_eq!(most_of_two(&one, 500.0), None);
+    }
+
     #[test]
     fn where_most_stop_short_the_whole_ones_are_one_travel() {
         let slow = vec![3000.0, 2750.0, 2760.0, 3001.0, 2680.0, 2675.0, 2999.0, 2840.0, 2843.0, 3002.0];

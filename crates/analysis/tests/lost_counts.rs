@@ -26,6 +26,10 @@ enum Loses {
     Pulled(f64),
     /// The surface, from here to there, mm.
     Patch(f64, f64),
+    /// The surface, likewise, in two crossings of five.
+    PatchInSome(f64, f64),
+    /// The sensor, from a speed (m/s) on as above in each swipe, and the link at random, so many times a second, by this seed.
+    AboveAndAtRandom(f64, f64, u64),
     /// The sensor, seven counts of ten between 80 mm and 220 mm, in every third slow swipe.
     WhenSlow,
     /// Nothing: the device speaks every 1.4 polls, and this computer reads late by one to three ms, so often a second, by this
@@ -71,7 +75,10 @@ fn text(loses: Loses, every_ms: i64) -> String {
     let mut say = |line: String| writeln!(text, "{line}").unwrap();
     say("{\"t\":0,\"phase\":{\"step\":1,\"task\":\"still\"}}".to_owned());
     let (mut ms, mut at, mut told) = (11_000, 0.0f64, 0.0f64);
-    let mut chance = if let Loses::AtRandom(_, seed) | Loses::Nothing(_, seed) = loses { seed } else { 1 };
+    let mut chance = match loses {
+        Loses::AtRandom(_, seed) | Loses::Nothing(_, seed) | Loses::AboveAndAtRandom(.., seed) => seed,
+        _ => 1,
+    };
     let mut hand = 7;
     let mut unread: Vec<String> = Vec::new();
     let mut reads_at = 0;
@@ -128,10 +135,25 @@ fn text(loses: Loses, every_ms: i64) -> String {
                     told -= if blind { -moved } else { moved * change * speed / limit };
                 }
                 Loses::Patch(begin, end) if (begin..end).contains(&at) => told += moved,
+                Loses::PatchInSome(begin, end) if i % 5 % 3 == 0 && (begin..end).contains(&at) => {
+                    told += moved
+                }
+                Loses::AboveAndAtRandom(limit, rate, _) => {
+                    blind = speed > limit * if blind { 2.0 / 3.0 } else { 1.0 };
+                    told += if blind { moved } else { 0.0 };
+                    if ms >= silent_until && u < 1.0 && next(&mut chance) < 1e-3 * rate {
+                        silent_until = ms + 10 + (15.0 * next(&mut chance)) as i64;
+                    }
+                    gone = ms < silent_until;
+                }
                 Loses::WhenSlow if i < SLOW && i % 3 == 0 && (80.0..220.0).contains(&at) => {
                     told += 0.7 * moved
                 }
-                Loses::Patch(..) | Loses::WhenSlow | Loses::Nothing(..) | Loses::Cut => {}
+                Loses::Patch(..)
+                | Loses::PatchInSome(..)
+                | Loses::WhenSlow
+                | Loses::Nothing(..)
+                | Loses::Cut => {}
                 Loses::Connection(every) => {
                     let away = i >= SLOW && i % every == 0;
                     gone = away && (110..410).contains(&step);
@@ -334,6 +356,39 @@ fn a_patch_that_shows_in_slow_swipes_alone_is_the_surfaces() {
     let tracking = of(&verdict, Family::TrackingLoss);
     assert!(tracking.findings >= SLOW - 1, "{}", tracking.because);
     assert_eq!(tracking.cause, Some(Cause::Surface), "{}", tracking.because);
+}
+
+/// Most crossings are whole: what they have is no motion after the stop, and the others lose it at one place and not on the link.
+#[test]
+fn a_patch_that_shows_in_some_crossings_is_the_surfaces_and_the_others_are_whole() {
+    let verdict = verdict(Loses::PatchInSome(110.0, 128.0));
+    let tracking = of(&verdict, Family::TrackingLoss);
+    assert_eq!(tracking.cause, Some(Cause::Surface), "{}", tracking.because);
+    for family in [Family::Dropout, Family::CarryOn, Family::Resolution, Family::GainChange] {
+        let found = of(&verdict, family);
+        assert_eq!(found.findings, 0, "{family:?}: {}", found.because);
+    }
+}
+
+/// Blind from 1.3 m/s on in each fast swipe; what is lost in slow ones is the link's, and the limit is the sensor's.
+#[test]
+fn a_limit_is_told_beside_a_link_that_loses_in_slow_swipes() {
+    for seed in 1..=4 {
+        let verdict = verdict(Loses::AboveAndAtRandom(1.3, 1.5, seed));
+        let (dropout, tracking) = (of(&verdict, Family::Dropout), of(&verdict, Family::TrackingLoss));
+        assert!(dropout.findings >= 5, "{seed}: {}", dropout.because);
+        assert_eq!(
+            (tracking.verdict, tracking.cause),
+            (Outcome::Fail, Some(Cause::Sensor)),
+            "{seed}: {}",
+            tracking.because
+        );
+        let limit = verdict.steps[0].tracking_limit_m_s.unwrap();
+        let holds = limit.low.is_none_or(|low| low <= 1.3) && limit.high.is_none_or(|high| high >= 1.3);
+        assert!(holds && (limit.value / 1.3 - 1.0).abs() < 0.1, "{seed}: {limit:?}");
+        let slow = verdict.findings.iter().filter(|f| f.family == Family::TrackingLoss && f.phase == 2);
+        assert_eq!(slow.count(), 0, "{seed}");
+    }
 }
 
 /// What fast swipes show is no excuse for slow ones.

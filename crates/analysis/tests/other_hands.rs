@@ -867,6 +867,16 @@ fn a_ceiling_is_seen_beside_reports_that_hold_two() {
     assert!(kinds(&sound).iter().all(|k| k.0 != Family::ReportCeiling), "{:?}", kinds(&sound));
 }
 
+/// A device whose own clock is a little faster than the polls hands on two in one now and then, and leaves no slot empty.
+#[test]
+fn a_ceiling_is_seen_beside_a_few_reports_that_hold_two_in_one_slot() {
+    for (more_is_lost, kind) in [(false, "handed on"), (true, "thrown away")] {
+        let verdict =
+            Outside { most: |i| if i % 700 == 0 { 176 } else { 88 }, more_is_lost, ..SOUND }.verdict();
+        assert_eq!(kinds(&verdict), [(Family::ReportCeiling, kind, Cause::Firmware); FAST]);
+    }
+}
+
 /// Reports of 0.25 ms hold 7 counts, and one or two frames of a sensor.
 #[test]
 fn a_ceiling_that_frames_reach_in_most_reports_is_a_ceiling_however_small() {

@@ -107,6 +107,27 @@ fn thin_reports_that_run_backwards_are_false_motion_and_empty_ones_are_not() {
     assert_eq!((thin(-0.8), thin(0.1)), (Wrong::Reversal, Wrong::Thin));
 }
 
+/// Half of the counts, and then a body that comes back from its stop by a quarter of a millimetre.
+#[test]
+fn what_the_stop_throws_back_of_a_loss_is_no_motion_back() {
+    let thin = |back: f64| {
+        let change = |s: f64, c: (f64, f64)| match s {
+            s if s >= 0.9 => (if s < 0.905 { -back } else { 0.0 }, 0.0),
+            s if s >= 0.4 => (0.5 * c.0, 0.0),
+            _ => c,
+        };
+        let (series, swipe) = swipe(1_000_000, change);
+        let mut all = erratic::find(&series, FRAME, &swipe, &bench(1_000_000));
+        assert!(!all.is_empty());
+        all.truncate(1);
+        all[0].wrong = Wrong::Thin;
+        all[0].rows.end = swipe.rows.end;
+        complete(&series, FRAME, &swipe, &bench(1_000_000), swipe.is_short(), &mut all);
+        all[0].wrong
+    };
+    assert_eq!((thin(16.0), thin(1600.0)), (Wrong::Thin, Wrong::Reversal));
+}
+
 /// From 0.3 to 0.7 of the time the place runs straight at the speed of its edges, as frames that beat by 4 % show it.
 #[test]
 fn a_place_that_runs_straight_over_a_hidden_peak_is_a_repeat_at_any_interval() {
