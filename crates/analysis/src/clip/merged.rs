@@ -63,7 +63,7 @@ fn slots(samples: &[Sample], row: usize, slot: f64) -> Option<f64> {
 const FOR_EACH: usize = 10;
 
 /// Reports at a ceiling for each that lies just beyond it, up to this share and a count further. (Added after frames that beat against reports,
-/// which piled up at 84 counts and one in fourteen of them at 85, had been told as a ceiling.)
+/// which piled up at 84 counts and one in fourteen of them at 85, had been told as a ceiling.) Nor do most of those beyond lie there.
 const SHARP: usize = 100;
 const NEAR: f64 = 0.03;
 
@@ -95,7 +95,8 @@ fn most_of(swipes: &[(&[Sample], Range<usize>)], axis: Axis, slot: f64) -> Optio
     // A ceiling ends sharply; frames that beat against reports go on by a count or two.
     let just_beyond = level.saturating_add(1)..=level.saturating_add(1 + (NEAR * f64::from(level)) as i32);
     let near: usize = held.range(just_beyond).map(|(_, often)| often).sum();
-    if near * SHARP > often {
+    let all_beyond: usize = held.range(level.saturating_add(1)..).map(|(_, often)| often).sum();
+    if near * SHARP > often || 2 * near > all_beyond {
         return None;
     }
     let more = |s: &Sample| counts(s) > level;
