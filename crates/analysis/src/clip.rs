@@ -4,12 +4,12 @@
 //! counts. A ceiling is one number of counts to a report, the same in every swipe; so it is shown by all swipes together
 //! first, and then found in each.
 //!
-//! The top value is that of an axis over the whole session, and no less than [`LEAST_TOP`] (or than [`SMALLEST_TOP`],
-//! if counts are missing); both ways or else one way, if at least half as many swipes the other way go beyond it
-//! ([`FASTER`]) as hold it: a hand is as fast there; or else that of the step's reports that did not come after an
-//! empty slot, or the one that all but a few keep: a link may hand on two in one ([`merged`]). It is a ceiling if at least [`SWIPES`] swipes hold it, and
-//! most of those that hold any level so (a sensor that repeats its last motion, and a hand at a steady speed, hold
-//! another level each time). One swipe alone raises false alarms, since at constant speed a sound device repeats a
+//! The top value is that of an axis over the whole session, and no less than [`LEAST_TOP`] (or than [`SMALLEST_TOP`], if
+//! counts are missing); both ways or else one way, if at least half as many swipes the other way go beyond it ([`FASTER`])
+//! as hold it: a hand is as fast there; or else that of the step's reports that did not come after an empty slot, or the
+//! one that all but a few keep: a link may hand on two in one ([`merged`]). It is a ceiling if at least [`SWIPES`] swipes
+//! hold it, and most of those that hold any level so (a sensor that repeats its last motion, and a hand at a steady speed,
+//! hold another level each time). One swipe alone raises false alarms, since at constant speed a sound device repeats a
 //! delta. There are these ways to hold it, and any will do:
 //!
 //! - a run ([`hidden`]): [`TOPS`] reports, no two of them more than one other report apart, which hide a peak, by the slopes
@@ -99,8 +99,9 @@ struct Top {
 }
 
 impl Top {
-    /// The one both ways, and then those of each way: firmware may hold what it adds up in one direction alone.
-    /// Last the one of the reports that came in their own slots, if others hold more, and the one beyond which there are exceptions only.
+    /// The one both ways, and then those of each way: firmware may hold what it adds up in one direction alone. Last the
+    /// one of the reports that came in their own slots, if others hold more, and the one beyond which there are exceptions
+    /// only.
     fn all(trace: &DeviceTrace, swipes: &[(&Series, &Swipe)], axis: Axis, slot: f64) -> Vec<Top> {
         let column = match axis {
             Axis::X => &trace.motion.x,

@@ -274,8 +274,8 @@ impl<'a> Look<'a> {
             run = if *along < 0.0 { run + along } else { 0.0 };
             deepest = deepest.min(run);
         }
-        // A body thrown back by its stop comes back by less, and last of all. (Added after the rebounds of a hand that struck hard, of 0.2 mm,
-        // had been told as 100 to 160 mm of false motion, by what was missing before them.)
+        // A body thrown back by its stop comes back by less, and last of all. (Added after the rebounds of a hand that
+        // struck hard, of 0.2 mm, had been told as 100 to 160 mm of false motion, by what was missing before them.)
         let goes_on = self.places[self.counts.len()] - self.places[to] > BOUNCE_MM * self.per_mm;
         let thrown_back = if goes_on { LEAST_MM } else { BOUNCE_MM } * self.per_mm;
         if deepest < -ROUNDING.max(thrown_back) {

@@ -295,6 +295,8 @@ struct Moved<'a> {
 /// a reference that lost 30 ms in a third of the swipes had made 3.54 ± 0.25 ms of a lag of 4. First 3 %: of slow swipes that is
 /// more than was lost, and 3.91 ms came out.)
 const OFF: (f64, f64) = (0.005, 5.0);
+/// By this factor counts of a swipe that both do not tell alike are another swipe's.
+const OTHER: f64 = 1.5;
 
 /// One swipe of the device, held against the reference.
 struct Held {
@@ -357,7 +359,11 @@ pub fn lag(step: &StepView, findings: &[Finding]) -> Option<Compared> {
     let usual: Vec<(Option<Pace>, f64, f64)> = paces.filter_map(|pace| usual(pace, &held)).collect();
     let off = |h: &Held| {
         let own = usual.iter().find(|(pace, ..)| *pace == h.seen.pace);
-        own.is_some_and(|(_, ratio, most)| (h.ratio - ratio).abs() > *most)
+        own.is_some_and(|(_, ratio, most)| {
+            // What the reference saw nothing of, or another swipe, has no partner.
+            let seen = h.alike || (h.ratio / ratio).ln().abs() < OTHER.ln();
+            (h.ratio - ratio).abs() > *most && seen
+        })
     };
     let (off, rest): (Vec<&Held>, Vec<&Held>) = held.iter().partition(|h| off(h));
     let (alike, unlike): (Vec<&Held>, Vec<&Held>) = rest.into_iter().partition(|h| h.alike);
@@ -463,7 +469,8 @@ fn place(fits: &[f64], sign: f64) -> Option<i64> {
     (best > 0 && best + 1 < fits.len()).then_some(shift)
 }
 
-/// A swipe held against the reference's motion `shift` earlier: how much later it is, with that; its phase, way and pace are not known here.
+/// A swipe held against the reference's motion `shift` earlier: how much later it is, with that; its phase, way and pace
+/// are not known here.
 fn later(test: &Moved, other: &Moved, (from, to): (i64, i64), shift: i64, sign: f64) -> Option<Held> {
     let own = speeds(test, (from, to), GRID);
     let mut against = speeds(other, (from.saturating_sub(shift), to.saturating_sub(shift)), GRID);

@@ -191,9 +191,9 @@ fn whole_ones(lengths: &[f64], agree: f64) -> Option<Vec<f64>> {
     (apart && differ && short.len() >= whole.len()).then(|| whole.to_vec())
 }
 
-/// The larger of two lots of lengths, where each lies close together and far from the other: then the other is no scatter of it, and the
-/// median of both lies at its edge. (Added after a device that went on by 31 mm in seven of sixteen slow swipes had passed: 32 mm were
-/// taken for placing.)
+/// The larger of two lots of lengths, where each lies close together and far from the other: then the other is no scatter
+/// of it, and the median of both lies at its edge. (Added after a device that went on by 31 mm in seven of sixteen slow
+/// swipes had passed: 32 mm were taken for placing.)
 fn most_of_two(lengths: &[f64], agree: f64) -> Option<Vec<f64>> {
     let mut sorted = lengths.to_vec();
     sorted.sort_by(f64::total_cmp);

@@ -95,10 +95,10 @@ pub fn quantile(values: &[f64], q: f64) -> Option<f64> {
     Some(*copy.select_nth_unstable_by(rank, f64::total_cmp).1)
 }
 
-/// From this many degrees of freedom on Student's t is the normal distribution's quantile z and the first term of its expansion,
-/// (z³ + z) / 4 df; the next is below 1e-6 at 99.999 % (Abramowitz & Stegun 26.7.5, from memory). The library's search does not end for
-/// infinitely many, and from 80,000 on it misses now and then: 0.16 for 1.96, once in 250. (Added after a resolution known to 0.66 % had
-/// been told to 0.06 %.)
+/// From this many degrees of freedom on Student's t is the normal distribution's quantile z and the first term of its
+/// expansion, (z³ + z) / 4 df; the next is below 1e-6 at 99.999 % (Abramowitz & Stegun 26.7.5, from memory). The library's
+/// search does not end for infinitely many, and from 80,000 on it misses now and then: 0.16 for 1.96, once in 250. (Added
+/// after a resolution known to 0.66 % had been told to 0.06 %.)
 const NORMAL_FROM: f64 = 1e4;
 
 /// Quantile of Student's t with `df` degrees of freedom.
@@ -111,8 +111,8 @@ pub fn t_quantile(p: f64, df: f64) -> f64 {
     StudentsT::new(0.0, 1.0, df.max(1.0)).map_or(f64::INFINITY, |t| t.inverse_cdf(p))
 }
 
-/// Quantile of the gamma distribution of a shape and scale 1, halved out of its distribution function: the library's own search gives up
-/// too soon from a shape of 100 on (202.19 told as 201.71).
+/// Quantile of the gamma distribution of a shape and scale 1, halved out of its distribution function: the library's own
+/// search gives up too soon from a shape of 100 on (202.19 told as 201.71).
 fn gamma_quantile(p: f64, shape: f64) -> Option<f64> {
     let gamma = Gamma::new(shape, 1.0).ok()?;
     // 99.9999999 % of any shape lie within six standard deviations and 40 of the mean.

@@ -4,10 +4,10 @@
 //! ceiling of a device behind such a link is the top value of its other reports, if those hold no more than that. (Added
 //! after sessions had been seen to pass in which thousands of reports held 44 counts, and 33 the double.)
 //!
-//! A device whose own clock is a little faster than the polls hands on two in one as well, and leaves no slot empty; so does a
-//! report that waits for less than half a slot. Then the value that is held [again and again](top_of_most), beyond which a few
-//! reports lie, none of more than one ceiling beyond its slots and no two in a row that left none empty, is looked at as well. (Added after a device had passed
-//! that sent 108 counts for up to 270 ms, and 216 once in 0.7 to 5 s.)
+//! A device whose own clock is a little faster than the polls hands on two in one as well, and leaves no slot empty; so
+//! does a report that waits for less than half a slot. Then the value that is held [again and again](top_of_most), beyond
+//! which a few reports lie, none of more than one ceiling beyond its slots and no two in a row that left none empty, is
+//! looked at as well. (Added after a device had passed that sent 108 counts for up to 270 ms, and 216 once in 0.7 to 5 s.)
 
 use super::Axis;
 use crate::series::{Sample, Series};
@@ -62,8 +62,9 @@ fn slots(samples: &[Sample], row: usize, slot: f64) -> Option<f64> {
 /// leaves as many beyond a level as at it.
 const FOR_EACH: usize = 10;
 
-/// Reports at a ceiling for each that lies just beyond it, up to this share and a count further. (Added after frames that beat against reports,
-/// which piled up at 84 counts and one in fourteen of them at 85, had been told as a ceiling.) Nor do most of those beyond lie there.
+/// Reports at a ceiling for each that lies just beyond it, up to this share and a count further. (Added after frames that
+/// beat against reports, which piled up at 84 counts and one in fourteen of them at 85, had been told as a ceiling.) Nor do
+/// most of those beyond lie there.
 const SHARP: usize = 100;
 const NEAR: f64 = 0.03;
 

@@ -196,8 +196,8 @@ fn usual(step: &StepView, phase: &PhaseView, direction: Direction) -> f64 {
         return 0.0;
     }
     let Some(measure) = step.measure else { return 0.0 };
-    // What lacks counts has lost them, whatever its gain. (Added after a gain of 6 % had been told to go on in the 28 of 60 fast swipes that had not
-    // lost track.)
+    // What lacks counts has lost them, whatever its gain. (Added after a gain of 6 % had been told to go on in the 28 of 60
+    // fast swipes that had not lost track.)
     let kept = own[since.unwrap_or(0)..].iter().filter(|s| s.swipe.surplus >= 0.0);
     let longer: Vec<f64> = kept.map(|s| -measure.lacks(&s.swipe)).collect();
     median(&longer).unwrap_or(0.0).max(0.0)
@@ -311,8 +311,9 @@ fn event(step: &StepView, phase: &PhaseView, view: &SwipeView, usual: f64) -> Op
     finding.p_false.is_none_or(|p| p < AS_LIKELY).then_some(finding)
 }
 
-/// True if longer swipes lie apart from the whole ones by more than placing, with none in between: that is no scatter. (Added after a
-/// device that went on by 29 mm in a third of all swipes, at every pace, had passed: four of eight medium ones made their own scatter.)
+/// True if longer swipes lie apart from the whole ones by more than placing, with none in between: that is no scatter.
+/// (Added after a device that went on by 29 mm in a third of all swipes, at every pace, had passed: four of eight medium
+/// ones made their own scatter.)
 fn lie_apart(step: &StepView) -> bool {
     let of = |long: bool| step.swipes().map(|(_, s)| &s.swipe).filter(move |s| (s.surplus > 0.0) == long);
     let Some(measure) = step.measure else { return false };
@@ -321,8 +322,8 @@ fn lie_apart(step: &StepView) -> bool {
     least.is_finite() && least - most > measure.most
 }
 
-/// Chance that one of so many swipes is longer by so much, by the scatter of the slow and medium ones about their medians; of the whole
-/// ones alone, where longer ones [lie apart](lie_apart).
+/// Chance that one of so many swipes is longer by so much, by the scatter of the slow and medium ones about their medians;
+/// of the whole ones alone, where longer ones [lie apart](lie_apart).
 fn chance(step: &StepView, surplus: f64, per_mm: f64) -> Option<f64> {
     let calm = step.phases.iter().filter(|p| matches!(p.span.phase.pace, Some(Pace::Slow | Pace::Medium)));
     let mut off = Vec::new();

@@ -285,9 +285,9 @@ const REST_S: &str = "rest_s";
 /// No device sleeps as soon as this, seconds: within it a hand in motion may be silent (as for a start).
 const AWAKE_S: f64 = 0.1;
 
-/// True if some starts were lost, of fewer than half of the swipes, after too short a silence for a device that sleeps. Then any start may be, and the silence may be what is lost of
-/// it. (Added after a device that lost a part of 15 of 84 starts, under a hand that trembled at 6400 counts an inch, had failed with 15 of the 17
-/// that were silent before.)
+/// True if some starts were lost, of fewer than half of the swipes, after too short a silence for a device that sleeps.
+/// Then any start may be, and the silence may be what is lost of it. (Added after a device that lost a part of 15 of 84
+/// starts, under a hand that trembled at 6400 counts an inch, had failed with 15 of the 17 that were silent before.)
 fn were_awake(step: &StepView, findings: &[Finding]) -> bool {
     let own = findings.iter().filter(|f| f.family == Family::WakeUp && f.kind == SHORT_START);
     let rests: Vec<f64> = own.filter_map(|f| f.evidence.get(REST_S)?.as_f64()).collect();

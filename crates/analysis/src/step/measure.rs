@@ -1,10 +1,10 @@
 //! What the lengths of swipes are held against.
 //!
-//! Lengths of the slow swipes (where they are to be trusted, else of the medium ones), and how slow and medium ones scatter. A swipe that
-//! shows a hole at speed whose counts did not come later is no length from stop to stop, and is left out where [`ENOUGH`] others of its
-//! phase show none and are longer. (Added after a sensor that saw nothing at one place in three of five crossings had been said to go on in the other
-//! two, by what most had lost; and to count 12 % less one way.)
-//! Cost: O(reports of slow and medium swipes).
+//! Lengths of the slow swipes (where they are to be trusted, else of the medium ones), and how slow and medium ones
+//! scatter. A swipe that shows a hole at speed whose counts did not come later is no length from stop to stop, and is left
+//! out where [`ENOUGH`] others of its phase show none and are longer. (Added after a sensor that saw nothing at one place
+//! in three of five crossings had been said to go on in the other two, by what most had lost; and to count 12 % less one
+//! way.) Cost: O(reports of slow and medium swipes).
 
 use super::{PhaseView, Scale, baseline_phases};
 use crate::baseline::Basis;
@@ -70,8 +70,8 @@ fn lengths(phase: &PhaseView, counts_per_mm: f64, slot: f64) -> Vec<(Direction, 
     if enough && lacks { whole.into_iter().map(|(length, _)| length).collect() } else { all().collect() }
 }
 
-/// True if there is a time without reports between reports at speed that must have held [`LEAST_MM`], and the report after it does not
-/// bring as much as half of that.
+/// True if there is a time without reports between reports at speed that must have held [`LEAST_MM`], and the report after
+/// it does not bring as much as half of that.
 fn shows_a_hole(samples: &[Sample], frame: Frame, counts_per_mm: f64, slot: f64) -> bool {
     let along = |s: &Sample| frame.of(s).0.abs();
     let last = samples.len().saturating_sub(FLANK);

@@ -16,9 +16,9 @@
 //! - *Pair*: one count on each axis. Two single counts of slow motions at λx and λy meet within δ by chance
 //!   m = 2 δ ∫ λx λy dt times; if m is at most [`PAIR_LEVEL`] they are a burst. A rate is the trend's, and one count in
 //!   the time on top.
-//! - *Burst*: three counts or more on one axis that do not come back; or two that [chance](meet_by_chance) does not lay so near to each other, of
-//!   a device that tells single counts: of N in T two of one sign lie within d of each other N² d/2T times. (First two in any case: 11 of 170 sound
-//!   sessions of devices whose single counts flicker had been left open.)
+//! - *Burst*: three counts or more on one axis that do not come back; or two that [chance](meet_by_chance) does not lay so
+//!   near to each other, of a device that tells single counts: of N in T two of one sign lie within d of each other N² d/2T
+//!   times. (First two in any case: 11 of 170 sound sessions of devices whose single counts flicker had been left open.)
 
 use super::knocks::{self, SHORT, rings_down, width};
 use super::rest::{self, Group, Pair, Rest, What};
@@ -64,7 +64,8 @@ pub(super) fn sort(rest: &mut Rest, per_mm: Option<f64>, slot: f64) {
     }
 }
 
-/// True if a group is two counts one way, with one that goes back at most, that may be single ones, of so many in so many seconds; its own two are no evidence.
+/// True if a group is two counts one way, with one that goes back at most, that may be single ones, of so many in so many
+/// seconds; its own two are no evidence.
 fn meet_by_chance(group: &Group, counts: f64, seconds: f64) -> bool {
     let apart = (group.end - group.begin) as f64 * 1e-9;
     let others = (counts - group.path).max(0.0);

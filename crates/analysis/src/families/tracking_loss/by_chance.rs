@@ -177,8 +177,8 @@ pub fn cluster(marks: &[Mark], least: f64, upper: impl Fn(f64) -> f64) -> Option
     begins.map(window).min_by(|a, b| a.chance.total_cmp(&b.chance))
 }
 
-/// Chance that silences at random times lie as unevenly in what is looked at: Kolmogorov's of the largest distance D of n shares below their own
-/// values from even ones, 2 exp(−2 n D²) (Massey 1951, from memory).
+/// Chance that silences at random times lie as unevenly in what is looked at: Kolmogorov's of the largest distance D of n
+/// shares below their own values from even ones, 2 exp(−2 n D²) (Massey 1951, from memory).
 pub fn unevenly_spread(marks: &[Mark]) -> f64 {
     let known = marks.iter().filter(|m| !m.others.is_empty());
     let mut shares: Vec<f64> = known.map(|m| m.share(f64::NEG_INFINITY, m.value)).collect();

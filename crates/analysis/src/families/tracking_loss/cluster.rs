@@ -13,11 +13,11 @@
 //!
 //! *In every swipe*: [once in each](in_every_swipe) of a pace, as no link does it.
 //!
-//! *At a place*: a patch that the sensor does not see loses the same millimetres in every swipe, both ways and at any speed.
-//! Silences that cluster within [`PATCH_MM`], most of the lost ones, are the surface's if they begin at speeds [`SPEEDS`] times apart; or
-//! lie in half of the swipes of a pace that shows any, and as many swipes go on clean that much faster (at 8 ms a
-//! patch of a centimetre shows in slow swipes alone): no limit of the sensor does so. (First in half of the swipes in either case:
-//! 38 of 38 losses at one place, in two of five crossings, had been put down to the link.)
+//! *At a place*: a patch that the sensor does not see loses the same millimetres in every swipe, both ways and at any
+//! speed. Silences that cluster within [`PATCH_MM`], most of the lost ones, are the surface's if they begin at speeds
+//! [`SPEEDS`] times apart; or lie in half of the swipes of a pace that shows any, and as many swipes go on clean that much
+//! faster (at 8 ms a patch of a centimetre shows in slow swipes alone): no limit of the sensor does so. (First in half of
+//! the swipes in either case: 38 of 38 losses at one place, in two of five crossings, had been put down to the link.)
 
 use super::by_chance::{self, At, Cluster};
 use super::limit::{LEAST, Limit, Of, hidden};
@@ -39,8 +39,9 @@ const SPEEDS: f64 = 2.0;
 
 /// Width of a cluster of parts: swipes of one pace differ in their duration by a tenth and more.
 const PART: f64 = 0.1;
-/// A limit of acceleration is met at two parts of a swipe at most: so many of the silences lie at the first of them, or so rarely by chance. (Added
-/// after a radio whose losses lay in the middle of swipes more often than at either end had been put down to the sensor, two sessions in seven.)
+/// A limit of acceleration is met at two parts of a swipe at most: so many of the silences lie at the first of them, or so
+/// rarely by chance. (Added after a radio whose losses lay in the middle of swipes more often than at either end had been
+/// put down to the sensor, two sessions in seven.)
 const MOST_IN_IT: f64 = 0.4;
 const SURELY: f64 = 1e-8;
 /// Share of the median hidden acceleration: a hand brakes less hard than it speeds up, by a half at most.
@@ -91,11 +92,13 @@ fn faster_ones_lose_as_often(step: &StepView, limit: &Limit) -> Option<bool> {
     Some(paces.iter().filter(|p| p.0 > speed).all(|p| p.1 >= AS_OFTEN * most))
 }
 
-/// A limit that each swipe of a pace meets once, whatever shows where: of n swipes m silences at random times would touch n (1 − (1 − 1/n)ᵐ),
-/// and d or more with `P ≤ exp(−2 (d − that)² / m)` (McDiarmid 1989, from memory: one silence moves the number by one at most). Where the same
-/// swipes are seen at the speeds at which they lose track, it is one of acceleration. (Added after sensors that went blind while the hand
-/// braked, once in each of 60 fast swipes and in no other, had been told as dropouts of the link.) They [lie at a part](ANYWHERE) of their swipes, too:
-/// a link may fail once in a swipe, at any part. (The latter after a radio that lost 13 ms once in half of 150 swipes had been put down to the sensor.)
+/// A limit that each swipe of a pace meets once, whatever shows where: of n swipes m silences at random times would touch n
+/// (1 − (1 − 1/n)ᵐ), and d or more with `P ≤ exp(−2 (d − that)² / m)` (McDiarmid 1989, from memory: one silence moves the
+/// number by one at most). Where the same swipes are seen at the speeds at which they lose track, it is one of
+/// acceleration. (Added after sensors that went blind while the hand braked, once in each of 60 fast swipes and in no
+/// other, had been told as dropouts of the link.) They [lie at a part](ANYWHERE) of their swipes, too: a link may fail once
+/// in a swipe, at any part. (The latter after a radio that lost 13 ms once in half of 150 swipes had been put down to the
+/// sensor.)
 pub fn in_every_swipe(step: &StepView) -> Option<Limit> {
     let lost = |s: &&SwipeView| s.silences.iter().filter(|s| s.may_lose()).count() as f64;
     let of = |p: &PhaseView| {

@@ -8,10 +8,11 @@
 //!   own onset; and no more swipes than those silences go on clean beyond the median onset itself, where a limit that
 //!   scatters takes half and more. Of an acceleration also: most times at which the hand is beyond it are lost, so that in
 //!   all swipes together no more than n stretches go on [counted](acceleration) beyond it;
-//! - and they lie so by no accident: with L the lower end of the [densest half](shortest_half) of the onsets (their lower quartile, of accelerations and of few), k onsets lie at L or beyond, and a share q of
-//!   the counted moving time of the phases that they lie in; or k of them hold the fastest moment of their swipe, which a
-//!   silence at a random time does with q, its share of the swipe. Were silences independent of the motion, k of n would
-//!   be binomial with q, and the chance of as many
+//! - and they lie so by no accident: with L the lower end of the [densest half](shortest_half) of the onsets (their lower
+//!   quartile, of accelerations and of few), k onsets lie at L or beyond, and a share q of the counted moving time of the
+//!   phases that they lie in; or k of them hold the fastest moment of their swipe, which a silence at a random time does
+//!   with q, its share of the swipe. Were silences independent of the motion, k of n would be binomial with q, and the
+//!   chance of as many
 //!
 //! ```text
 //! P = Σ_{i ≥ k} C(n, i) qⁱ (1 − q)ⁿ⁻ⁱ  <  1e-4
@@ -248,9 +249,9 @@ fn lost_of(phase: &PhaseView, of: Of, counts_per_mm: f64) -> Vec<Lost> {
 /// From so many onsets on their densest half is told from the others.
 const MANY: usize = 12;
 
-/// The shortest interval that holds half of some sorted values and one more; the quartiles, where they scatter as one normal lot. (Rousseeuw and
-/// Leroy 1988, from memory. Added after a link's losses in slow swipes had been put down to a sensor blind from 1.5 m/s on, whose limit came out
-/// as 1.06 ± 0.18.)
+/// The shortest interval that holds half of some sorted values and one more; the quartiles, where they scatter as one
+/// normal lot. (Rousseeuw and Leroy 1988, from memory. Added after a link's losses in slow swipes had been put down to a
+/// sensor blind from 1.5 m/s on, whose limit came out as 1.06 ± 0.18.)
 fn shortest_half(sorted: &[f64]) -> Option<(f64, f64)> {
     let halves =
         sorted.windows(sorted.len() / 2 + 1).filter_map(|half| Some((*half.first()?, *half.last()?)));
