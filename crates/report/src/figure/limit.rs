@@ -29,6 +29,11 @@ pub fn draw(limit: &Limit, area: Area) -> Markup {
     let speed = Axis::plain((0.0, fastest), (plot.x, plot.x + plot.w), 6, "peak of the swipe, m/s");
     let middle = plot.y + 0.5 * plot.h;
     let tall = 0.5 * plot.h - 26.0;
+    // On the side with more room.
+    let beside = |x: f64, words: String| {
+        let (x, anchor) = if x > plot.x + 0.5 * plot.w { (x - 5.0, "end") } else { (x + 5.0, "start") };
+        label(x, middle + 4.0, anchor, "small", &words)
+    };
     html! {
         rect class="panel" x=(co(plot.x)) y=(co(plot.y)) width=(co(plot.w)) height=(co(plot.h)) {}
         (speed.below(plot))
@@ -37,15 +42,14 @@ pub fn draw(limit: &Limit, area: Area) -> Markup {
             @let (low, high) = (q.low.map_or(plot.x, |v| speed.at(v)), q.high.map_or(plot.x + plot.w, |v| speed.at(v)));
             rect class="band" x=(co(low)) y=(co(plot.y)) width=(co((high - low).max(1.0))) height=(co(plot.h)) {}
             @match (q.low, q.high) {
-                (Some(v), None) => (label(low + 5.0, middle + 4.0, "start", "small", &format!("the limit lies above {}", text::speed(v)))),
-                (None, Some(v)) => (label(high - 5.0, middle + 4.0, "end", "small", &format!("the limit lies below {}", text::speed(v)))),
+                (Some(v), None) => (beside(low, format!("the limit lies above {}", text::speed(v)))),
+                (None, Some(v)) => (beside(high, format!("the limit lies below {}", text::speed(v)))),
                 _ => {}
             }
             @if q.low.is_some() && q.high.is_some() {
                 @let x = speed.at(q.value);
                 path class="edge" d=(line([(x, plot.y), (x, plot.y + plot.h)])) {}
-                @let (tx, anchor) = if x > plot.x + 0.5 * plot.w { (x - 5.0, "end") } else { (x + 5.0, "start") };
-                (label(tx, middle + 4.0, anchor, "small", &format!("loses track at {}", text::speed(q.value))))
+                (beside(x, format!("loses track at {}", text::speed(q.value))))
             }
         }
         line class="base" x1=(co(plot.x)) y1=(co(plot.y + 18.0)) x2=(co(plot.x + plot.w)) y2=(co(plot.y + 18.0)) {}
