@@ -348,27 +348,6 @@ fn a_slow_swing_is_told_as_the_same_kind_at_any_phase() {
     }
 }
 
-/// Single counts that come and go once a second, two of which come 60 ms apart by chance; by themselves the two are a burst.
-#[test]
-fn two_single_counts_that_meet_by_chance_are_no_burst() {
-    let told = |times: &[(f64, f64)]| {
-        let steps = times.to_vec();
-        let count = 25.4 / 6400.0;
-        at_rest(6400.0, 1_000_000, move |t| {
-            let place: f64 = steps.iter().filter(|(at, _)| t >= *at).map(|(_, by)| by).sum();
-            [count * (place + 0.25), 0.0]
-        })
-    };
-    let met = [(4.0, 1.0), (4.06, 1.0)];
-    let come_and_go =
-        [(2.4, -1.0), (3.3, 1.0), (5.2, -1.0), (6.1, -1.0), (7.0, 1.0), (7.9, -1.0), (8.8, 1.0), (9.6, -1.0)];
-    let all: Vec<(f64, f64)> = come_and_go.into_iter().chain(met).collect();
-    let (verdict, found) = told(&all);
-    assert_eq!((verdict.verdict, found.len()), (Outcome::Pass, 0), "{}", verdict.because);
-    let (verdict, found) = told(&met);
-    assert!(found.iter().any(|f| f.kind == "burst"), "{}", verdict.because);
-}
-
 /// Counts that all go one way are no single counts, though they stop half way.
 #[test]
 fn a_creep_that_sets_in_and_stops_is_told() {

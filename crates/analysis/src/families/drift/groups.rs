@@ -16,9 +16,7 @@
 //! - *Pair*: one count on each axis. Two single counts of slow motions at λx and λy meet within δ by chance
 //!   m = 2 δ ∫ λx λy dt times; if m is at most [`PAIR_LEVEL`] they are a burst. A rate is the trend's, and one count in
 //!   the time on top.
-//! - *Burst*: three counts or more on one axis that do not come back; or two that [chance](meet_by_chance) does not lay so
-//!   near to each other, of a device that tells single counts: of N in T two of one sign lie within d of each other N² d/2T
-//!   times. (First two in any case: 11 of 170 sound sessions of devices whose single counts flicker had been left open.)
+//! - *Burst*: two counts or more on one axis that do not come back.
 
 use super::knocks::{self, SHORT, rings_down, width};
 use super::rest::{self, Group, Pair, Rest, What};
@@ -49,7 +47,6 @@ pub(super) fn sort(rest: &mut Rest, per_mm: Option<f64>, slot: f64) {
     let knocks: Vec<&Group> = all().filter(|(_, k)| **k == What::Knock).map(|(g, _)| g).collect();
     let swings = all().filter(|(g, k)| **k == What::Tremble && width(g) > 2.0).count() + knocks.len();
     let few = knocks.len() <= knocks::most(rest);
-    let counts = all().filter(|(g, _)| width(g) <= 2.0).map(|(g, _)| g.path).sum::<f64>();
     let known = few || per_mm.is_some_and(|c| knocks::of_the_desk(&knocks, swings, c));
     rest.shaken = known && !few;
     for (group, kind) in rest.groups.iter_mut().zip(kinds) {
@@ -58,18 +55,9 @@ pub(super) fn sort(rest: &mut Rest, per_mm: Option<f64>, slot: f64) {
             // Comes back, and is no knock: its width says what it is.
             What::Knock | What::Tremble if width(group) > wide => What::Burst,
             What::Knock => What::Tremble,
-            What::Burst if meet_by_chance(group, counts, rest.seconds) => What::Single,
             other => other,
         };
     }
-}
-
-/// True if a group is two counts one way, with one that goes back at most, that may be single ones, of so many in so many
-/// seconds; its own two are no evidence.
-fn meet_by_chance(group: &Group, counts: f64, seconds: f64) -> bool {
-    let apart = (group.end - group.begin) as f64 * 1e-9;
-    let others = (counts - group.path).max(0.0);
-    width(group) <= 2.0 && group.path <= 4.0 && others * others * apart / (2.0 * seconds) > PAIR_LEVEL
 }
 
 /// Counts beyond which what comes back is no tremble.
