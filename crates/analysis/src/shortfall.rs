@@ -117,7 +117,6 @@ impl Measure {
         if let Some(whole) = whole_ones(slow, LEAST_MM * counts_per_mm) {
             *slow = whole;
         }
-        let slow = groups.first_mut()?;
         if let Some(most) = most_of_two(slow, LEAST_MM * counts_per_mm) {
             *slow = most;
         }
@@ -644,7 +643,6 @@ mod tests {
         assert!((out / back - 0.972).abs() < 1e-3, "{out} {back}");
     }
 
-    /// As an outside hand made them: of ten slow swipes four were whole.
     /// Counts of a device that goes on in seven of sixteen slow swipes and four of eight medium ones, to a mm or so.
     #[test]
     fn lengths_of_two_lots_make_no_scatter() {
@@ -659,6 +657,7 @@ mod tests {
         assert_eq!(most_of_two(&one, 500.0), None);
     }
 
+    /// As an outside hand made them: of ten slow swipes four were whole.
     #[test]
     fn where_most_stop_short_the_whole_ones_are_one_travel() {
         let slow = vec![3000.0, 2750.0, 2760.0, 3001.0, 2680.0, 2675.0, 2999.0, 2840.0, 2843.0, 3002.0];

@@ -40,7 +40,7 @@ use crate::swipes::Swipe;
 use std::ops::Range;
 
 /// No motion for so long is rest: no device that moves at all is silent for a tenth of a second.
-const REST: i64 = 100_000_000;
+pub(crate) const REST: i64 = 100_000_000;
 /// Standard deviations beyond what a sound start may do: with some 700 looks a session, one session in 5,000 at most.
 const BEYOND: f64 = 5.0;
 /// Of a start that is beyond that already, its first report is so far beyond a slot's: one sound start in 700.

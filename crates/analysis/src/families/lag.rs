@@ -8,8 +8,8 @@
 //! that would lift the mean over the tolerance, nor if they are more than [`A_FEW`]; and no fail if they are most.
 //!
 //! Those in which the reference was away from the computer, as the file says, and those in which both did not count what they
-//! do in the others, are left out and named. (Added after a lag far inside its
-//! tolerance had been left open for two such swipes.)
+//! do in the others, are left out and named. (Added after a lag far inside its tolerance had been left open for two swipes of the first
+//! kind.)
 //!
 //! Spread is told beside what the measurement alone makes of it, 0.02 to 0.2 ms in simulated sessions of
 //! any interval: swipes that scatter by 1 ms show, whatever their order. It is not judged: how even is even enough is the user's to say.
@@ -123,7 +123,7 @@ fn paced((pace, mean): (Pace, f64)) -> String {
 /// Names those without a partner.
 fn alone(compared: &Compared, what: &str) -> String {
     let alone = compared.alone();
-    let left = |n: usize, why: &str| if n == 0 { None } else { Some(format!("{n} in which {why}")) };
+    let left = |n: usize, why: &str| (n > 0).then(|| format!("{n} in which {why}"));
     let away = left(compared.reference_away, "the reference was away from this computer");
     let off = left(compared.reference_off, "the two did not count in proportion");
     let out: Vec<String> = away.into_iter().chain(off).collect();

@@ -41,7 +41,7 @@ use super::{
 use crate::erratic::{ARM_ACCELERATION, Wrong};
 use crate::shortfall::Measure;
 use crate::silence::{MakeUp, Silence};
-use crate::starts::{LEAST_MM, LEAST_SCATTER_MM, Start, Steep};
+use crate::starts::{LEAST_MM, LEAST_SCATTER_MM, REST, Start, Steep};
 use crate::stats::{median, within};
 use crate::step::{PhaseView, StepView, SwipeView};
 use crate::verdict::{Cause, Family, FamilyVerdict, Finding, Outcome, count};
@@ -282,17 +282,15 @@ fn hand_to_the_link(own: &mut [Finding], findings: &[Finding]) {
 
 /// Key of the time without counts before a start, seconds.
 const REST_S: &str = "rest_s";
-/// No device sleeps as soon as this, seconds: within it a hand in motion may be silent (as for a start).
-const AWAKE_S: f64 = 0.1;
 
-/// True if some starts were lost, of fewer than half of the swipes, after too short a silence for a device that sleeps.
+/// True if some starts were lost, of fewer than half of the swipes, after less than a [rest](REST).
 /// Then any start may be, and the silence may be what is lost of it. (Added after a device that lost a part of 15 of 84
 /// starts, under a hand that trembled at 6400 counts an inch, had failed with 15 of the 17 that were silent before.)
 fn were_awake(step: &StepView, findings: &[Finding]) -> bool {
     let own = findings.iter().filter(|f| f.family == Family::WakeUp && f.kind == SHORT_START);
     let rests: Vec<f64> = own.filter_map(|f| f.evidence.get(REST_S)?.as_f64()).collect();
     let some = 2 * rests.len() < step.swipes().count();
-    some && median(&rests).is_some_and(|rest| rest < AWAKE_S)
+    some && median(&rests).is_some_and(|rest| 1e9 * rest < REST as f64)
 }
 
 impl Detector for WakeUp {

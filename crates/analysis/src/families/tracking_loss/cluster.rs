@@ -112,8 +112,8 @@ pub fn in_every_swipe(step: &StepView) -> Option<Limit> {
     };
     let phases = step.phases.iter().filter(|p| p.swipes.len() >= LEAST);
     let best = phases.map(of).min_by(|a, b| a.chance.total_cmp(&b.chance))?;
-    let at_a_part = by_chance::unevenly_spread(&by_chance::marks(step, At::Part)) < ANYWHERE;
-    (best.silences >= LEAST && at_a_part).then_some(Limit::cluster(Of::Acceleration, At::Swipe, best))
+    let at_a_part = || by_chance::unevenly_spread(&by_chance::marks(step, At::Part)) < ANYWHERE;
+    (best.silences >= LEAST && at_a_part()).then_some(Limit::cluster(Of::Acceleration, At::Swipe, best))
 }
 
 /// A limit of acceleration, by the part of the swipe at which it is met.
