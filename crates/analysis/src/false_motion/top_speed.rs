@@ -4,8 +4,9 @@
 //! the hand does meanwhile: it stops seeing at another speed each time, or wakes when the hand has become slower, so that
 //! the counts jump at the level's end. One that counts up to its limit follows the hand again from where that has slowed to
 //! the limit. All that levels show by themselves is motion that is missing; that some was false has to be shown by what
-//! stands beside them. So the levels of a step are a top speed where, of [`LEAST`] and more, or of [`LEAST_JUMPS`] whose ends
-//! [show](no_jump) that nothing jumps,
+//! stands beside them. So the levels of a step are a top speed where, of [`LEAST_JUMPS`] whose ends [show](no_jump) that nothing jumps,
+//! or that are [`LEAST`] and more with those short swipes that run [as fast and no faster](as_fast) and hold no level long enough to be
+//! seen (added after a third of a step's swipes had been told as spin-outs, a third as short, and neither was settled),
 //!
 //! - they agree: their robust standard deviation is twice [`SCATTER`] at most;
 //! - the swipes of half of them and more come up short;
@@ -98,8 +99,9 @@ fn rename_in(phases: &mut [PhaseView], bench: &Bench, among: impl Fn(&SwipeView)
         median(&levels.iter().map(off).collect::<Vec<_>>()).is_some_and(|by| by <= 0.674 * 2.0 * SCATTER);
     let short = levels.iter().filter(|l| l.short).count();
     let jumps: Vec<(f64, f64)> = levels.iter().filter_map(|l| l.jump).collect();
-    let least = if no_jump(&jumps) { LEAST_JUMPS } else { LEAST };
-    let too_few = levels.len() < least || 2 * short < levels.len();
+    let too_few = levels.len() < LEAST_JUMPS
+        || 2 * short < levels.len()
+        || !no_jump(&jumps) && levels.len() + as_fast(phases, bench, centre, among) < LEAST;
     // Half of the jumps would show less of them.
     if jump(&jumps) {
         return true;
@@ -169,6 +171,22 @@ fn no_jump(jumps: &[(f64, f64)]) -> bool {
     enough.is_some_and(|Jumps { centre: (centre, error), spread, .. }| {
         centre + ONE_SIDED * error < STEP && spread < STEP
     })
+}
+
+/// Short swipes that run as fast as the levels and no faster, and show none themselves: they were above it for too short a time.
+fn as_fast(
+    phases: &[PhaseView],
+    bench: &Bench,
+    speed: f64,
+    among: impl Fn(&SwipeView) -> bool + Copy,
+) -> usize {
+    let swipes = phases.iter().flat_map(|p| p.swipes.iter().map(move |s| (p, s))).filter(|(_, s)| among(s));
+    let untold =
+        swipes.filter(|(_, s)| s.swipe.is_short() && s.stretches.is_empty() && s.silences.is_empty());
+    let looks = untold.filter_map(|(p, s)| Look::of(p, s, bench));
+    looks
+        .filter(|look| look.runs_faster((1.0 - SAME) * speed) && !look.runs_faster((1.0 + SAME) * speed))
+        .count()
 }
 
 /// True if more swipes than a few run faster than this, counts per second.
