@@ -176,19 +176,22 @@ fn repeated(label: &Label, truth: &Truth) -> bool {
         && !overrun(label, truth)
 }
 
-/// Likewise a level, as the header of tracking loss has it: of eight and more, or of a step where three and more are seen to end.
+/// Likewise a level, as the header of tracking loss has it: of eight and more, or of a step where six and more are seen to end.
 fn levels(label: &Label, truth: &Truth) -> bool {
     let many = truth.of(label.family).filter(|l| repeated(l, truth)).count() >= 8;
-    repeated(label, truth) && (many || ends_seen(truth, label.family) >= 3)
+    repeated(label, truth) && (many || ends_seen(truth, label.family) >= ENDS)
 }
 
 /// A repeat of that size that is told from a sensor that saturates, as the header of `top_speed` states: of a step whose levels
-/// end, in three swipes and more, four reports and 8 mm and more before the stop, at 4 ms and less.
+/// end, in six swipes and more, long enough before the stop.
 fn wakes(label: &Label, truth: &Truth) -> bool {
-    repeated(label, truth) && ends_seen(truth, slipgauge_sim::Family::SpinOut) >= 3
+    repeated(label, truth) && ends_seen(truth, slipgauge_sim::Family::SpinOut) >= ENDS
 }
 
-/// Swipes in which a level of a family is seen to end: four reports and 8 mm and more before the stop, at 4 ms and less.
+/// Ends that tell a repeat from a level, as the headers have it.
+const ENDS: usize = 6;
+
+/// Swipes in which a level of a family is seen to end: 5 ms, four reports and 8 mm and more before the stop, at 4 ms and less.
 fn ends_seen(truth: &Truth, family: slipgauge_sim::Family) -> usize {
     let interval_ns = truth.bench.device.link.interval_ns;
     let ends = |label: &&Label| {
@@ -196,7 +199,7 @@ fn ends_seen(truth: &Truth, family: slipgauge_sim::Family) -> usize {
         let Some(swipe) = swipe_of(label, truth) else { return false };
         // It slows from the onset to what it touches the stop with, the more the sooner.
         let mean_m_s = swipe.contact_m_s + (onset - swipe.contact_m_s) / 3.0;
-        let left_ns = swipe.end_ns - label.end_ns - 4 * interval_ns;
+        let left_ns = swipe.end_ns - label.end_ns - 4 * interval_ns - 5_000_000;
         1e-6 * left_ns as f64 * mean_m_s > 8.0
     };
     if interval_ns <= 4_200_000 { truth.of(family).filter(ends).count() } else { 0 }

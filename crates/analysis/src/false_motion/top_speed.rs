@@ -259,10 +259,12 @@ impl Look<'_> {
     fn jump(&self, from: usize, last: usize) -> Option<(f64, f64)> {
         let reach = self.reports(AFTER);
         let from = from.max(last.saturating_sub(reach));
+        // The furthest place, since a body springs back from its stop.
+        let stop = self.places.get(last..)?.iter().copied().fold(f64::NEG_INFINITY, f64::max);
         // Up to where the stop is near, or a report is missing.
         let free = |row: usize| {
-            let to_go = self.moved(row, self.counts.len() - 1);
-            self.follows(row) && to_go.is_some_and(|counts| counts > STOP_MM * self.per_mm)
+            self.follows(row)
+                && self.places.get(row + 1).is_some_and(|place| stop - place > STOP_MM * self.per_mm)
         };
         let rows = (last + 1..(last + reach + 1).min(self.counts.len())).take_while(|row| free(*row)).count();
         if self.slot > COARSEST || rows < LEAST_AFTER {
