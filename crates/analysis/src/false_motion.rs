@@ -494,7 +494,7 @@ impl<'a> Look<'a> {
         let late = self.samples.partition_point(|s| s.t <= self.samples[last].t.saturating_add(reach));
         // No further than to where reports are missing: what a silence hides tells no change of speed.
         let apart = |row: usize| {
-            self.samples[row].t.saturating_sub(self.samples[row - 1].t) as f64 > CONTIGUOUS_MANY * self.slot
+            self.samples[row].t.saturating_sub(self.samples[row - 1].t) as f64 > self.most_apart()
         };
         let (early, late) =
             (early.max(part.start).min(first), late.min(part.end).saturating_sub(1).max(last));
@@ -518,13 +518,19 @@ impl<'a> Look<'a> {
         self.samples[to].t.saturating_sub(self.samples[from].t) as f64 * 1e-9
     }
 
+    /// Time between reports, nanoseconds, from which on some are missing where they are taken together: within a cell their place shows
+    /// whether counts were lost. (At two slots the retries of a radio of 8 kHz had cut each level of 0.1 s in two, so that none was seen.)
+    fn most_apart(&self) -> f64 {
+        (CONTIGUOUS_MANY * self.slot).max(CELL)
+    }
+
     /// Last report up to which the place runs along one line from this one (a cone that narrows).
     fn line(&self, first: usize, end: usize) -> usize {
         let (mut low, mut high) = (f64::NEG_INFINITY, f64::INFINITY);
         for row in first + 1..end {
             let dt = self.samples[row].t.saturating_sub(self.samples[first].t) as f64;
             let gap = self.samples[row].t.saturating_sub(self.samples[row - 1].t) as f64;
-            if dt <= 0.0 || gap > CONTIGUOUS_MANY * self.slot {
+            if dt <= 0.0 || gap > self.most_apart() {
                 return row - 1;
             }
             let moved = self.places[row + 1] - self.places[first + 1];
