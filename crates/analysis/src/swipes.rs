@@ -149,8 +149,11 @@ pub struct Found {
     pub unplaced: u32,
 }
 
-/// Speeds at a fragment's ends and its peak are means over this many reports.
+/// Speeds at a fragment's ends and its peak are means over this many reports, and over this time, nanoseconds, where they come
+/// faster. (Added after sensors that fell silent in mid-swipe at 8 kHz had been seen to make two swipes of one in every fourth: five
+/// reports that a reader hands on at once look faster than all others.)
 const FLANK: usize = 5;
+const FLANK_TIME: i64 = 4_000_000;
 
 /// One travel in counts: the largest displacement between turning points that recurs in a phase.
 pub fn largest_travel(series: &Series, frame: Frame) -> Option<f64> {
@@ -371,14 +374,17 @@ fn fragment(series: &Series, frame: Frame, rows: Range<usize>) -> Fragment {
     let samples = &series.samples[rows.clone()];
     let along: f64 = samples.iter().map(|s| frame.of(s).0).sum();
     let sign = along.signum();
-    let flank = FLANK.min(samples.len().saturating_sub(1)).max(1);
+    let intervals = samples.len().saturating_sub(1);
+    let takes = samples.last().zip(samples.first()).map_or(0, |(last, first)| last.t.saturating_sub(first.t));
+    let most = FLANK.max((FLANK_TIME as f64 * intervals as f64 / takes.max(1) as f64) as usize);
+    let flank = most.min(intervals).max(1);
     let speed = |w: &[Sample]| {
         let counts: f64 = w[1..].iter().map(|s| frame.of(s).0).sum();
         sign * counts / ((w[w.len() - 1].t - w[0].t).max(1) as f64 * 1e-9)
     };
     let speeds: Vec<f64> = samples.windows(flank + 1).map(speed).collect();
     // Of a few reports the first third, else a hand that sets out is at speed by their end.
-    let first = FLANK.min(samples.len().saturating_sub(1) / 3).max(1);
+    let first = most.min(intervals / 3).max(1);
     Fragment {
         begin: samples.first().map_or(0, |s| s.t),
         end: samples.last().map_or(0, |s| s.t),

@@ -143,6 +143,28 @@ fn a_place_that_runs_straight_over_a_hidden_peak_is_a_repeat_at_any_interval() {
     }
 }
 
+/// Likewise at 8 kHz, where a radio tries one report in 64 again and gets its counts through half a millisecond later.
+#[test]
+fn a_report_that_is_tried_again_cuts_no_straight_run() {
+    let slot = 125_000;
+    let share = |s: f64| 30.0 * s * s * (1.0 - s) * (1.0 - s);
+    let level = TRAVEL * share(0.3) * slot as f64 / 200e6;
+    let held = |s: f64, c: (f64, f64)| if (0.3..0.7).contains(&s) { (level, 0.0) } else { c };
+    let (mut series, mut swipe) = swipe(slot, held);
+    let (mut kept, mut waiting) = (Vec::new(), 0);
+    for (i, sample) in series.samples.iter().enumerate() {
+        waiting += sample.x;
+        if !(60..64).contains(&(i % 64)) {
+            kept.push(Sample { x: std::mem::take(&mut waiting), ..*sample });
+        }
+    }
+    swipe.rows = 0..kept.len();
+    series.samples = kept;
+    let mut all = Vec::new();
+    complete(&series, FRAME, &swipe, &bench(slot), true, &mut all);
+    assert!(all.len() == 1 && all[0].wrong == Wrong::Repeated, "{all:?}");
+}
+
 /// Nothing for a while around the peak, in which one report tells a count back.
 #[test]
 fn a_count_back_in_a_silence_is_no_reversal() {

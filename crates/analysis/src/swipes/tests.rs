@@ -114,6 +114,18 @@ fn a_start_whose_last_report_holds_a_part_belongs_to_its_swipe() {
     }
 }
 
+/// Nothing for 75 ms in the middle, at 8 kHz, as a reader hands it on that gets the eight reports of every tenth millisecond at once.
+#[test]
+fn a_silence_is_no_rest_however_fast_reports_follow_each_other_elsewhere() {
+    let mut series = strokes(125_000, |_, t| lost(t, 0.06, 0.135));
+    let ms = 1_000_000;
+    for sample in series.samples.iter_mut().filter(|s| s.t / ms % 10 == 0) {
+        sample.t = (sample.t / ms + 1) * ms - 1000 + sample.t % ms / 1000;
+    }
+    let found = find(&series, Frame { cos: 1.0, sin: 0.0 }, TRAVEL_MM * PER_MM);
+    assert_eq!((found.swipes.len(), found.unplaced), (10, 0));
+}
+
 /// From 0.6 of the time on a sensor tells six tenths of the speed, backwards; the next stroke sets out the same way.
 #[test]
 fn false_motion_into_the_stop_is_not_joined_to_the_way_back() {
