@@ -9,7 +9,7 @@ use slipgauge_analysis::judge;
 use slipgauge_analysis::verdict::{Cause, Family, FamilyVerdict, Finding, Outcome, StepVerdict, Verdict};
 use slipgauge_sim::{
     Bench, Bounce, Course, DeviceModel, Drift, Excess, Fault, Firmware, Gain, Hand, Host, Link, Loss,
-    Missing, Pace, Radio, ReportFormat, Script, Sensor, Stalls, Tracking, Tremor, What,
+    Missing, Pace, Power, Radio, ReportFormat, Script, Sensor, Stalls, Tracking, Tremor, What,
 };
 use slipgauge_trace::Recording;
 
@@ -270,6 +270,22 @@ fn losses_that_keep_to_faster_swipes_are_said_to() {
 }
 
 /// Common practice, no source: a device that goes on moving at rest fails.
+/// It dozes after 0.85 s, and one dwell in ten is as long.
+#[test]
+fn a_device_that_sleeps_after_long_rests_is_held_against_the_starts_after_these() {
+    let hand = Hand { dwell_s: 0.6, dwell_scatter: 0.33, ..Hand::default() };
+    let power = Power { dozes_after_s: Some(0.85), wake_s: 0.06, counts: Missing::Lost, ..Power::default() };
+    let device = DeviceModel {
+        firmware: Firmware { power, ..Firmware::default() },
+        ..DeviceModel::default().with_interval_ns(1_000_000)
+    };
+    let script = Script::default().swipes(1, Pace::Slow, 15, 0.4).swipes(1, Pace::Fast, 70, 2.5);
+    let verdict = verdict(Bench { seed: 5, hand, device, script, ..Bench::default() });
+    let woke = family(&verdict, Family::WakeUp);
+    assert!(woke.because.contains("after shorter ones none"), "{}", words(&verdict));
+    assert_ne!(woke.verdict, Outcome::Pass, "{}", words(&verdict));
+}
+
 #[test]
 fn creep_at_rest_fails_as_drift_and_a_slow_one_passes() {
     for (mm_s, outcome) in [(0.5, Outcome::Fail), (0.02, Outcome::Pass)] {

@@ -69,7 +69,6 @@ pub(super) fn judge(
     examined: &BTreeSet<(u32, u32)>,
     out: &mut FamilyVerdict,
 ) {
-    let limit = limits(step, out.family)[1].unwrap_or(1.0);
     let Some((worse, other)) = differing(step, bad, examined) else { return };
     out.because += &format!(
         "; it is one direction: {} of the {} {}, {} of the {} {}",
@@ -80,12 +79,24 @@ pub(super) fn judge(
         other.of,
         other.name,
     );
+    hold(step, (worse.what, worse.bad, worse.of), ("more swipe", worse.name), out);
+}
+
+/// Holds a part of the swipes (what is counted, bad, and all of them) against the family's tolerance: fails it, or leaves its pass
+/// open with how many more of which settle it: a noun, and which of these.
+pub(super) fn hold(
+    step: &StepView,
+    (what, bad, of): (&'static str, u32, u32),
+    (noun, which): (&str, &str),
+    out: &mut FamilyVerdict,
+) {
     if out.verdict == Outcome::Fail {
         return;
     }
-    // Each of both directions has half of the look.
+    let limit = limits(step, out.family)[1].unwrap_or(1.0);
+    // The part and the rest have half of the look each.
     let looks = step.looks.saturating_mul(2);
-    let criterion = share_at_most(worse.what, "share of swipes", worse.bad, worse.of, limit, looks);
+    let criterion = share_at_most(what, "share of swipes", bad, of, limit, looks);
     match criterion.verdict {
         Outcome::Fail => {
             out.verdict = Outcome::Fail;
@@ -93,12 +104,12 @@ pub(super) fn judge(
             out.to_settle = None;
         }
         Outcome::Inconclusive => {
-            let more = swipes_to_fail(worse.bad, worse.of, limit, looks);
-            let words = |more| format!("{more} more swipes {} that show it fail it", worse.name);
+            let more = swipes_to_fail(bad, of, limit, looks);
+            let words = |more| format!("{} {which}, if all show it", count(more, noun));
             out.to_settle = more.map(words).or(out.to_settle.take());
             out.verdict = Outcome::Inconclusive;
         }
-        // Within the tolerance in that direction as well.
+        // Within the tolerance in that part as well.
         _ => return,
     }
     out.criteria.push(Criterion { verdict: out.verdict, ..criterion });
