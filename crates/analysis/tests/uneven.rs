@@ -7,7 +7,7 @@ use slipgauge_analysis::judge;
 use slipgauge_analysis::verdict::{Cause, Family, FamilyVerdict, Outcome, Verdict};
 use slipgauge_sim::Bench;
 use slipgauge_trace::Recording;
-use slipgauge_trace::session::{Digest, Entry, Event, Tolerance};
+use slipgauge_trace::session::{Digest, Entry, Event, Header, Tolerance};
 
 /// What becomes of a report: on its way, lost, left to the next, holding what the one before held besides or so many counts
 /// more, or sent again 20 µs later.
@@ -21,12 +21,19 @@ enum Way {
 }
 
 /// Judges a sound session at 1 kHz whose reports go the way that `way` says by their slot's number.
-fn judged(seed: u64, link: &str, mut way: impl FnMut(i64) -> Way) -> Verdict {
-    let bench = Bench { seed, ..Bench::default() };
+fn judged(seed: u64, link: &str, way: impl FnMut(i64) -> Way) -> Verdict {
+    judged_at(Bench { seed, ..Bench::default() }, link, false, way)
+}
+
+/// Likewise of a bench; the plan may ask for the interval.
+fn judged_at(bench: Bench, link: &str, asked: bool, mut way: impl FnMut(i64) -> Way) -> Verdict {
     assert_eq!(bench.device.report.bits, 16);
     let session = bench.session().unwrap();
     let mut header = session.header();
     header.devices[0].link = Some(link.to_owned());
+    if asked {
+        ask_for_the_interval(&mut header);
+    }
     let (mut held, mut before) = ((0i16, 0i16), (0i16, 0i16));
     let mut entries: Vec<Entry> = Vec::new();
     for mut entry in session.entries() {
@@ -59,6 +66,12 @@ fn judged(seed: u64, link: &str, mut way: impl FnMut(i64) -> Way) -> Verdict {
     }
     let recording = Recording::from_entries(header, entries, Digest::default()).unwrap();
     judge(&recording, "by hand").verdict
+}
+
+fn ask_for_the_interval(header: &mut Header) {
+    let limits = [Some(-0.05), Some(0.05)];
+    let asked = Tolerance { limits, unit: "relative".to_owned(), source: "a test".to_owned() };
+    header.plan.as_mut().unwrap().tolerances.insert("report-interval".to_owned(), asked);
 }
 
 fn family(verdict: &Verdict, family: Family) -> &FamilyVerdict {
@@ -159,9 +172,7 @@ fn of_frames(polls_apart: f64, poll_ns: i64, late_ns: f64, asked: bool) -> Verdi
     let session = bench.session().unwrap();
     let mut header = session.header();
     if asked {
-        let limits = [Some(-0.05), Some(0.05)];
-        let asked = Tolerance { limits, unit: "relative".to_owned(), source: "a test".to_owned() };
-        header.plan.as_mut().unwrap().tolerances.insert("report-interval".to_owned(), asked);
+        ask_for_the_interval(&mut header);
     }
     let recording = Recording::from_entries(header, session.entries(), Digest::default()).unwrap();
     judge(&recording, "by hand").verdict
@@ -209,6 +220,21 @@ fn reports_left_out_or_lost_as_evenly_as_frames_would_come_fail_all_the_same() {
         let got = family(&verdict, Family::ReportInterval);
         assert_eq!(got.verdict, Outcome::Fail, "{}", got.because);
         assert!(!got.because.contains("an even clock of the device's own"), "{}", got.because);
+    }
+}
+
+/// One slot in five at random has no report, and a resolution a quarter higher makes up for it.
+#[test]
+fn slots_without_a_report_fail_who_asked_for_the_interval_though_no_counts_are_missing() {
+    for (asked, outcome) in [(true, Outcome::Fail), (false, Outcome::Pass)] {
+        let mut bench = Bench { seed: 6, ..Bench::default() };
+        bench.device.steps[0].error = 0.25;
+        let one_in_five = |slot: i64| [0, 7, 14, 21].iter().any(|by| one_in_twenty(slot + 1000 * by));
+        let way = |slot: i64| if one_in_five(slot) { Way::Lost } else { Way::Sent };
+        let verdict = judged_at(bench, "radio", asked, way);
+        let got = family(&verdict, Family::ReportInterval);
+        assert_eq!(got.verdict, outcome, "{}", got.because);
+        assert!(got.because.contains("for want of anything to say"), "{}", got.because);
     }
 }
 

@@ -26,6 +26,8 @@
 //!   than the link has slots leaves slots empty and loses nothing. Inconclusive in between, and where no nominal is known.
 //! - *merged*: reports that are left out one by one and whose counts come with the next ([`crate::intervals::lone`]), as many;
 //!   decided: their share likewise, told as a finding where it may be above (a radio that sends again merges some). Never a fail, since a computer's controller that leaves polls out makes the same.
+//! - *empty*: such slots where no counts are missing, at no even pace of frames; told, and decided only if the plan sets a tolerance:
+//!   their share, against the upper one.
 //! - *slower when fast*: rows of reports at one and a half times the usual interval and more, at higher speeds
 //!   ([`crate::intervals::rates`]); decided: their clock over that of the usual rows, against the same tolerance.
 //! - *jitter*: stamps scatter about their run's line, and about those beside them, by more than a host explains
@@ -126,6 +128,8 @@ struct Measured {
     counts_too: bool,
     /// Likewise, but their counts come with the next.
     merged: Option<Lone>,
+    /// Slots that are empty one by one for want of anything to say, at no even pace: no counts are missing.
+    empty: Option<Lone>,
     /// A clock of frames that polls sample: then it is the clock.
     frames: Option<Frames>,
     runs: Runs,
@@ -147,6 +151,7 @@ struct Clocked {
     clock: Clock,
     lone: Option<Lone>,
     merged: Option<Lone>,
+    empty: Option<Lone>,
     gone: Option<bool>,
     frames: Option<Frames>,
 }
@@ -187,12 +192,13 @@ fn clocked(step: &StepView) -> Result<Clocked, &'static str> {
     let gone =
         lone.as_ref().map(|lone| gone_in_part(step, lone).or_else(|| counts_are_gone(step, lone.share())));
     let gone = gone.flatten();
-    let lone = lone.filter(|_| gone != Some(false));
+    let (lone, empty) = if gone == Some(false) { (None, lone) } else { (lone, None) };
     let frames = frames(step, &spans);
+    let empty = empty.filter(|_| frames.is_none());
     let Some(clock) = frames.map(|frames| frames.clock).or(clock) else {
         return Err("too few of the reports in fast motion lie in unbroken runs");
     };
-    Ok(Clocked { spans, turns, runs, clock, lone, merged, gone, frames })
+    Ok(Clocked { spans, turns, runs, clock, lone, merged, empty, gone, frames })
 }
 
 /// The clock of a step, if stamps tell it.
@@ -224,7 +230,7 @@ pub(crate) fn told(step: &StepView) -> Option<Quantity> {
 }
 
 fn measure(step: &StepView) -> Result<Measured, &'static str> {
-    let Clocked { spans, turns, runs, clock, lone, merged, gone, frames } = clocked(step)?;
+    let Clocked { spans, turns, runs, clock, lone, merged, empty, gone, frames } = clocked(step)?;
     let rough = step.interval.map_or(clock.interval, |q| q.value);
     let series: Vec<Vec<f64>> = runs.runs.iter().flat_map(crate::intervals::Run::intervals).collect();
     let line = structure(&series);
@@ -242,6 +248,7 @@ fn measure(step: &StepView) -> Result<Measured, &'static str> {
         lone,
         counts_too: gone == Some(true),
         merged,
+        empty,
         frames,
         runs,
         clock,
@@ -422,6 +429,12 @@ fn merged(step: &StepView, got: &Measured) -> Option<Criterion> {
     one_by_one(step, got.merged.as_ref()?, "reports merged with the next", false)
 }
 
+/// Share of slots that are empty for want of anything to say: a fault only if the plan says how often reports come. (Added after a device
+/// that reported in six of ten slots had passed a plan that asked for 5 %.)
+fn empty(step: &StepView, got: &Measured) -> Option<Criterion> {
+    one_by_one(step, got.empty.as_ref().filter(|_| asked(step))?, "slots without a report", true)
+}
+
 /// A share of reports, that may show a fail or not.
 fn one_by_one(step: &StepView, lone: &Lone, what: &'static str, fails: bool) -> Option<Criterion> {
     let limit = limits(step, Family::ReportInterval)[1]?;
@@ -525,6 +538,11 @@ impl Detector for ReportInterval {
             let cause = if gone && step.link != Some(CABLE) { Cause::Link } else { Cause::Unknown };
             add(MISSING, 100.0 * lone.share(), None, cause, evidence);
         }
+        if let (Some(slots), Some(true)) = (&got.empty, empty(step, &got).map(|c| c.verdict == Outcome::Fail))
+        {
+            let evidence = json!({ "slots_empty": slots.missing, "slots_in_fast_motion": slots.slots });
+            add("off-nominal", 100.0 * slots.share() / (1.0 - slots.share()), None, Cause::Unknown, evidence);
+        }
         let too_many = merged(step, &got).is_some_and(|c| c.verdict != Outcome::Pass);
         if let Some(merged) = got.merged.as_ref().filter(|_| too_many) {
             let evidence = json!({
@@ -601,7 +619,14 @@ impl Detector for ReportInterval {
         let held = often.is_some() || merged.as_ref().is_some_and(|c| c.verdict == Outcome::Inconclusive);
         let unseen =
             polls_unseen(&got) && centre.as_ref().is_some_and(|c| c.verdict == Outcome::Inconclusive);
-        let more = [when_fast(step, &got), alternating(step, &got), missing(step, &got), merged, often];
+        let more = [
+            when_fast(step, &got),
+            alternating(step, &got),
+            missing(step, &got),
+            merged,
+            empty(step, &got),
+            often,
+        ];
         let criteria: Vec<Criterion> = centre.into_iter().chain(more.into_iter().flatten()).collect();
         if criteria.is_empty() {
             return FamilyVerdict {
@@ -675,7 +700,7 @@ fn words(step: &StepView, got: &Measured) -> String {
         }
     });
     format!(
-        "{:.4} ms in {} reports, {against}; stamps scatter by {:.1} µs, {:.1} % of intervals off by over a quarter{line}{}{}{}{}{}{}",
+        "{:.4} ms in {} reports, {against}; stamps scatter by {:.1} µs, {:.1} % of intervals off by over a quarter{line}{}{}{}{}{}{}{}",
         ms(clock.interval),
         clock.reports,
         clock.spread * 1e-3,
@@ -684,6 +709,7 @@ fn words(step: &StepView, got: &Measured) -> String {
         uneven_words(got),
         lone_words(step, got),
         merged_words(step, got),
+        empty_words(step, got),
         slower_words(step, got),
         rush_words(got)
     )
@@ -755,6 +781,14 @@ fn merged_words(step: &StepView, got: &Measured) -> String {
             + ", and the reports after them bring the counts of both: a report is left out each time"
     };
     got.merged.as_ref().map_or_else(String::new, words)
+}
+
+fn empty_words(step: &StepView, got: &Measured) -> String {
+    let words = |slots: &Lone| {
+        empty_slots(step, slots)
+            + " for want of anything to say: the reports after them bring no more, and no counts are missing"
+    };
+    got.empty.as_ref().map_or_else(String::new, words)
 }
 
 fn empty_slots(step: &StepView, lone: &Lone) -> String {
