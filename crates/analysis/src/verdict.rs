@@ -12,7 +12,7 @@ use serde_json::{Map, Value};
 pub const VERSION: u32 = 1;
 
 /// Version of detectors and tolerances together: changes whenever the same session may be judged differently.
-pub const RULES: &str = "19";
+pub const RULES: &str = "20";
 
 /// Confidence of all two-sided intervals.
 pub const CONFIDENCE: f64 = 0.95;

@@ -18,7 +18,7 @@
 //! just reached, whose shoulders foretold twice what was missing, were told to hand on what had been thrown away.) The kind is told
 //! where the shoulders hide more than placing scatters, or six swipes show a trend; else it is unknown. Cost: O(reports).
 
-use super::{Detector, Event, in_swipe, key, no_scale, round, share};
+use super::{Detector, Event, in_swipe, key, no_scale, round, share, swipes_with};
 use crate::clip::{Clip, ceiling_m_s};
 use crate::stats::regression::polynomial;
 use crate::stats::{mad, median};
@@ -43,6 +43,15 @@ type Clipped<'a> = (&'a PhaseView, &'a SwipeView, &'a Clip);
 
 fn clipped<'a>(step: &'a StepView) -> impl Iterator<Item = Clipped<'a>> {
     step.swipes().filter_map(|(phase, swipe)| Some((phase, swipe, swipe.clip.as_ref()?)))
+}
+
+/// True if half of the slow swipes and more clip: then the scale that is read from them is short. (Added after a
+/// ceiling of 0.127 m/s had been told as one of 0.22.)
+fn slow_ones_clip(step: &StepView, findings: &[Finding]) -> bool {
+    let clipped = swipes_with(Family::ReportCeiling, findings);
+    let slow = || step.swipes().filter(|(p, _)| p.span.phase.pace == Some(Pace::Slow));
+    let clip = slow().filter(|(p, s)| clipped.contains(&key(p, s))).count();
+    clip > 0 && 2 * clip >= slow().count()
 }
 
 impl Detector for ReportCeiling {
@@ -103,7 +112,12 @@ impl Detector for ReportCeiling {
         let mut out = share(step, Family::ReportCeiling, findings, &examined, " at the fast pace");
         let own = findings.iter().find(|f| f.family == Family::ReportCeiling);
         if let Some(v) = own.and_then(|f| f.evidence.get("ceiling_m_s")?.as_f64()) {
-            out.because += &format!(", clipped at {v:.2} m/s ({:.0} in/s)", v / 0.0254);
+            let most = if slow_ones_clip(step, findings) {
+                " or less: slow swipes clip, too, so the scale is short"
+            } else {
+                ""
+            };
+            out.because += &format!(", clipped at {v:.2} m/s ({:.0} in/s){most}", v / 0.0254);
         }
         out
     }

@@ -47,7 +47,8 @@ pub(super) fn kept(step: &StepView, findings: &[Finding]) -> Option<Kept> {
     let (with, without_s) = if also { (medium + fast, slow) } else { (fast, slow + medium) };
     let count = at(Pace::Medium) + at(Pace::Fast);
     let chance = (with / (with + without_s)).powf(count as f64);
-    let kept = count == own.len() && at(Pace::Fast) > 0 && chance < CHANCE;
+    // Where none would have shown for certain no rate is known.
+    let kept = count == own.len() && at(Pace::Fast) > 0 && with > 0.0 && chance < CHANCE;
     kept.then(|| Kept { count, medium: also, without_s, due: count as f64 * without_s / with })
 }
 
