@@ -518,8 +518,9 @@ impl<'a> Look<'a> {
         self.samples[to].t.saturating_sub(self.samples[from].t) as f64 * 1e-9
     }
 
-    /// Time between reports, nanoseconds, from which on some are missing where they are taken together: within a cell their place shows
-    /// whether counts were lost. (At two slots the retries of a radio of 8 kHz had cut each level of 0.1 s in two, so that none was seen.)
+    /// Time between reports, nanoseconds, from which on some are missing where they are taken together: within a cell their
+    /// place shows whether counts were lost. (At two slots the retries of a radio of 8 kHz had cut each level of 0.1 s in
+    /// two, so that none was seen.)
     fn most_apart(&self) -> f64 {
         (CONTIGUOUS_MANY * self.slot).max(CELL)
     }

@@ -149,9 +149,9 @@ pub struct Found {
     pub unplaced: u32,
 }
 
-/// Speeds at a fragment's ends and its peak are means over this many reports, and over this time, nanoseconds, where they come
-/// faster. (Added after sensors that fell silent in mid-swipe at 8 kHz had been seen to make two swipes of one in every fourth: five
-/// reports that a reader hands on at once look faster than all others.)
+/// Speeds at a fragment's ends and its peak are means over this many reports, and over this time, nanoseconds, where they
+/// come faster. (Added after sensors that fell silent in mid-swipe at 8 kHz had been seen to make two swipes of one in
+/// every fourth: five reports that a reader hands on at once look faster than all others.)
 const FLANK: usize = 5;
 const FLANK_TIME: i64 = 4_000_000;
 

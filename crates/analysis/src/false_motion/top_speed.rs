@@ -1,12 +1,13 @@
 //! Repeated motion that is one top speed: a sensor that counts no faster than its limit, and no spin-out.
 //!
-//! Either shows a level across a hidden peak. A sensor that repeats its last motion goes on with it until it wakes, whatever
-//! the hand does meanwhile: it stops seeing at another speed each time, or wakes when the hand has become slower, so that
-//! the counts jump at the level's end. One that counts up to its limit follows the hand again from where that has slowed to
-//! the limit. All that levels show by themselves is motion that is missing; that some was false has to be shown by what
-//! stands beside them. So the levels of a step are a top speed where, of [`LEAST_JUMPS`] whose ends [show](no_jump) that nothing jumps,
-//! or that are [`LEAST`] and more with those short swipes that run [as fast and no faster](as_fast) and hold no level long enough to be
-//! seen (added after a third of a step's swipes had been told as spin-outs, a third as short, and neither was settled),
+//! Either shows a level across a hidden peak. A sensor that repeats its last motion goes on with it until it wakes,
+//! whatever the hand does meanwhile: it stops seeing at another speed each time, or wakes when the hand has become slower,
+//! so that the counts jump at the level's end. One that counts up to its limit follows the hand again from where that has
+//! slowed to the limit. All that levels show by themselves is motion that is missing; that some was false has to be shown
+//! by what stands beside them. So the levels of a step are a top speed where, of [`LEAST_JUMPS`] whose ends [show](no_jump)
+//! that nothing jumps, or that are [`LEAST`] and more with those short swipes that run [as fast and no faster](as_fast) and
+//! hold no level long enough to be seen (added after a third of a step's swipes had been told as spin-outs, a third as
+//! short, and neither was settled),
 //!
 //! - they agree: their robust standard deviation is twice [`SCATTER`] at most;
 //! - the swipes of half of them and more come up short;

@@ -246,9 +246,9 @@ fn whole_ones_as_fast(step: &StepView, swipes: &[&SwipeView]) -> bool {
     places(&|s| s.swipe.peak >= fast).len() >= LEAST_WHOLE || apart && parted() >= LEAST_WHOLE
 }
 
-/// Whole swipes above one speed and longer ones below it, where it leaves the fewest: a gain that sets in at a speed leaves none, whatever
-/// it is. (Added after carry-on of 25 to 34 mm in three of four fast swipes had been told as gain by 8 ms: two of the whole ones were
-/// slow, and many of the longer ones as well.)
+/// Whole swipes above one speed and longer ones below it, where it leaves the fewest: a gain that sets in at a speed leaves
+/// none, whatever it is. (Added after carry-on of 25 to 34 mm in three of four fast swipes had been told as gain by 8 ms:
+/// two of the whole ones were slow, and many of the longer ones as well.)
 fn misfits(whole: &[f64], long: &[f64]) -> usize {
     let above = |speed: f64| whole.iter().filter(|v| **v > speed).count();
     let below = |speed: f64| long.iter().filter(|v| **v <= speed).count();

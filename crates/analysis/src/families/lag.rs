@@ -7,9 +7,9 @@
 //! Swipes without a partner are named. They may be as late as is looked for at all (350 ms, [`FAR`]), so there is no pass if
 //! that would lift the mean over the tolerance, nor if they are more than [`A_FEW`]; and no fail if they are most.
 //!
-//! Those in which the reference was away from the computer, as the file says, and those in which both did not count what they
-//! do in the others, are left out and named. (Added after a lag far inside its tolerance had been left open for two swipes of the first
-//! kind.)
+//! Those in which the reference was away from the computer, as the file says, and those in which both did not count what
+//! they do in the others, are left out and named. (Added after a lag far inside its tolerance had been left open for two
+//! swipes of the first kind.)
 //!
 //! Spread is told beside what the measurement alone makes of it, 0.02 to 0.2 ms in simulated sessions of
 //! any interval: swipes that scatter by 1 ms show, whatever their order. It is not judged: how even is even enough is the user's to say.

@@ -26,8 +26,8 @@
 //!   than the link has slots leaves slots empty and loses nothing. Inconclusive in between, and where no nominal is known.
 //! - *merged*: reports that are left out one by one and whose counts come with the next ([`crate::intervals::lone`]), as many;
 //!   decided: their share likewise, told as a finding where it may be above (a radio that sends again merges some). Never a fail, since a computer's controller that leaves polls out makes the same.
-//! - *empty*: such slots where no counts are missing, at no even pace of frames; told, and decided only if the plan sets a tolerance:
-//!   their share, against the upper one.
+//! - *empty*: such slots where no counts are missing, at no even pace of frames; told, and decided only if the plan sets a
+//!   tolerance: their share, against the upper one.
 //! - *slower when fast*: rows of reports at one and a half times the usual interval and more, at higher speeds
 //!   ([`crate::intervals::rates`]); decided: their clock over that of the usual rows, against the same tolerance.
 //! - *jitter*: stamps scatter about their run's line, and about those beside them, by more than a host explains
@@ -52,10 +52,12 @@
 //! Not required: what keeps the interval from being told says nothing of the motion. Not examined on stamps coarser
 //! than the interval, where reports were read in batches, or in slow motion only.
 //!
-//! Smallest found (written before the first accuracy run): off-nominal by half a per cent more than the tolerance; every
-//! eighth interval longer by a quarter (a line of 6 %); a wander of 1 %. A lower rate at speed: three rows of eight reports
-//! that hold most of the intervals at their speeds. (Added after a device that left out every second report above 0.4 m/s
-//! had been seen to pass, with no interval said to be off.) Cost: O(reports).
+//! Smallest found (written before the first accuracy run), where five counts and more are due in a report at the peak of a
+//! fast swipe: off-nominal by half a per cent more than the tolerance; every eighth interval longer by a quarter (a line of
+//! 6 %); a wander of 1 %. (First at any counts: one in 300 was left open, each at 3.1 to 3.7 counts, which are fewer than
+//! three in most of the swipe.) A lower rate at speed: three rows of eight reports that hold most of the intervals at their
+//! speeds. (Added after a device that left out every second report above 0.4 m/s had been seen to pass, with no interval
+//! said to be off.) Cost: O(reports).
 //!
 //! Alternating intervals: one and a half times apart, in three of four rows of reports. Missing reports: 1 % and eight of
 //! them, where six counts are due in a slot and stamps scatter by less than a quarter of it. (Both added after intervals of 1
@@ -429,8 +431,8 @@ fn merged(step: &StepView, got: &Measured) -> Option<Criterion> {
     one_by_one(step, got.merged.as_ref()?, "reports merged with the next", false)
 }
 
-/// Share of slots that are empty for want of anything to say: a fault only if the plan says how often reports come. (Added after a device
-/// that reported in six of ten slots had passed a plan that asked for 5 %.)
+/// Share of slots that are empty for want of anything to say: a fault only if the plan says how often reports come. (Added
+/// after a device that reported in six of ten slots had passed a plan that asked for 5 %.)
 fn empty(step: &StepView, got: &Measured) -> Option<Criterion> {
     one_by_one(step, got.empty.as_ref().filter(|_| asked(step))?, "slots without a report", true)
 }

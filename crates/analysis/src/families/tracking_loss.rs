@@ -33,10 +33,10 @@
 //!   a cell H (h, at least 1 ms), (1 + 1/f) times `2.5 counts + 0.15 v H + 60 m/s² · H² (1 + f) / 2`, f = 4 ms / H (1 to
 //!   4); two thirds at 1 ms and 1 m/s, at 4 ms and 1.5 m/s, at 8 ms and 2.8 m/s. Where it takes less, the swipe is told
 //!   as short, mostly of unknown cause: within a report or two a hand may brake as much.
-//! - a level of 4 % of the travel, 2 mm and 16 standard deviations of a stop, at three counts a report: of eight swipes and more, or where six
-//!   and more show that nothing jumps at its end, 5 ms, four reports and 8 mm and more before the stop, at 4 ms and less. (First any
-//!   number: fewer stay a spin-out, *repeated*, in one of six sessions at nine tenths of the peak. Then three: seen then, two of 269
-//!   that stay one.)
+//! - a level of 4 % of the travel, 2 mm and 16 standard deviations of a stop, at three counts a report: of eight swipes and
+//!   more, or where six and more show that nothing jumps at its end, 5 ms, four reports and 8 mm and more before the stop,
+//!   at 4 ms and less. (First any number: fewer stay a spin-out, *repeated*, in one of six sessions at nine tenths of the
+//!   peak. Then three: seen then, two of 269 that stay one.)
 //! - a limit that comes and goes: four to six swipes of twenty, where the rest go on clean beyond it;
 //! - a shortfall of 2 mm and five standard deviations of placing.
 //!

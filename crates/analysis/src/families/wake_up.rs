@@ -298,9 +298,10 @@ fn were_awake(step: &StepView, findings: &[Finding]) -> bool {
 /// Chance at which starts that show it come after longer rests than those that do not.
 const BY_CHANCE: f64 = 1e-3;
 
-/// Holds the starts after rests as long as the shortest that shows it against the tolerance by themselves: a device sleeps after so
-/// long a rest, and says nothing of that after shorter ones. The shortest one sets the time, and is not counted. (Added after a device that
-/// lost 70 ms in each start after 1.5 s of rest, ten of ten, had passed by eighty starts after 0.4 s.)
+/// Holds the starts after rests as long as the shortest that shows it against the tolerance by themselves: a device sleeps
+/// after so long a rest, and says nothing of that after shorter ones. The shortest one sets the time, and is not counted.
+/// (Added after a device that lost 70 ms in each start after 1.5 s of rest, ten of ten, had passed by eighty starts after
+/// 0.4 s.)
 fn after_longer_rests(step: &StepView, findings: &[Finding], out: &mut FamilyVerdict) {
     let bad = swipes_with(Family::WakeUp, findings);
     let mut rests: BTreeMap<(u32, u32), i64> = BTreeMap::new();

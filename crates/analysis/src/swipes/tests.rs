@@ -114,7 +114,8 @@ fn a_start_whose_last_report_holds_a_part_belongs_to_its_swipe() {
     }
 }
 
-/// Nothing for 75 ms in the middle, at 8 kHz, as a reader hands it on that gets the eight reports of every tenth millisecond at once.
+/// Nothing for 75 ms in the middle, at 8 kHz, as a reader hands it on that gets the eight reports of every tenth
+/// millisecond at once.
 #[test]
 fn a_silence_is_no_rest_however_fast_reports_follow_each_other_elsewhere() {
     let mut series = strokes(125_000, |_, t| lost(t, 0.06, 0.135));
