@@ -25,13 +25,18 @@ impl Axis {
         Axis { scale: Scale::new((low, high), to), logarithmic: false, marks, name: name.to_owned() }
     }
 
-    /// In the logarithm; numbers at 1, 2 and 5 times the powers of ten.
+    /// In the logarithm; numbers at 1, 2 and 5 times the powers of ten, at these alone where it spans more than two of them, and at
+    /// each second or third where it spans more than six.
     pub fn logarithmic((low, high): (f64, f64), to: (f64, f64), name: &str) -> Axis {
         let low = if low.is_finite() && low > 0.0 { low } else { 1.0 };
         let high = if high.is_finite() && high > low { high } else { 10.0 * low };
         let powers = low.log10().floor() as i32..=high.log10().ceil() as i32;
-        let values = powers.flat_map(|p| [1.0, 2.0, 5.0].map(|f| f * 10f64.powi(p)));
-        let marks = values.filter(|v| (low..=high).contains(v)).map(|v| (v, number(v))).collect();
+        let spans = high.log10() - low.log10();
+        let factors: &[f64] = if spans > 2.0 { &[1.0] } else { &[1.0, 2.0, 5.0] };
+        let every = (spans / 6.0).ceil().max(1.0) as usize;
+        let values = powers.step_by(every).flat_map(|p| factors.iter().map(move |f| f * 10f64.powi(p)));
+        let words = |v: f64| if v < 1e-3 { format!("{v:.0e}") } else { number(v) };
+        let marks = values.filter(|v| (low..=high).contains(v)).map(|v| (v, words(v))).collect();
         let scale = Scale::new((low.log10(), high.log10()), to);
         Axis { scale, logarithmic: true, marks, name: name.to_owned() }
     }
@@ -108,6 +113,11 @@ mod tests {
             ["-0.2", "-0.1", "0", "0.1", "0.2"]
         );
         assert_eq!(numbers(&Axis::logarithmic((0.4, 6.0), (0.0, 1.0), "")), ["0.5", "1", "2", "5"]);
+        assert_eq!(
+            numbers(&Axis::logarithmic((4e-5, 0.4), (0.0, 1.0), "")),
+            ["1e-4", "0.001", "0.01", "0.1"]
+        );
+        assert!(numbers(&Axis::logarithmic((1e-12, 1.0), (0.0, 1.0), "")).len() < 9);
     }
 
     #[test]

@@ -10,6 +10,8 @@ use slipgauge_analysis::grid::Grid;
 const RUNGS: [f64; 7] = [0.001, 0.01, 0.1, 0.5, 0.9, 0.99, 0.999];
 /// Points of the line, and the share at which it begins.
 const POINTS: usize = 240;
+/// Of the nominal interval what the ladder begins at, at the latest; shorter ones stand there.
+const LEAST_SHARE: f64 = 0.01;
 /// Fewer intervals than this make no ladder.
 const LEAST: usize = 50;
 
@@ -33,7 +35,9 @@ pub fn draw(
     }
     let (least, largest) = (*intervals.first()?, *intervals.last()?);
     let plot = Area { x: area.x + 56.0, y: area.y + 36.0, w: area.w - 128.0, h: area.h - 118.0 };
-    let range = (nominal.unwrap_or(least).min(least) / 1.15, nominal.unwrap_or(largest).max(largest) * 1.15);
+    // What a reader gets at once is a microsecond apart and less, and would take most of the ladder.
+    let low = nominal.map_or(least, |ms| ms.min(least.max(LEAST_SHARE * ms)));
+    let range = (low / 1.15, nominal.unwrap_or(largest).max(largest) * 1.15);
     let time = Axis::logarithmic(range, (plot.x, plot.x + plot.w), "ms between reports in fast motion");
     let end = logit(0.5 / n as f64).abs().max(logit(0.999));
     let share = Axis::plain((-end, end), (plot.y + plot.h, plot.y), 4, "share at most so long")
@@ -60,7 +64,9 @@ pub fn draw(
         @if let Some(ms) = nominal.filter(|ms| *ms > 0.0) {
             @let x = time.at(ms);
             path class="edge" d=(line([(x, plot.y), (x, plot.y + plot.h)])) {}
-            (label(x + 5.0, plot.y + plot.h - 7.0, "start", "small", &format!("asked: {} ms", number(ms))))
+            // On the side with more room.
+            @let (by, anchor) = if x > plot.x + 0.5 * plot.w { (-5.0, "end") } else { (5.0, "start") };
+            (label(x + by, plot.y + plot.h - 7.0, anchor, "small", &format!("asked: {} ms", number(ms))))
         }
         path class="counted" d=(line(points)) {}
         @for (ms, y) in &rungs {
