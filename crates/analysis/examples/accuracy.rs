@@ -47,8 +47,8 @@ const WHOLE: usize = 8_000;
 const SHORT: usize = 40;
 
 fn main() -> Result<(), Box<dyn Error + Send + Sync>> {
-    let mut plan = Plan { sessions: WHOLE, from: REPORT_FROM, only: String::new(), quiet: false };
-    let (mut seed, mut case, mut size, mut path) = (None, String::from("sound"), None, None);
+    let mut plan = Plan { sessions: WHOLE, from: REPORT_FROM, only: String::new(), size: None, quiet: false };
+    let (mut seed, mut case, mut path) = (None, String::from("sound"), None);
     let mut words = std::env::args().skip(1);
     while let Some(word) = words.next() {
         let mut value = || words.next().ok_or(format!("{word} wants a value"));
@@ -59,13 +59,13 @@ fn main() -> Result<(), Box<dyn Error + Send + Sync>> {
             "--only" => plan.only = value()?,
             "--dump" => seed = Some(value()?.parse()?),
             "--case" => case = value()?,
-            "--size" => size = Some(value()?.parse()?),
+            "--size" => plan.size = Some(value()?.parse()?),
             "--save" => path = Some(value()?),
             _ => return Err(format!("unknown: {word}; scripts/accuracy says what there is").into()),
         }
     }
     if let Some(seed) = seed {
-        println!("{}", dump::session(seed, &case, size, path.as_deref())?);
+        println!("{}", dump::session(seed, &case, plan.size, path.as_deref())?);
         return Ok(());
     }
     let begin = Instant::now();
