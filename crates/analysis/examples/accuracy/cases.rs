@@ -131,14 +131,16 @@ fn woke(label: &Label, truth: &Truth) -> bool {
 }
 
 /// Likewise of one that comes short, as the header of wake-up has it: in the mean of all that are large enough by a millimetre and sixteen
-/// standard deviations of a stop over the root of their number, or by itself.
+/// standard deviations of a stop over the root of their number, or by itself; beyond what the medium swipes lack.
 fn woke_short(label: &Label, truth: &Truth) -> bool {
-    let large: Vec<f64> =
-        truth.of(slipgauge_sim::Family::WakeUp).filter(|l| woke(l, truth)).map(|l| l.size).collect();
+    let own = || truth.of(slipgauge_sim::Family::WakeUp);
+    let common =
+        own().filter(|l| l.phase == Some(MEDIUM)).map(|l| l.size).sum::<f64>() / count(truth, MEDIUM);
+    let large: Vec<f64> = own().filter(|l| woke(l, truth)).map(|l| l.size - common).collect();
     let stops_mm = 1e3 * truth.bench.hand.placement_scatter_m;
     let beyond = |size: f64, n: f64| size >= 1.0 + 16.0 * stops_mm / n.sqrt();
     let n = large.len().max(1) as f64;
-    woke(label, truth) && (beyond(large.iter().sum::<f64>() / n, n) || beyond(label.size, 1.0))
+    woke(label, truth) && (beyond(large.iter().sum::<f64>() / n, n) || beyond(label.size - common, 1.0))
 }
 
 /// True if something of this kind begins within it or so soon after it.
