@@ -193,7 +193,7 @@ fn wakes(label: &Label, truth: &Truth) -> bool {
 /// Ends that tell a repeat from a level, as the headers have it.
 const ENDS: usize = 6;
 
-/// Swipes in which a level of a family is seen to end: 5 ms, four reports and 8 mm and more before the stop, at 4 ms and less.
+/// Swipes in which a level of a family is seen to end: 5 ms, four reports and 8 mm and more before the stop, at 2 ms and less.
 fn ends_seen(truth: &Truth, family: slipgauge_sim::Family) -> usize {
     let interval_ns = truth.bench.device.link.interval_ns;
     let ends = |label: &&Label| {
@@ -204,7 +204,7 @@ fn ends_seen(truth: &Truth, family: slipgauge_sim::Family) -> usize {
         let left_ns = swipe.end_ns - label.end_ns - 4 * interval_ns - 5_000_000;
         1e-6 * left_ns as f64 * mean_m_s > 8.0
     };
-    if interval_ns <= 4_200_000 { truth.of(family).filter(ends).count() } else { 0 }
+    if interval_ns <= 2_100_000 { truth.of(family).filter(ends).count() } else { 0 }
 }
 
 /// Likewise of carry-on and of swipes that are short: 2 mm, and sixteen standard deviations of a stop; of carry-on less

@@ -15,13 +15,15 @@
 //! for a turn that the travel shows and not its abruptness: no chance is known for these, and a sound device makes none.
 //!
 //! Smallest found: with v the speed, h the report interval and f = 4 ms / H (1 to 4), H being h or 1 ms if that is more,
-//! false motion that differs from the true by twice `2.5 counts + 0.15 v H + 150 m/s² · H² (1 + f) / 2`, by 2 v h, and by
-//! 2 mm, at three counts a report and more before it: at 2 m/s 2 mm at 0.5 ms, 4 mm at 1 ms, 16 mm at 4 ms, 32 mm at 8 ms.
-//! What comes to 2 v h undoes a whole report's motion even if two share it; with less, both may read like reports of a sensor
-//! that saw too little. A repeat: five reports of eight counts over
-//! a peak that rises 3 counts and 2 % above them; where frames beat against reports, 4 % of the travel and 16 standard
-//! deviations of a stop, by frames of 3 kHz and faster, at three counts a report. What is smaller is reported as partial tracking loss or, if it leaves
-//! a swipe short, as a short swipe of unknown cause.
+//! false motion that differs from the true by twice `2.5 counts + 0.15 v H + 150 m/s² · H² (1 + f) / 2`, by 2 v h, and by 2
+//! mm, at three counts a report and more before it: at 2 m/s 2 mm at 0.5 ms, 4 mm at 1 ms, 16 mm at 4 ms, 32 mm at 8 ms.
+//! What comes to 2 v h undoes a whole report's motion even if two share it; with less, both may read like reports of a
+//! sensor that saw too little. A repeat: five reports of eight counts over a peak that rises 3 counts and 2 % above them;
+//! where frames beat against reports, 4 % of the travel and 16 standard deviations of a stop, by frames of 3 kHz and
+//! faster, at three counts a report; where six and more end 5 ms, four reports and 8 mm before the stop, at 2 ms and less,
+//! else it is told as a sensor's [top speed](crate::false_motion::top_speed), a tracking loss, if they agree (first three,
+//! and at 4 ms as well: 33 of 224 were told so). What is smaller is reported as partial tracking loss or, if it leaves a
+//! swipe short, as a short swipe of unknown cause.
 //!
 //! (First written as 2 mm; changed after it was seen that an arm may do as much within 8 ms. Then without 2 v h and with 12
 //! standard deviations: one in ten of 2 mm was seen as partial loss, of half an interval's false motion each. Then 14 % of those

@@ -35,8 +35,8 @@
 //!   as short, mostly of unknown cause: within a report or two a hand may brake as much.
 //! - a level of 4 % of the travel, 2 mm and 16 standard deviations of a stop, at three counts a report: of eight swipes and
 //!   more, or where six and more show that nothing jumps at its end, 5 ms, four reports and 8 mm and more before the stop,
-//!   at 4 ms and less. (First any number: fewer stay a spin-out, *repeated*, in one of six sessions at nine tenths of the
-//!   peak. Then three: seen then, two of 269 that stay one.)
+//!   at 2 ms and less. (First any number: fewer stay a spin-out, *repeated*, in one of six sessions at nine tenths of the
+//!   peak. Then three, at 4 ms as well: seen then, two of 269 that stay one.)
 //! - a limit that comes and goes: four to six swipes of twenty, where the rest go on clean beyond it;
 //! - a shortfall of 2 mm and five standard deviations of placing.
 //!
