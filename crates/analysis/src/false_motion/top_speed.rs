@@ -131,9 +131,8 @@ pub fn overrule_clips(phases: &mut [PhaseView]) {
             2 * samples.iter().filter(at_top).count() < samples.len()
         })
     };
-    let views = phases.iter().flat_map(|p| p.swipes.iter().map(move |s| (p, s)));
     let clipped: Vec<bool> =
-        views.filter_map(|(p, s)| Some(contradicts(p, s, s.clip.as_ref()?.top))).collect();
+        swipes(phases, |_| true).filter_map(|(p, s)| Some(contradicts(p, s, s.clip.as_ref()?.top))).collect();
     let against = clipped.iter().filter(|c| **c).count();
     if against > 0 && 2 * against >= clipped.len() {
         phases.iter_mut().flat_map(|p| &mut p.swipes).for_each(|s| s.clip = None);
@@ -174,6 +173,14 @@ fn no_jump(jumps: &[(f64, f64)]) -> bool {
     })
 }
 
+/// Some of the swipes, with their phases.
+fn swipes(
+    phases: &[PhaseView],
+    among: impl Fn(&SwipeView) -> bool,
+) -> impl Iterator<Item = (&PhaseView, &SwipeView)> {
+    phases.iter().flat_map(|p| p.swipes.iter().map(move |s| (p, s))).filter(move |(_, s)| among(s))
+}
+
 /// Short swipes that run as fast as the levels and no faster, and show none themselves: they were above it for too short a time.
 fn as_fast(
     phases: &[PhaseView],
@@ -181,9 +188,8 @@ fn as_fast(
     speed: f64,
     among: impl Fn(&SwipeView) -> bool + Copy,
 ) -> usize {
-    let swipes = phases.iter().flat_map(|p| p.swipes.iter().map(move |s| (p, s))).filter(|(_, s)| among(s));
-    let untold =
-        swipes.filter(|(_, s)| s.swipe.is_short() && s.stretches.is_empty() && s.silences.is_empty());
+    let untold = swipes(phases, among)
+        .filter(|(_, s)| s.swipe.is_short() && s.stretches.is_empty() && s.silences.is_empty());
     let looks = untold.filter_map(|(p, s)| Look::of(p, s, bench));
     looks
         .filter(|look| look.runs_faster((1.0 - SAME) * speed) && !look.runs_faster((1.0 + SAME) * speed))
@@ -195,8 +201,7 @@ fn passed(phases: &[PhaseView], bench: &Bench, speed: f64, among: impl Fn(&Swipe
     let faster = |phase: &PhaseView, view: &SwipeView| {
         Look::of(phase, view, bench).is_some_and(|look| look.runs_faster(speed))
     };
-    let swipes = phases.iter().flat_map(|p| p.swipes.iter().map(move |s| (p, s))).filter(|(_, s)| among(s));
-    let swipes: Vec<(&PhaseView, &SwipeView)> = swipes.collect();
+    let swipes: Vec<(&PhaseView, &SwipeView)> = swipes(phases, among).collect();
     let has_level =
         |(_, s): &(&PhaseView, &SwipeView)| s.stretches.iter().any(|s| s.wrong == Wrong::Repeated);
     let ends = (swipes.iter().position(has_level), swipes.iter().rposition(has_level));

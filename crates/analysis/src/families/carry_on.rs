@@ -216,8 +216,8 @@ fn shift(step: &StepView, swipes: &[&SwipeView]) -> Option<usize> {
     (since.len() > LEAST_WHOLE && alike.count() as f64 >= NEARLY_ALL * since.len() as f64).then_some(first)
 }
 
-/// True if some of these swipes are whole, shorter than the long ones by more than placing, and were as fast as they: a gain would
-/// have made them longer, too. (Added after a device that had gone on in 8 of 15 fast swipes, by 20 mm, had been seen to be told to
+/// True if some of these swipes are whole, shorter than the long ones by more than placing, and were as fast as they, or lie apart from
+/// them and are parted from them by [no speed](misfits): a gain would have made them longer, too. (Added after a device that had gone on in 8 of 15 fast swipes, by 20 mm, had been seen to be told to
 /// gain with speed. Two neighbours alike count once: an operator who stops short there makes both shorter. Added after such a pair had
 /// been seen to turn firmware's gain of 6 % into carry-on.)
 fn whole_ones_as_fast(step: &StepView, swipes: &[&SwipeView]) -> bool {
@@ -240,10 +240,13 @@ fn whole_ones_as_fast(step: &StepView, swipes: &[&SwipeView]) -> bool {
         }
         places
     };
-    let apart = step.measure.is_some_and(|m| lie_apart(m, swipes.iter().copied()));
-    let peaks = |of: &mut dyn Iterator<Item = &SwipeView>| of.map(|s| s.swipe.peak).collect::<Vec<f64>>();
-    let parted = || misfits(&peaks(&mut places(&|_| true).into_iter()), &peaks(&mut long().copied()));
-    places(&|s| s.swipe.peak >= fast).len() >= LEAST_WHOLE || apart && parted() >= LEAST_WHOLE
+    let apart = || step.measure.is_some_and(|m| lie_apart(m, swipes.iter().copied()));
+    let at_no_speed = || {
+        let whole: Vec<f64> = places(&|_| true).iter().map(|s| s.swipe.peak).collect();
+        let long: Vec<f64> = long().map(|s| s.swipe.peak).collect();
+        misfits(&whole, &long) >= LEAST_WHOLE
+    };
+    places(&|s| s.swipe.peak >= fast).len() >= LEAST_WHOLE || apart() && at_no_speed()
 }
 
 /// Whole swipes above one speed and longer ones below it, where it leaves the fewest: a gain that sets in at a speed leaves

@@ -4,7 +4,8 @@
 //! made, and a share over all of them settles nothing. So each direction is held against the tolerance by itself: one look of
 //! the step, at half of its level for each direction. It fails a step, or leaves a pass open that the direction does not share. That it is one direction is said
 //! where chance would part them so in one of a thousand (Fisher's exact test). Smallest found at 20 % by plan: 7 of 7 swipes.
-//! (Added after a sensor that went blind in every swipe back, 7 of 15, had been told to need 48 more that are clean.)
+//! (Added after a sensor that went blind in every swipe back, 7 of 15, had been told to need 48 more that are clean.) Any other part of
+//! the swipes is [held](hold) against the tolerance likewise.
 //! Cost: O(swipes).
 
 use super::{key, limits, swipes_with};
@@ -24,8 +25,8 @@ pub(super) const ONE_WAY: [Family; 6] = [
     Family::ReportCeiling,
     Family::WakeUp,
 ];
-/// Chance at which directions differ by it.
-const BY_CHANCE: f64 = 1e-3;
+/// Chance at which directions differ by it, or what else parts the swipes.
+pub(super) const BY_CHANCE: f64 = 1e-3;
 
 /// Bad and all swipes of a direction.
 pub(super) struct OneWay {

@@ -295,14 +295,14 @@ fn were_awake(step: &StepView, findings: &[Finding]) -> bool {
     some && median(&rests).is_some_and(|rest| 1e9 * rest < REST as f64)
 }
 
-/// Chance at which starts that show it come after longer rests than those that do not.
-const BY_CHANCE: f64 = 1e-3;
-
 /// Holds the starts after rests as long as the shortest that shows it against the tolerance by themselves: a device sleeps
 /// after so long a rest, and says nothing of that after shorter ones. The shortest one sets the time, and is not counted.
 /// (Added after a device that lost 70 ms in each start after 1.5 s of rest, ten of ten, had passed by eighty starts after
 /// 0.4 s.)
 fn after_longer_rests(step: &StepView, findings: &[Finding], out: &mut FamilyVerdict) {
+    if out.verdict == Outcome::Fail {
+        return;
+    }
     let bad = swipes_with(Family::WakeUp, findings);
     let mut rests: BTreeMap<(u32, u32), i64> = BTreeMap::new();
     for one in starts(step) {
@@ -315,8 +315,9 @@ fn after_longer_rests(step: &StepView, findings: &[Finding], out: &mut FamilyVer
     let (long, short): (Vec<_>, Vec<_>) = rests.iter().partition(|(_, rest)| **rest >= least);
     let of = long.len().saturating_sub(1) as u32;
     let shown = (long.iter().filter(|(k, _)| bad.contains(k)).count() as u32).saturating_sub(1);
-    let parted = fisher((shown, of), (0, short.len() as u32)).is_some_and(|chance| chance <= BY_CHANCE);
-    if !parted || out.verdict == Outcome::Fail {
+    let parted =
+        fisher((shown, of), (0, short.len() as u32)).is_some_and(|chance| chance <= one_way::BY_CHANCE);
+    if !parted {
         return;
     }
     let seconds = 1e-9 * least as f64;
